@@ -1,0 +1,1 @@
+//! Tapewright: stock book and build planner for LED-tape sets.

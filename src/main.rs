@@ -1,0 +1,2 @@
+//! The command line's entry.
+fn main() {}
