@@ -1,1 +1,3 @@
 //! Tapewright: stock book and build planner for LED-tape sets.
+
+pub mod plan;

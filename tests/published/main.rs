@@ -1,0 +1,4 @@
+//! The planner against figures and methods that others published. Each check names its
+//! source beside it.
+
+mod assign;
