@@ -1,3 +1,4 @@
 //! Tapewright: stock book and build planner for LED-tape sets.
 
 pub mod plan;
+pub mod units;

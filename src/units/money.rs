@@ -1,0 +1,266 @@
+//! Money in whole minor units of the venue's one currency. Never a float.
+
+use std::fmt;
+use std::str::FromStr;
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::number::{Misread, decimal_at_start, plain_spaces, quoted, strip_minus};
+use super::quantity;
+
+quantity! {
+    /// An amount in whole minor units (cents, say), owed either way.
+    Money, "amount", "minor units", from -1_000_000_000_000 to 1_000_000_000_000,
+    shown "minor units" = 1
+}
+
+/// A currency: its code of three capitals and how many decimals it has.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
+#[serde(try_from = "RawCurrency", into = "RawCurrency")]
+#[schema(as = Currency)]
+pub struct Currency {
+    /// Three capitals.
+    #[schema(value_type = String, pattern = "^[A-Z]{3}$")]
+    code: [u8; 3],
+    /// Decimals of the major unit.
+    #[schema(minimum = 0, maximum = 3)]
+    digits: u8,
+}
+
+/// A currency as it is sent.
+#[derive(Serialize, Deserialize)]
+struct RawCurrency {
+    code: String,
+    digits: u8,
+}
+
+impl TryFrom<RawCurrency> for Currency {
+    type Error = CurrencyError;
+
+    fn try_from(raw: RawCurrency) -> Result<Self, Self::Error> {
+        Self::new(&raw.code, raw.digits)
+    }
+}
+
+impl From<Currency> for RawCurrency {
+    fn from(currency: Currency) -> Self {
+        Self {
+            code: currency.code().to_owned(),
+            digits: currency.digits,
+        }
+    }
+}
+
+/// Why there is no such currency.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum CurrencyError {
+    /// Not three capitals.
+    #[error("“{text}” is not a currency code. Type three capital letters such as EUR.")]
+    NotACode {
+        /// What was typed.
+        text: String,
+    },
+    /// More decimals than money has here.
+    #[error("{code} with {digits} decimals is not kept here. A currency has 0 to 3 decimals.")]
+    Digits {
+        /// The code.
+        code: String,
+        /// Decimals asked for.
+        digits: u8,
+    },
+}
+
+impl Currency {
+    /// A currency with decimals of one's own choice.
+    pub fn new(code: &str, digits: u8) -> Result<Self, CurrencyError> {
+        let letters = <[u8; 3]>::try_from(code.as_bytes())
+            .ok()
+            .filter(|letters| letters.iter().all(u8::is_ascii_uppercase))
+            .ok_or_else(|| CurrencyError::NotACode { text: quoted(code) })?;
+        if digits > 3 {
+            return Err(CurrencyError::Digits {
+                code: code.to_owned(),
+                digits,
+            });
+        }
+        Ok(Self {
+            code: letters,
+            digits,
+        })
+    }
+
+    /// Reads a code such as `EUR`; its decimals are those of ISO 4217, list
+    /// one, and two for a code that is not singled out there.
+    pub fn parse(text: &str) -> Result<Self, CurrencyError> {
+        let code = text.trim();
+        let digits = match code {
+            "BIF" | "CLP" | "DJF" | "GNF" | "ISK" | "JPY" | "KMF" | "KRW" | "PYG" | "RWF"
+            | "UGX" | "UYI" | "VND" | "VUV" | "XAF" | "XOF" | "XPF" => 0,
+            "BHD" | "IQD" | "JOD" | "KWD" | "LYD" | "OMR" | "TND" => 3,
+            "CLF" | "UYW" => 4,
+            _ => 2,
+        };
+        Self::new(code, digits)
+    }
+
+    /// The code of three capitals.
+    pub fn code(&self) -> &str {
+        std::str::from_utf8(&self.code).unwrap_or_default()
+    }
+
+    /// Decimals of the major unit.
+    pub const fn digits(&self) -> u8 {
+        self.digits
+    }
+
+    /// Minor units in a major one.
+    const fn per_major(self) -> i64 {
+        10_i64.pow(self.digits as u32)
+    }
+}
+
+impl FromStr for Currency {
+    type Err = CurrencyError;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        Self::parse(text)
+    }
+}
+
+impl fmt::Display for Currency {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.code())
+    }
+}
+
+/// Why a text is not an amount of money, and what to type instead.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum MoneyError {
+    /// Nothing was typed.
+    #[error("No amount was typed. Type one such as {example}.")]
+    Empty {
+        /// A text that would be read.
+        example: String,
+    },
+    /// The text has no form that is read.
+    #[error("“{text}” can't be read as an amount of money. Type one such as {example}.")]
+    Unreadable {
+        /// What was typed.
+        text: String,
+        /// A text that would be read.
+        example: String,
+    },
+    /// Another currency than the venue's.
+    #[error("“{text}” is not in {currency}, the venue's currency. Type one such as {example}.")]
+    OtherCurrency {
+        /// What was typed.
+        text: String,
+        /// The venue's currency.
+        currency: Currency,
+        /// A text that would be read.
+        example: String,
+    },
+    /// More decimals than the currency has.
+    #[error("“{text}” has more decimals than {currency} has, which is {}. Type one such as {example}.", currency.digits())]
+    TooManyDecimals {
+        /// What was typed.
+        text: String,
+        /// The venue's currency.
+        currency: Currency,
+        /// A text that would be read.
+        example: String,
+    },
+    /// Beyond the amounts kept here.
+    #[error("“{text}” is more money than is kept here. Type at most {most}.")]
+    TooLarge {
+        /// What was typed.
+        text: String,
+        /// The greatest amount.
+        most: String,
+    },
+    /// A comma that may part thousands or decimals.
+    #[error("“{text}” has a comma that can be read in two ways. Type {instead} instead.")]
+    Ambiguous {
+        /// What was typed.
+        text: String,
+        /// The numbers to choose from.
+        instead: String,
+    },
+}
+
+impl Money {
+    /// Reads `12.50`, `12,50`, `12` or `12.50 EUR` in the venue's currency.
+    pub fn parse(text: &str, currency: &Currency) -> Result<Self, MoneyError> {
+        let plain = plain_spaces(text);
+        let example = || Self(12 * currency.per_major()).show(currency);
+        if plain.is_empty() {
+            return Err(MoneyError::Empty { example: example() });
+        }
+        let (sign, unsigned) = match strip_minus(&plain) {
+            Some(rest) => (-1, rest),
+            None => (1, plain.as_str()),
+        };
+        let bare = unsigned
+            .strip_suffix(currency.code())
+            .or_else(|| unsigned.strip_prefix(currency.code()))
+            .unwrap_or(unsigned)
+            .trim();
+        let (amount, rest) = decimal_at_start(bare).map_err(|why| match why {
+            Misread::NotANumber => MoneyError::Unreadable {
+                text: quoted(text),
+                example: example(),
+            },
+            Misread::Ambiguous(instead) => MoneyError::Ambiguous {
+                text: quoted(text),
+                instead,
+            },
+        })?;
+        if !rest.is_empty() {
+            return Err(MoneyError::OtherCurrency {
+                text: quoted(text),
+                currency: *currency,
+                example: example(),
+            });
+        }
+        let minor = amount.times(currency.per_major().into(), 1).reduced();
+        if minor.den != 1 {
+            return Err(MoneyError::TooManyDecimals {
+                text: quoted(text),
+                currency: *currency,
+                example: example(),
+            });
+        }
+        Self::new(sign * minor.round()).map_err(|_| MoneyError::TooLarge {
+            text: quoted(text),
+            most: Self(Self::MAX).show(currency),
+        })
+    }
+
+    /// The amount with all its decimals and the code: `12.50 EUR`.
+    pub fn show(self, currency: &Currency) -> String {
+        let sign = if self.0 < 0 { "-" } else { "" };
+        let per_major = currency.per_major().unsigned_abs();
+        let (major, minor) = (
+            self.0.unsigned_abs() / per_major,
+            self.0.unsigned_abs() % per_major,
+        );
+        let width = usize::from(currency.digits);
+        if width == 0 {
+            format!("{sign}{major} {currency}")
+        } else {
+            format!("{sign}{major}.{minor:0width$} {currency}")
+        }
+    }
+
+    /// So many times the amount, or `None` beyond the range.
+    pub fn times(self, count: u64) -> Option<Self> {
+        let minor = i128::from(self.0) * i128::from(count);
+        i64::try_from(minor).ok().and_then(Self::within)
+    }
+
+    /// The sum of the amounts, or `None` beyond the range.
+    pub fn sum(amounts: impl IntoIterator<Item = Self>) -> Option<Self> {
+        amounts.into_iter().try_fold(Self::ZERO, Self::checked_add)
+    }
+}
