@@ -1,0 +1,306 @@
+// Makes pages quicker; every page and form works without it.
+//
+//   <form data-live data-part="id">    a GET form (search, filter): sent while one types; the element
+//                                      with that id is replaced, the address follows
+//   <form data-part="id" method=post>  posted by fetch; the part (ids with spaces between: several)
+//                                      is replaced from the answer, a page or only the part
+//   <form data-queue="what" id>        kept when the connection is lost, sent again in order; its
+//                                      hidden `press` key makes it count once; "what" names it
+//   <form data-auto …>                 sends itself a moment after the last change (stepper)
+//   <form data-draft="key">            what is typed survives a reload, until it was accepted
+//   <details id>                       stays open or shut when its part is replaced
+// A lost answer is never taken for a refusal: the same key is sent again.
+'use strict';
+(() => {
+  const byId = (id) => document.getElementById(id);
+  const QUEUE = 'tapewright.queue', DRAFT = 'tapewright.draft.';
+  const timers = new WeakMap(), asking = new WeakMap();
+
+  // Storage can be full or forbidden; then the page simply works without it.
+  const store = {
+    get(key, none) { try { return JSON.parse(localStorage.getItem(key)) ?? none; } catch { return none; } },
+    set(key, value) { try { localStorage.setItem(key, JSON.stringify(value)); return true; } catch { return false; } },
+    drop(key) { try { localStorage.removeItem(key); } catch { /* nothing to drop */ } },
+    keys() { try { return Object.keys(localStorage); } catch { return []; } },
+  };
+
+  // crypto.randomUUID needs a secure context, which plain http in the hall is not.
+  const freshKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)),
+    (byte) => byte.toString(16).padStart(2, '0')).join('');
+
+  const say = (text) => { const live = byId('announce'); if (live) live.textContent = text; };
+
+  const later = (owner, wait, work) => { clearTimeout(timers.get(owner)); timers.set(owner, setTimeout(work, wait)); };
+
+  const attr = (form, button, own, whole) => button?.getAttribute(own) ?? form.getAttribute(whole);
+  const address = (form, button) => new URL(attr(form, button, 'formaction', 'action') || location.href, location.href);
+  const body = (form, button) => new URLSearchParams(
+    [...new FormData(form, button)].filter(([, value]) => typeof value === 'string'));
+
+  // Replacing parts -------------------------------------------------------------------------
+
+  // What a replacement must not disturb: focus, selection, open details, scrolled boxes.
+  function remember(old) {
+    const active = document.activeElement;
+    const path = (element) => {
+      if (element.id) return ['#' + CSS.escape(element.id), 0];
+      const form = element.closest('form[id]');
+      const kind = (form ? `#${CSS.escape(form.id)} ` : '') + element.localName + (element.name ? `[name="${CSS.escape(element.name)}"]` : '');
+      return [kind, [...document.querySelectorAll(kind)].indexOf(element)];
+    };
+    const held = active && active !== document.body && old.contains(active) ? path(active) : null;
+    const range = held && 'selectionStart' in active ? [active.selectionStart, active.selectionEnd] : null;
+    const open = new Map([...old.querySelectorAll('details[id]')].map((d) => [d.id, d.open]));
+    const boxes = [...old.querySelectorAll('.table-box, .draw-box')].map((box) => box.scrollLeft);
+    const { scrollX, scrollY } = window;
+    return (fresh) => {
+      for (const [id, state] of open) { const d = byId(id); if (d?.localName === 'details') d.open = state; }
+      fresh.querySelectorAll('.table-box, .draw-box').forEach((box, i) => { box.scrollLeft = boxes[i] ?? 0; });
+      const target = held && document.querySelectorAll(held[0])[held[1]];
+      if (target) {
+        target.focus({ preventScroll: true });
+        if (range?.[0] != null) try { target.setSelectionRange(...range); } catch { /* not a text field */ }
+      } else if (held) {
+        fresh.tabIndex = -1;
+        fresh.focus({ preventScroll: true });
+      }
+      window.scrollTo(scrollX, scrollY);
+    };
+  }
+
+  // Puts the named parts of an answer in place; false when the answer has none of them.
+  function replace(ids, page) {
+    let found = false;
+    for (const id of ids) {
+      const old = byId(id), part = page.getElementById(id);
+      if (!old || !part) continue;
+      const restore = remember(old);
+      const fresh = document.importNode(part, true);
+      old.replaceWith(fresh);
+      restore(fresh);
+      found ||= id !== 'flash';
+    }
+    return found;
+  }
+
+  // An answer for another address takes the whole body; events are caught on the document, so they
+  // stay alive. Loading it again would use up its flash message.
+  function turn(page, url) {
+    document.title = page.title;
+    document.body.replaceWith(document.importNode(page.body, true));
+    history.pushState({ turned: true }, '', url);
+    window.scrollTo(0, 0);
+    byId('main')?.focus({ preventScroll: true });
+    begin();
+  }
+  window.addEventListener('popstate', () => location.reload());
+
+  function take(form, answer, page) {
+    const ids = [...(form.dataset.part ?? '').split(/\s+/).filter(Boolean), 'flash'];
+    const same = !answer.redirected || new URL(answer.url).pathname === location.pathname;
+    if (!same || !replace(ids, page)) {
+      if (page.getElementById('main')) turn(page, same ? location.href : answer.url);
+      else location.assign(same ? location.href : answer.url);
+      return;
+    }
+    const wrong = ids.map((id) => byId(id)?.querySelector('[aria-invalid="true"], .note.stop[tabindex]')).find(Boolean);
+    wrong?.focus();
+    const flash = byId('flash')?.textContent.trim();
+    say(flash || (wrong ? 'Not saved: see the message beside the field.' : answer.ok ? 'Done.' : 'That was refused.'));
+  }
+
+  const parse = async (answer) => new DOMParser().parseFromString(await answer.text(), 'text/html');
+  // A sign-in page came back instead: the change has not been taken.
+  const unheard = (answer, page) => answer.status === 503 || answer.status === 401 || (answer.ok && 'keepDrafts' in page.body.dataset);
+
+  // Asking (GET) and posting ----------------------------------------------------------------
+
+  async function ask(form) {
+    asking.get(form)?.abort();
+    const stop = new AbortController();
+    asking.set(form, stop);
+    const url = address(form);
+    url.search = new URLSearchParams([...body(form)].filter(([, value]) => value !== '')).toString();
+    try {
+      const answer = await fetch(url, { headers: { Accept: 'text/html', 'X-Part': form.dataset.part }, signal: stop.signal });
+      const page = await parse(answer);
+      if (stop.signal.aborted) return;
+      if (!answer.ok || !replace(form.dataset.part.split(/\s+/), page)) return;
+      history.replaceState(history.state, '', url);
+      say(byId(form.dataset.part.split(/\s+/)[0])?.dataset.said ?? 'The list was renewed.');
+    } catch (lost) {
+      if (lost.name !== 'AbortError') say('No connection: the list is as it was.');
+    }
+  }
+
+  const send = (url, text, part) => fetch(url, {
+    method: 'POST', body: text, credentials: 'same-origin',
+    headers: { Accept: 'text/html', 'Content-Type': 'application/x-www-form-urlencoded', 'X-Part': part ?? '' },
+  });
+
+  async function post(form, button) {
+    const data = body(form, button), url = address(form, button), typed = data.toString();
+    form.setAttribute('aria-busy', 'true');
+    // A queued form's key leaves with its content, so that the next press is one of its own.
+    const queued = 'queue' in form.dataset && form.elements.press;
+    if (queued) form.elements.press.value = freshKey();
+    if (queued && store.get(QUEUE, []).length) { form.removeAttribute('aria-busy'); return keep(form, url, data); }
+    try {
+      const answer = await send(url, typed, form.dataset.part);
+      const page = await parse(answer);
+      if (queued && unheard(answer, page)) return keep(form, url, data);
+      if (answer.status >= 500) return lostNote(form, page.querySelector('.lead, h1')?.textContent);
+      if (answer.ok && !unheard(answer, page)) dropDraft(form);
+      const now = body(form, button);
+      now.set('press', data.get('press') ?? '');
+      // Something more was typed meanwhile: leave it, it will be sent by itself.
+      if ('auto' in form.dataset && form.isConnected && answer.ok && now.toString() !== typed) return;
+      take(form, answer, page);
+      // A key is for one answered press; a form that was not replaced needs another.
+      if (!queued && form.isConnected && form.elements.press?.value === data.get('press')) form.elements.press.value = freshKey();
+    } catch {
+      if (queued) keep(form, url, data);
+      else lostNote(form);
+    } finally {
+      form.removeAttribute('aria-busy');
+    }
+  }
+
+  function lostNote(form, why = 'No connection.') {
+    const text = `${why} What you typed is still here. Press again in a while; it counts once.`;
+    form.querySelector(':scope > .lost')?.remove();
+    form.append(Object.assign(document.createElement('p'), { className: 'error lost', textContent: text }));
+    say(text);
+  }
+
+  // The queue -------------------------------------------------------------------------------
+
+  function keep(form, url, data) {
+    const entry = { url: url.href, text: data.toString(), key: data.get('press'), form: form.id, page: location.pathname, part: form.dataset.part, what: form.dataset.queue };
+    if (!store.set(QUEUE, [...store.get(QUEUE, []), entry])) return lostNote(form);
+    dropDraft(form);
+    show();
+    later(document, 5000, flush);
+  }
+
+  // What waits is shown on every page, and beside its own form.
+  function show(refused) {
+    const queue = store.get(QUEUE, []), strip = byId('waiting');
+    document.querySelectorAll('.mark.waiting.queued').forEach((mark) => mark.remove());
+    for (const { form, page } of queue) {
+      const own = form && page === location.pathname && byId(form);
+      if (own && !own.querySelector('.queued')) own.append(Object.assign(document.createElement('span'), { className: 'mark waiting queued', textContent: 'waiting' }));
+    }
+    if (!strip) return;
+    const count = queue.length === 1 ? 'One change is' : `${queue.length} changes are`;
+    const text = [queue.length && `${count} waiting for the connection, kept on this device.`, refused].filter(Boolean).join(' ');
+    if (strip.textContent !== text) strip.textContent = text;
+    strip.hidden = !text;
+  }
+
+  let flushing = false;
+  async function flush() {
+    if (flushing) return;
+    flushing = true;
+    let refused = '';
+    try {
+      for (let entry; (entry = store.get(QUEUE, [])[0]);) {
+        const answer = await send(entry.url, entry.text, entry.part);
+        const page = await parse(answer);
+        // Not the server's last word: busy, failing, or signed out. It stays first in the line.
+        if (answer.status >= 500 || unheard(answer, page)) break;
+        store.set(QUEUE, store.get(QUEUE, []).filter(({ key }) => key !== entry.key));
+        const form = entry.page === location.pathname && byId(entry.form);
+        if (answer.ok && form) replace([...(entry.part ?? '').split(/\s+/), 'flash'], page);
+        if (!answer.ok) refused += `Refused: ${entry.what || entry.page}. ${page.querySelector('.error, .note.stop, h1')?.textContent.trim() ?? ''} Open its page to do it again. `;
+      }
+    } catch { /* still no connection */ }
+    flushing = false;
+    show(refused);
+    if (store.get(QUEUE, []).length) later(document, 10000, flush);
+  }
+  window.addEventListener('online', flush);
+  window.addEventListener('storage', ({ key }) => { if (key === QUEUE) show(); });
+
+  // Drafts ----------------------------------------------------------------------------------
+
+  const draftName = (form) => DRAFT + (form.dataset.draft || form.id || '') + '@' + address(form).pathname;
+  const dropDraft = (form) => { if ('draft' in form.dataset) { clearTimeout(timers.get(form.elements)); store.drop(draftName(form)); } };
+  const fields = (form) => [...form.elements].filter((field) => field.name && field.name !== 'press'
+    && !['password', 'file', 'hidden', 'submit', 'button'].includes(field.type));
+
+  function keepDraft(form, sent) {
+    const values = fields(form).map((field) => [field.name, ['checkbox', 'radio'].includes(field.type) ? field.checked : field.value]);
+    store.set(draftName(form), { values, sent: sent && (form.elements.press?.value ?? 'none') });
+  }
+
+  function restoreDrafts() {
+    const forms = [...document.querySelectorAll('form[data-draft]')];
+    // A draft that was sent is over once a page came back that isn't the same form with the same key.
+    if (!('keepDrafts' in document.body.dataset)) {
+      const here = new Map(forms.map((form) => [draftName(form), form.elements.press?.value]));
+      for (const key of store.keys().filter((name) => name.startsWith(DRAFT))) {
+        const { sent } = store.get(key, {});
+        if (sent && here.get(key) !== sent) store.drop(key);
+      }
+    }
+    for (const form of forms) {
+      const draft = store.get(draftName(form));
+      if (!draft || form.querySelector('[aria-invalid]')) continue;
+      let changed = false;
+      fields(form).forEach((field, i) => {
+        const [name, value] = draft.values[i] ?? [];
+        if (name !== field.name) return;
+        const slot = typeof value === 'boolean' ? 'checked' : 'value';
+        changed ||= field[slot] !== value;
+        field[slot] = value;
+      });
+      if (!changed) continue;
+      const note = Object.assign(document.createElement('p'), { className: 'note', textContent: 'What you typed before was kept. ' });
+      const away = Object.assign(document.createElement('button'), { type: 'button', className: 'link', textContent: 'Start afresh' });
+      away.addEventListener('click', () => { store.drop(draftName(form)); form.reset(); note.remove(); });
+      note.append(away);
+      form.prepend(note);
+    }
+  }
+
+  // Events, all on the document -------------------------------------------------------------
+
+  document.addEventListener('input', ({ target }) => {
+    const form = target.form;
+    if (!form) return;
+    if ('live' in form.dataset) later(form, 180, () => ask(form));
+    else if ('auto' in form.dataset) later(form, 900, () => form.isConnected && form.requestSubmit());
+    if ('draft' in form.dataset) later(form.elements, 400, () => keepDraft(form, false));
+  });
+
+  document.addEventListener('click', (event) => {
+    const button = event.target.closest?.('button[data-step]');
+    const field = button?.closest('.stepper')?.querySelector('input');
+    if (!field) return;
+    event.preventDefault();
+    field.value = String(Math.max(0, (parseInt(field.value, 10) || 0) + Number(button.dataset.step)));
+    field.dispatchEvent(new Event('input', { bubbles: true }));
+    say(field.value);
+  });
+
+  document.addEventListener('submit', (event) => {
+    const form = event.target, button = event.submitter;
+    if (event.defaultPrevented || form.enctype === 'multipart/form-data') return;
+    clearTimeout(timers.get(form));
+    if ('live' in form.dataset) { event.preventDefault(); ask(form); return; }
+    const posts = attr(form, button, 'formmethod', 'method')?.toLowerCase() === 'post';
+    if (posts && ('part' in form.dataset || 'queue' in form.dataset)) {
+      event.preventDefault();
+      if (form.getAttribute('aria-busy') !== 'true') post(form, button);
+      else if ('auto' in form.dataset) later(form, 300, () => form.isConnected && form.requestSubmit());
+    } else if ('draft' in form.dataset) keepDraft(form, true);
+  });
+
+  function begin() {
+    restoreDrafts();
+    show();
+    if (store.get(QUEUE, []).length) flush();
+  }
+  begin();
+})();
