@@ -9,10 +9,11 @@
 //   <form data-auto …>                 sends itself a moment after the last change (stepper)
 //   <form data-draft="key">            what is typed survives a reload, until it was accepted
 //   <details id>                       stays open or shut when its part is replaced
-// A lost answer is never taken for a refusal: the same key is sent again.
+// A part is a section, a list or an item, not a table's row, which can't be read by itself.
 'use strict';
 (() => {
   const byId = (id) => document.getElementById(id);
+  const make = (name, more) => Object.assign(document.createElement(name), more);
   const QUEUE = 'tapewright.queue', DRAFT = 'tapewright.draft.';
   const timers = new WeakMap(), asking = new WeakMap();
 
@@ -38,7 +39,6 @@
     [...new FormData(form, button)].filter(([, value]) => typeof value === 'string'));
 
   // Replacing parts -------------------------------------------------------------------------
-
   // What a replacement must not disturb: focus, selection, open details, scrolled boxes.
   function remember(old) {
     const active = document.activeElement;
@@ -74,8 +74,7 @@
     for (const id of ids) {
       const old = byId(id), part = page.getElementById(id);
       if (!old || !part) continue;
-      const restore = remember(old);
-      const fresh = document.importNode(part, true);
+      const restore = remember(old), fresh = document.importNode(part, true);
       old.replaceWith(fresh);
       restore(fresh);
       found ||= id !== 'flash';
@@ -103,10 +102,10 @@
       else location.assign(same ? location.href : answer.url);
       return;
     }
-    const wrong = ids.map((id) => byId(id)?.querySelector('[aria-invalid="true"], .note.stop[tabindex]')).find(Boolean);
+    const wrong = answer.ok ? null : ids.map((id) => byId(id)?.querySelector('[aria-invalid="true"], .note.stop[tabindex]')).find(Boolean);
     wrong?.focus();
-    const flash = byId('flash')?.textContent.trim();
-    say(flash || (wrong ? 'Not saved: see the message beside the field.' : answer.ok ? 'Done.' : 'That was refused.'));
+    const flash = byId('flash')?.querySelector('p')?.textContent;
+    say(wrong ? 'Not saved: see the message beside the field.' : flash || (answer.ok ? 'Done.' : 'That was refused.'));
   }
 
   const parse = async (answer) => new DOMParser().parseFromString(await answer.text(), 'text/html');
@@ -114,20 +113,19 @@
   const unheard = (answer, page) => answer.status === 503 || answer.status === 401 || (answer.ok && 'keepDrafts' in page.body.dataset);
 
   // Asking (GET) and posting ----------------------------------------------------------------
-
   async function ask(form) {
     asking.get(form)?.abort();
     const stop = new AbortController();
     asking.set(form, stop);
     const url = address(form);
     url.search = new URLSearchParams([...body(form)].filter(([, value]) => value !== '')).toString();
+    const { part } = form.dataset;
     try {
-      const answer = await fetch(url, { headers: { Accept: 'text/html', 'X-Part': form.dataset.part }, signal: stop.signal });
+      const answer = await fetch(url, { headers: { Accept: 'text/html', 'X-Part': part }, signal: stop.signal });
       const page = await parse(answer);
-      if (stop.signal.aborted) return;
-      if (!answer.ok || !replace(form.dataset.part.split(/\s+/), page)) return;
+      if (stop.signal.aborted || !answer.ok || !replace(part.split(/\s+/), page)) return;
       history.replaceState(history.state, '', url);
-      say(byId(form.dataset.part.split(/\s+/)[0])?.dataset.said ?? 'The list was renewed.');
+      say(byId(part.split(/\s+/)[0])?.dataset.said ?? 'The list was renewed.');
     } catch (lost) {
       if (lost.name !== 'AbortError') say('No connection: the list is as it was.');
     }
@@ -169,12 +167,11 @@
   function lostNote(form, why = 'No connection.') {
     const text = `${why} What you typed is still here. Press again in a while; it counts once.`;
     form.querySelector(':scope > .lost')?.remove();
-    form.append(Object.assign(document.createElement('p'), { className: 'error lost', textContent: text }));
+    form.append(make('p', { className: 'error lost', textContent: text }));
     say(text);
   }
 
   // The queue -------------------------------------------------------------------------------
-
   function keep(form, url, data) {
     const entry = { url: url.href, text: data.toString(), key: data.get('press'), form: form.id, page: location.pathname, part: form.dataset.part, what: form.dataset.queue };
     if (!store.set(QUEUE, [...store.get(QUEUE, []), entry])) return lostNote(form);
@@ -189,7 +186,7 @@
     document.querySelectorAll('.mark.waiting.queued').forEach((mark) => mark.remove());
     for (const { form, page } of queue) {
       const own = form && page === location.pathname && byId(form);
-      if (own && !own.querySelector('.queued')) own.append(Object.assign(document.createElement('span'), { className: 'mark waiting queued', textContent: 'waiting' }));
+      if (own && !own.querySelector('.queued')) own.append(make('span', { className: 'mark waiting queued', textContent: 'waiting' }));
     }
     if (!strip) return;
     const count = queue.length === 1 ? 'One change is' : `${queue.length} changes are`;
@@ -223,7 +220,6 @@
   window.addEventListener('storage', ({ key }) => { if (key === QUEUE) show(); });
 
   // Drafts ----------------------------------------------------------------------------------
-
   const draftName = (form) => DRAFT + (form.dataset.draft || form.id || '') + '@' + address(form).pathname;
   const dropDraft = (form) => { if ('draft' in form.dataset) { clearTimeout(timers.get(form.elements)); store.drop(draftName(form)); } };
   const fields = (form) => [...form.elements].filter((field) => field.name && field.name !== 'press'
@@ -256,8 +252,8 @@
         field[slot] = value;
       });
       if (!changed) continue;
-      const note = Object.assign(document.createElement('p'), { className: 'note', textContent: 'What you typed before was kept. ' });
-      const away = Object.assign(document.createElement('button'), { type: 'button', className: 'link', textContent: 'Start afresh' });
+      const note = make('p', { className: 'note', textContent: 'What you typed before was kept. ' });
+      const away = make('button', { type: 'button', className: 'link', textContent: 'Start afresh' });
       away.addEventListener('click', () => { store.drop(draftName(form)); form.reset(); note.remove(); });
       note.append(away);
       form.prepend(note);
@@ -265,7 +261,6 @@
   }
 
   // Events, all on the document -------------------------------------------------------------
-
   document.addEventListener('input', ({ target }) => {
     const form = target.form;
     if (!form) return;
@@ -297,10 +292,6 @@
     } else if ('draft' in form.dataset) keepDraft(form, true);
   });
 
-  function begin() {
-    restoreDrafts();
-    show();
-    if (store.get(QUEUE, []).length) flush();
-  }
+  function begin() { restoreDrafts(); show(); if (store.get(QUEUE, []).length) flush(); }
   begin();
 })();
