@@ -1,4 +1,19 @@
 //! Tapewright: stock book and build planner for LED-tape sets.
+//!
+//! Layers, each knowing only those before it:
+//! [`units`] (quantities) ← [`model`] (the words of the trade) ← [`plan`] (what serves, how to cut,
+//! wire, power and buy) and `draw` (pictures) ← [`db`] (every SQL statement) ← [`stock`] (what changes
+//! stock, one write transaction each) ← [`web`], `api`, `cli`. The first four are pure: no async, no
+//! database, no HTTP, no clock.
+//!
+//! Begin with [`model::part`] and [`model::design`], then [`plan`].
 
+pub mod app;
+pub mod clock;
+pub mod config;
+pub mod db;
+pub mod model;
 pub mod plan;
+pub mod stock;
 pub mod units;
+pub mod web;

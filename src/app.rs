@@ -1,0 +1,144 @@
+//! The service: database, clock and settings joined with the router, bound to a port.
+
+use std::{
+    future::Future,
+    net::SocketAddr,
+    sync::{Arc, PoisonError, RwLock},
+};
+
+use tokio::{net::TcpListener, sync::oneshot, task::JoinHandle};
+
+use crate::{
+    clock::Clock,
+    config::Config,
+    db::{Db, DbError, OpenError},
+    model::venue::Venue,
+    units::Date,
+    web,
+};
+
+/// What every handler needs. Cheap to clone.
+#[derive(Debug, Clone)]
+pub struct App(Arc<Inner>);
+
+#[derive(Debug)]
+struct Inner {
+    db: Db,
+    clock: Clock,
+    config: Config,
+    venue: RwLock<Arc<Venue>>,
+}
+
+/// Why the service did not start.
+#[derive(Debug, thiserror::Error)]
+pub enum StartError {
+    /// The database.
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    /// The first look into the database.
+    #[error(transparent)]
+    Db(#[from] DbError),
+    /// An address beyond this machine without consent.
+    #[error(
+        "{0} can be reached from other machines, and there is no sign-in yet: anyone on the \
+         network could change the stock. Nothing was started. Add --trust-network if you trust \
+         everyone on it, or listen on 127.0.0.1."
+    )]
+    Network(SocketAddr),
+    /// The port.
+    #[error("Cannot listen on {0} ({1}). Nothing was started. Is Tapewright already running? Choose another port with --listen.")]
+    Bind(SocketAddr, std::io::Error),
+}
+
+impl App {
+    /// Opens the database and reads the settings.
+    pub async fn open(config: Config, clock: Clock) -> Result<Self, StartError> {
+        let db = Db::open(&config.data).await?;
+        let venue = crate::db::venue::lookup(&mut db.read().await?).await?;
+        Ok(Self(Arc::new(Inner { db, clock, config, venue: RwLock::new(Arc::new(venue)) })))
+    }
+
+    /// The database.
+    pub fn db(&self) -> &Db {
+        &self.0.db
+    }
+
+    /// The clock.
+    pub fn clock(&self) -> &Clock {
+        &self.0.clock
+    }
+
+    /// The command line's settings.
+    pub fn config(&self) -> &Config {
+        &self.0.config
+    }
+
+    /// The venue's settings as last saved.
+    pub fn venue(&self) -> Arc<Venue> {
+        Arc::clone(&self.0.venue.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// Takes over settings that were just committed.
+    pub fn venue_saved(&self, venue: Venue) {
+        *self.0.venue.write().unwrap_or_else(PoisonError::into_inner) = Arc::new(venue);
+    }
+
+    /// The venue's calendar day.
+    pub fn today(&self) -> Date {
+        self.0.clock.today(&self.venue().zone)
+    }
+}
+
+/// A running service.
+#[derive(Debug)]
+pub struct Running {
+    /// The address that it listens on.
+    pub address: SocketAddr,
+    stop: oneshot::Sender<()>,
+    task: JoinHandle<std::io::Result<()>>,
+    app: App,
+}
+
+/// Binds and serves in the background.
+pub async fn start(app: App) -> Result<Running, StartError> {
+    let listen = app.config().listen;
+    if !listen.ip().is_loopback() && !app.config().trust_network {
+        return Err(StartError::Network(listen));
+    }
+    let bind = |why| StartError::Bind(listen, why);
+    let listener = TcpListener::bind(listen).await.map_err(bind)?;
+    let address = listener.local_addr().map_err(bind)?;
+    let (stop, stopped) = oneshot::channel::<()>();
+    let router = web::router(app.clone());
+    let task = tokio::spawn(async move {
+        axum::serve(listener, router)
+            .with_graceful_shutdown(async {
+                let _ = stopped.await;
+            })
+            .await
+    });
+    Ok(Running { address, stop, task, app })
+}
+
+impl Running {
+    /// The service's own handle, for tests and for the command line.
+    pub fn app(&self) -> &App {
+        &self.app
+    }
+
+    /// Serves until `end`, then answers what is under way, closes the database and returns.
+    pub async fn until(self, end: impl Future<Output = ()>) {
+        end.await;
+        self.stop().await;
+    }
+
+    /// Answers what is under way, closes the database and returns.
+    pub async fn stop(self) {
+        let _ = self.stop.send(());
+        // A browser that keeps its connection open must not keep the service from ending.
+        if tokio::time::timeout(std::time::Duration::from_secs(5), self.task).await.is_err() {
+            tracing::warn!("some connections were still open and were dropped");
+        }
+        self.app.db().clone().close().await;
+    }
+}

@@ -1,0 +1,157 @@
+//! The database: one writer, a few readers, and every SQL statement of the project.
+//!
+//! One file a subject, one function a question; the verbs are `lookup` (by id, or nothing),
+//! `find` (by another key), `list`, `add`, `change`, `remove`. Functions take a
+//! [`ReadTx`] or a [`WriteTx`] and never commit: that is for the use-case that opened it.
+
+use std::{
+    path::{Path, PathBuf},
+    time::Duration,
+};
+
+use sqlx::{
+    SqlitePool,
+    migrate::{MigrateError, Migrator},
+    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
+};
+
+pub mod press;
+mod refusal;
+mod tx;
+pub mod venue;
+
+pub use refusal::{DbError, Refusal};
+pub use tx::{ReadTx, WriteTx};
+
+static MIGRATIONS: Migrator = sqlx::migrate!();
+
+/// An open database.
+#[derive(Debug, Clone)]
+pub struct Db {
+    writer: SqlitePool,
+    readers: SqlitePool,
+    file: PathBuf,
+}
+
+/// Why a database could not be opened.
+#[derive(Debug, thiserror::Error)]
+pub enum OpenError {
+    /// The folder cannot be made.
+    #[error(
+        "The data folder {} cannot be made ({why}). Nothing was changed. \
+         Choose a folder that you may write to, with --data.", folder.display()
+    )]
+    Folder {
+        /// Which.
+        folder: PathBuf,
+        /// What the system said.
+        why: std::io::Error,
+    },
+    /// The file was written by a newer program.
+    #[error(
+        "The database {} was written by a newer Tapewright (schema step {step}). Nothing was \
+         changed. Start the newer program, or restore an older backup into another folder.",
+        file.display()
+    )]
+    Newer {
+        /// Which file.
+        file: PathBuf,
+        /// The step that this program does not have.
+        step: i64,
+    },
+    /// The file's schema is not what the migrations made.
+    #[error(
+        "The database {} cannot be brought up to date ({why}). Nothing was half done: each step \
+         is applied wholly or not at all. Keep the file, and restore a backup into another folder.",
+        file.display()
+    )]
+    Migrate {
+        /// Which file.
+        file: PathBuf,
+        /// What went wrong.
+        why: MigrateError,
+    },
+    /// SQLite refused.
+    #[error(
+        "The database {} cannot be opened ({why}). Nothing was changed. See that the file may be \
+         read and written, that it is a Tapewright database and that the disk is not full.",
+        file.display()
+    )]
+    Sqlite {
+        /// Which file.
+        file: PathBuf,
+        /// What SQLite said.
+        why: sqlx::Error,
+    },
+}
+
+impl Db {
+    /// The file's name in a data folder.
+    pub const FILE: &str = "tapewright.sqlite";
+
+    /// Opens (and makes, and migrates) the database of a data folder.
+    pub async fn open(folder: &Path) -> Result<Self, OpenError> {
+        std::fs::create_dir_all(folder)
+            .map_err(|why| OpenError::Folder { folder: folder.to_owned(), why })?;
+        Self::open_file(&folder.join(Self::FILE)).await
+    }
+
+    /// Opens (and makes, and migrates) a database file.
+    pub async fn open_file(file: &Path) -> Result<Self, OpenError> {
+        let sqlite = |why| OpenError::Sqlite { file: file.to_owned(), why };
+        // FULL: what was acknowledged is on the disk, the power cut included.
+        let options = SqliteConnectOptions::new()
+            .filename(file)
+            .create_if_missing(true)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(Duration::from_secs(5))
+            .optimize_on_close(true, 400);
+        let writer = SqlitePoolOptions::new()
+            .max_connections(1)
+            .min_connections(1)
+            .test_before_acquire(false)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .connect_with(options.clone())
+            .await
+            .map_err(sqlite)?;
+        MIGRATIONS.run(&writer).await.map_err(|why| match why {
+            MigrateError::VersionMissing(step) => OpenError::Newer { file: file.to_owned(), step },
+            why => OpenError::Migrate { file: file.to_owned(), why },
+        })?;
+        let readers = SqlitePoolOptions::new()
+            .max_connections(4)
+            .min_connections(2)
+            .test_before_acquire(false)
+            .idle_timeout(None)
+            .max_lifetime(None)
+            .connect_with(options.read_only(true).create_if_missing(false))
+            .await
+            .map_err(sqlite)?;
+        Ok(Self { writer, readers, file: file.to_owned() })
+    }
+
+    /// The file.
+    pub fn file(&self) -> &Path {
+        &self.file
+    }
+
+    /// Begins to read: one state of the database for as long as it lives.
+    pub async fn read(&self) -> Result<ReadTx, DbError> {
+        ReadTx::begin(&self.readers).await
+    }
+
+    /// Begins to write, alone: `BEGIN IMMEDIATE`, so that what is checked stays true until the
+    /// commit.
+    pub async fn write(&self) -> Result<WriteTx, DbError> {
+        WriteTx::begin(&self.writer).await
+    }
+
+    /// Closes every connection and folds the write-ahead log into the file.
+    pub async fn close(self) {
+        self.readers.close().await;
+        self.writer.close().await;
+    }
+}

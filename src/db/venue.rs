@@ -1,0 +1,89 @@
+//! SQL for settings and people.
+
+use super::{DbError, WriteTx, refusal::read};
+use crate::{
+    model::{text::Name, venue::Venue},
+    units::{Currency, Length, LengthUnit},
+};
+use sqlx::SqliteConnection;
+
+/// The settings.
+pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
+    let row = sqlx::query!("SELECT * FROM venue").fetch_one(tx).await?;
+    Ok(Venue {
+        name: read("venue.name", Name::parse(&row.name))?,
+        length_unit: read("venue.length_unit", row.length_unit.parse::<LengthUnit>())?,
+        currency: read(
+            "venue.currency",
+            Currency::new(&row.currency, u8::try_from(row.currency_digits).unwrap_or(2)),
+        )?,
+        prices_include_tax: row.prices_include_tax != 0,
+        zone: row.zone,
+        slots_taken: row.slots_taken,
+        usable_offcut_um: read("venue.usable_offcut_um", Length::new(row.usable_offcut_um))?,
+        spare_percent: u8::try_from(row.spare_percent).unwrap_or(0),
+        same_day_turnaround: row.same_day_turnaround != 0,
+        order_slack_days: u16::try_from(row.order_slack_days).unwrap_or(0),
+        version: row.version,
+    })
+}
+
+/// Saves settings that were read at `venue.version`; `false` if another saved meanwhile.
+pub async fn change(tx: &mut WriteTx, venue: &Venue) -> Result<bool, DbError> {
+    let name = venue.name.as_str();
+    let length_unit = venue.length_unit.to_string();
+    let currency = venue.currency.code();
+    let digits = i64::from(venue.currency.digits());
+    let usable = venue.usable_offcut_um.get();
+    let done = sqlx::query!(
+        "UPDATE venue SET name = ?, length_unit = ?, currency = ?, currency_digits = ?,
+             prices_include_tax = ?, zone = ?, slots_taken = ?, usable_offcut_um = ?,
+             spare_percent = ?, same_day_turnaround = ?, order_slack_days = ?,
+             version = version + 1
+         WHERE version = ?",
+        name,
+        length_unit,
+        currency,
+        digits,
+        venue.prices_include_tax,
+        venue.zone,
+        venue.slots_taken,
+        usable,
+        venue.spare_percent,
+        venue.same_day_turnaround,
+        venue.order_slack_days,
+        venue.version,
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// The revision that every commit raises.
+pub async fn revision(tx: &mut SqliteConnection) -> Result<i64, DbError> {
+    Ok(sqlx::query_scalar!("SELECT value FROM revision").fetch_one(tx).await?)
+}
+
+/// Names to choose from as 'who'.
+pub async fn list_people(tx: &mut SqliteConnection) -> Result<Vec<Name>, DbError> {
+    let names = sqlx::query_scalar!("SELECT name FROM person ORDER BY name COLLATE NOCASE")
+        .fetch_all(tx)
+        .await?;
+    names.iter().map(|name| read("person.name", Name::parse(name))).collect()
+}
+
+/// Adds a name; one that is there already stays as it is.
+pub async fn add_person(tx: &mut WriteTx, name: &Name) -> Result<(), DbError> {
+    let name = name.as_str();
+    sqlx::query!("INSERT INTO person (name) VALUES (?) ON CONFLICT DO NOTHING", name)
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
+}
+
+/// Takes a name off the list; movements keep it.
+pub async fn remove_person(tx: &mut WriteTx, name: &Name) -> Result<(), DbError> {
+    let name = name.as_str();
+    sqlx::query!("DELETE FROM person WHERE name = ?", name).execute(&mut **tx).await?;
+    Ok(())
+}

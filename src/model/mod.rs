@@ -1,0 +1,17 @@
+//! The words of the trade as types: what a part, a piece, a fixture, a design *is*.
+//!
+//! A model type may parse, check and describe itself. It may not know a database, HTTP, a clock
+//! or randomness, and it does not plan: that is [`crate::plan`]. What is not known is `None`,
+//! never zero.
+
+pub mod channel;
+pub mod connector;
+pub mod design;
+pub mod fixture;
+pub mod id;
+pub mod movement;
+pub mod part;
+pub mod piece;
+pub mod reservation;
+pub mod text;
+pub mod venue;

@@ -1,0 +1,120 @@
+//! What changes stock. The rule: one use-case, one write transaction, movements only.
+//!
+//! A use-case takes an [`Act`] (who, when, under which key) and what is asked, opens the
+//! transaction by [`Act::begin`], checks and changes inside it, and ends with [`Begun::finish`].
+//! It answers with something that can be stored, so that a second press of the same button gets
+//! the first answer again and moves nothing.
+
+use serde::{Serialize, de::DeserializeOwned};
+
+use crate::{
+    db::{Db, DbError, Refusal, WriteTx, press},
+    model::text::Name,
+    units::Date,
+};
+
+/// Who acts, when, and under which key.
+#[derive(Debug, Clone)]
+pub struct Act {
+    /// The database.
+    pub db: Db,
+    /// Who.
+    pub who: Name,
+    /// Milliseconds since 1970 (UTC).
+    pub now_ms: i64,
+    /// The venue's calendar day.
+    pub today: Date,
+    /// The key of the press, if the form or request has one.
+    pub press: Option<Press>,
+}
+
+/// The key of a form or request, with a digest of what it asks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Press {
+    /// The key.
+    pub key: String,
+    /// Digest of what is asked, to tell a repeat from another request under the same key.
+    pub request: String,
+}
+
+/// Why a change of stock did not happen. Nothing of it was kept.
+#[derive(Debug, thiserror::Error)]
+pub enum StockError {
+    /// There is no such thing.
+    #[error("There is no such {0}. Nothing was changed.")]
+    NotFound(&'static str),
+    /// A rule of the trade refuses it; the sentence says what was kept and what to do.
+    #[error("{0}")]
+    Refused(String),
+    /// One field is to be mended.
+    #[error("{message}")]
+    Field {
+        /// Its name, as in forms and JSON.
+        field: String,
+        /// What to type instead.
+        message: String,
+    },
+    /// Somebody else changed it meanwhile.
+    #[error("Somebody else changed this meanwhile. Nothing was overwritten; both versions are shown.")]
+    Changed,
+    /// The key was used for something else.
+    #[error("This form was sent before with other content. Nothing was changed now; load the page again.")]
+    KeyReused,
+    /// The database.
+    #[error(transparent)]
+    Db(#[from] DbError),
+}
+
+impl StockError {
+    /// A refusal with its sentence.
+    pub fn refused(sentence: impl Into<String>) -> Self {
+        Self::Refused(sentence.into())
+    }
+
+    /// The database's own refusal, if it is one.
+    pub const fn refusal(&self) -> Option<Refusal> {
+        match self {
+            Self::Db(DbError::Refused(refusal)) => Some(*refusal),
+            _ => None,
+        }
+    }
+}
+
+/// A use-case that has begun: fresh, or already carried out under the same key.
+#[derive(Debug)]
+pub enum Begun<T> {
+    /// To be carried out.
+    Fresh(WriteTx),
+    /// Carried out before, with this answer.
+    Repeat(T),
+}
+
+impl Act {
+    /// Opens the write transaction, or finds the answer that the same press got before.
+    pub async fn begin<T: DeserializeOwned>(&self) -> Result<Begun<T>, StockError> {
+        let mut tx = self.db.write().await?;
+        if let Some(mine) = &self.press
+            && let Some(before) = press::find(&mut tx, &mine.key).await?
+        {
+            if before.request != mine.request {
+                return Err(StockError::KeyReused);
+            }
+            let answer = serde_json::from_str(&before.answer)
+                .map_err(|why| DbError::Unreadable(format!("press.answer: {why}")))?;
+            return Ok(Begun::Repeat(answer));
+        }
+        Ok(Begun::Fresh(tx))
+    }
+
+    /// Keeps the key with its answer and commits.
+    pub async fn finish<T: Serialize>(&self, mut tx: WriteTx, answer: T) -> Result<T, StockError> {
+        if let Some(mine) = &self.press {
+            let text = serde_json::to_string(&answer)
+                .map_err(|why| DbError::Unreadable(format!("press.answer: {why}")))?;
+            let pressed = press::Pressed { request: mine.request.clone(), answer: text };
+            press::add(&mut tx, &mine.key, &pressed, self.now_ms).await?;
+        }
+        tx.commit().await?;
+        Ok(answer)
+    }
+}
