@@ -46,7 +46,9 @@ pub enum StartError {
     )]
     Network(SocketAddr),
     /// The port.
-    #[error("Cannot listen on {0} ({1}). Nothing was started. Is Tapewright already running? Choose another port with --listen.")]
+    #[error(
+        "Cannot listen on {0} ({1}). Nothing was started. Is Tapewright already running? Choose another port with --listen."
+    )]
     Bind(SocketAddr, std::io::Error),
 }
 
@@ -54,8 +56,13 @@ impl App {
     /// Opens the database and reads the settings.
     pub async fn open(config: Config, clock: Clock) -> Result<Self, StartError> {
         let db = Db::open(&config.data).await?;
-        let venue = crate::db::venue::lookup(&mut db.read().await?).await?;
-        Ok(Self(Arc::new(Inner { db, clock, config, venue: RwLock::new(Arc::new(venue)) })))
+        let venue = crate::db::venue::lookup(&mut *db.read().await?).await?;
+        Ok(Self(Arc::new(Inner {
+            db,
+            clock,
+            config,
+            venue: RwLock::new(Arc::new(venue)),
+        })))
     }
 
     /// The database.
@@ -117,7 +124,12 @@ pub async fn start(app: App) -> Result<Running, StartError> {
             })
             .await
     });
-    Ok(Running { address, stop, task, app })
+    Ok(Running {
+        address,
+        stop,
+        task,
+        app,
+    })
 }
 
 impl Running {
@@ -136,7 +148,10 @@ impl Running {
     pub async fn stop(self) {
         let _ = self.stop.send(());
         // A browser that keeps its connection open must not keep the service from ending.
-        if tokio::time::timeout(std::time::Duration::from_secs(5), self.task).await.is_err() {
+        if tokio::time::timeout(std::time::Duration::from_secs(5), self.task)
+            .await
+            .is_err()
+        {
             tracing::warn!("some connections were still open and were dropped");
         }
         self.app.db().clone().close().await;

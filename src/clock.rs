@@ -36,7 +36,10 @@ impl Clock {
     }
 
     /// Milliseconds since 1970 (UTC).
-    #[expect(clippy::disallowed_methods, reason = "the one place where the time comes from")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the one place where the time comes from"
+    )]
     pub fn now_ms(&self) -> i64 {
         match self {
             Self::System => Timestamp::now().as_millisecond(),

@@ -91,14 +91,19 @@ impl Db {
 
     /// Opens (and makes, and migrates) the database of a data folder.
     pub async fn open(folder: &Path) -> Result<Self, OpenError> {
-        std::fs::create_dir_all(folder)
-            .map_err(|why| OpenError::Folder { folder: folder.to_owned(), why })?;
+        std::fs::create_dir_all(folder).map_err(|why| OpenError::Folder {
+            folder: folder.to_owned(),
+            why,
+        })?;
         Self::open_file(&folder.join(Self::FILE)).await
     }
 
     /// Opens (and makes, and migrates) a database file.
     pub async fn open_file(file: &Path) -> Result<Self, OpenError> {
-        let sqlite = |why| OpenError::Sqlite { file: file.to_owned(), why };
+        let sqlite = |why| OpenError::Sqlite {
+            file: file.to_owned(),
+            why,
+        };
         // FULL: what was acknowledged is on the disk, the power cut included.
         let options = SqliteConnectOptions::new()
             .filename(file)
@@ -118,8 +123,14 @@ impl Db {
             .await
             .map_err(sqlite)?;
         MIGRATIONS.run(&writer).await.map_err(|why| match why {
-            MigrateError::VersionMissing(step) => OpenError::Newer { file: file.to_owned(), step },
-            why => OpenError::Migrate { file: file.to_owned(), why },
+            MigrateError::VersionMissing(step) => OpenError::Newer {
+                file: file.to_owned(),
+                step,
+            },
+            why => OpenError::Migrate {
+                file: file.to_owned(),
+                why,
+            },
         })?;
         let readers = SqlitePoolOptions::new()
             .max_connections(4)
@@ -130,7 +141,11 @@ impl Db {
             .connect_with(options.read_only(true).create_if_missing(false))
             .await
             .map_err(sqlite)?;
-        Ok(Self { writer, readers, file: file.to_owned() })
+        Ok(Self {
+            writer,
+            readers,
+            file: file.to_owned(),
+        })
     }
 
     /// The file.

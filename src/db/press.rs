@@ -16,9 +16,13 @@ const KEPT_DAYS: i64 = 30;
 
 /// What was answered under a key, if it was used.
 pub async fn find(tx: &mut WriteTx, key: &str) -> Result<Option<Pressed>, DbError> {
-    Ok(sqlx::query_as!(Pressed, "SELECT request, answer FROM press WHERE key = ?", key)
-        .fetch_optional(&mut **tx)
-        .await?)
+    Ok(sqlx::query_as!(
+        Pressed,
+        "SELECT request, answer FROM press WHERE key = ?",
+        key
+    )
+    .fetch_optional(&mut **tx)
+    .await?)
 }
 
 /// Keeps a key with its answer, in the transaction of its effect; forgets old ones.
@@ -29,7 +33,9 @@ pub async fn add(
     now_ms: i64,
 ) -> Result<(), DbError> {
     let old = now_ms - KEPT_DAYS * 24 * 3_600_000;
-    sqlx::query!("DELETE FROM press WHERE at_ms < ?", old).execute(&mut **tx).await?;
+    sqlx::query!("DELETE FROM press WHERE at_ms < ?", old)
+        .execute(&mut **tx)
+        .await?;
     sqlx::query!(
         "INSERT INTO press (key, request, answer, at_ms) VALUES (?, ?, ?, ?)",
         key,

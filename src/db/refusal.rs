@@ -50,10 +50,14 @@ pub enum DbError {
     #[error("The disk is full. Nothing was changed; make room and try again.")]
     Full,
     /// The file or folder cannot be written.
-    #[error("The database cannot be written: the file, its folder or the disk is read-only. Nothing was changed.")]
+    #[error(
+        "The database cannot be written: the file, its folder or the disk is read-only. Nothing was changed."
+    )]
     ReadOnly,
     /// What is stored cannot be read as what it should be.
-    #[error("Something stored cannot be read ({0}). Nothing was changed. Run the check command, and restore a backup into another folder if it finds faults.")]
+    #[error(
+        "Something stored cannot be read ({0}). Nothing was changed. Run the check command, and restore a backup into another folder if it finds faults."
+    )]
     Unreadable(String),
     /// Anything else.
     #[error("The database failed. Nothing was changed.")]
@@ -64,21 +68,41 @@ impl Refusal {
     /// The sentence for people.
     pub const fn sentence(self) -> &'static str {
         match self {
-            Self::NotEnoughThere => "There is not that much in that place. Nothing was moved. Count the place, or take less.",
-            Self::ThingNotThere => "It is no longer where this page showed it. Nothing was moved. Load the page again to see where it is now.",
+            Self::NotEnoughThere => {
+                "There is not that much in that place. Nothing was moved. Count the place, or take less."
+            }
+            Self::ThingNotThere => {
+                "It is no longer where this page showed it. Nothing was moved. Load the page again to see where it is now."
+            }
             Self::PieceMovesWhole => "A piece moves whole. Nothing was moved. Cut it first.",
-            Self::NeedsItsThing => "This part is kept piece by piece or with tags. Nothing was moved. Say which piece or unit.",
+            Self::NeedsItsThing => {
+                "This part is kept piece by piece or with tags. Nothing was moved. Say which piece or unit."
+            }
             Self::HeldAlready => "Another set holds it on one of these days. Nothing was held.",
-            Self::NotThereToHold => "It is no longer there, or shorter than the plan says. Nothing was held.",
-            Self::LedgerOnly => "The ledger is only added to. Nothing was changed. Undo by a counter-movement.",
-            Self::PartInUse => "This part is in use and cannot be deleted. Nothing was changed. Retire it instead.",
-            Self::PartUnitKept => "There is stock of this part in its present unit. Nothing was changed. Copy the part and change the copy.",
-            Self::PlaceInUse => "This place is not empty. Nothing was changed. Move what lies there first.",
+            Self::NotThereToHold => {
+                "It is no longer there, or shorter than the plan says. Nothing was held."
+            }
+            Self::LedgerOnly => {
+                "The ledger is only added to. Nothing was changed. Undo by a counter-movement."
+            }
+            Self::PartInUse => {
+                "This part is in use and cannot be deleted. Nothing was changed. Retire it instead."
+            }
+            Self::PartUnitKept => {
+                "There is stock of this part in its present unit. Nothing was changed. Copy the part and change the copy."
+            }
+            Self::PlaceInUse => {
+                "This place is not empty. Nothing was changed. Move what lies there first."
+            }
             Self::PlaceInItself => "A place cannot lie inside itself. Nothing was changed.",
-            Self::NoSuchStep => "The set cannot go to that state from where it is now. Nothing was changed. Load the page again.",
+            Self::NoSuchStep => {
+                "The set cannot go to that state from where it is now. Nothing was changed. Load the page again."
+            }
             Self::UndoneAlready => "This was undone already. Nothing was changed.",
             Self::Taken(_) => "That name is taken. Nothing was changed. Choose another.",
-            Self::StillReferred => "Something else still refers to it, or what it refers to is gone. Nothing was changed.",
+            Self::StillReferred => {
+                "Something else still refers to it, or what it refers to is gone. Nothing was changed."
+            }
             Self::Check(_) => "A value is outside of its limits. Nothing was changed.",
         }
     }
@@ -102,7 +126,10 @@ impl From<sqlx::Error> for DbError {
     fn from(error: sqlx::Error) -> Self {
         match error {
             sqlx::Error::Database(ref database) => {
-                let code = database.code().and_then(|code| code.parse::<i32>().ok()).unwrap_or(0);
+                let code = database
+                    .code()
+                    .and_then(|code| code.parse::<i32>().ok())
+                    .unwrap_or(0);
                 match code & 0xff {
                     5 | 6 => Self::Busy,
                     8 | 14 => Self::ReadOnly,
@@ -144,7 +171,11 @@ fn refused(message: &str) -> Refusal {
     }
     if message.contains("UNIQUE constraint failed") {
         return Refusal::Taken(
-            UNIQUES.iter().find(|unique| message.contains(*unique)).copied().unwrap_or("name"),
+            UNIQUES
+                .iter()
+                .find(|unique| message.contains(*unique))
+                .copied()
+                .unwrap_or("name"),
         );
     }
     if message.contains("FOREIGN KEY") {

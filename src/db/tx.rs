@@ -15,7 +15,10 @@ pub struct ReadTx(Transaction<'static, Sqlite>);
 pub struct WriteTx(Transaction<'static, Sqlite>);
 
 impl ReadTx {
-    #[expect(clippy::disallowed_methods, reason = "readers never write: the pool is read-only")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "readers never write: the pool is read-only"
+    )]
     pub(super) async fn begin(pool: &SqlitePool) -> Result<Self, DbError> {
         Ok(Self(pool.begin().await?))
     }
@@ -28,7 +31,9 @@ impl WriteTx {
 
     /// Raises the revision and commits: from here on it is on the disk.
     pub async fn commit(mut self) -> Result<(), DbError> {
-        sqlx::query!("UPDATE revision SET value = value + 1").execute(&mut *self.0).await?;
+        sqlx::query!("UPDATE revision SET value = value + 1")
+            .execute(&mut *self.0)
+            .await?;
         self.0.commit().await?;
         Ok(())
     }

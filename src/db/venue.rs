@@ -15,7 +15,10 @@ pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
         length_unit: read("venue.length_unit", row.length_unit.parse::<LengthUnit>())?,
         currency: read(
             "venue.currency",
-            Currency::new(&row.currency, u8::try_from(row.currency_digits).unwrap_or(2)),
+            Currency::new(
+                &row.currency,
+                u8::try_from(row.currency_digits).unwrap_or(2),
+            ),
         )?,
         prices_include_tax: row.prices_include_tax != 0,
         zone: row.zone,
@@ -61,7 +64,9 @@ pub async fn change(tx: &mut WriteTx, venue: &Venue) -> Result<bool, DbError> {
 
 /// The revision that every commit raises.
 pub async fn revision(tx: &mut SqliteConnection) -> Result<i64, DbError> {
-    Ok(sqlx::query_scalar!("SELECT value FROM revision").fetch_one(tx).await?)
+    Ok(sqlx::query_scalar!("SELECT value FROM revision")
+        .fetch_one(tx)
+        .await?)
 }
 
 /// Names to choose from as 'who'.
@@ -69,21 +74,29 @@ pub async fn list_people(tx: &mut SqliteConnection) -> Result<Vec<Name>, DbError
     let names = sqlx::query_scalar!("SELECT name FROM person ORDER BY name COLLATE NOCASE")
         .fetch_all(tx)
         .await?;
-    names.iter().map(|name| read("person.name", Name::parse(name))).collect()
+    names
+        .iter()
+        .map(|name| read("person.name", Name::parse(name)))
+        .collect()
 }
 
 /// Adds a name; one that is there already stays as it is.
 pub async fn add_person(tx: &mut WriteTx, name: &Name) -> Result<(), DbError> {
     let name = name.as_str();
-    sqlx::query!("INSERT INTO person (name) VALUES (?) ON CONFLICT DO NOTHING", name)
-        .execute(&mut **tx)
-        .await?;
+    sqlx::query!(
+        "INSERT INTO person (name) VALUES (?) ON CONFLICT DO NOTHING",
+        name
+    )
+    .execute(&mut **tx)
+    .await?;
     Ok(())
 }
 
 /// Takes a name off the list; movements keep it.
 pub async fn remove_person(tx: &mut WriteTx, name: &Name) -> Result<(), DbError> {
     let name = name.as_str();
-    sqlx::query!("DELETE FROM person WHERE name = ?", name).execute(&mut **tx).await?;
+    sqlx::query!("DELETE FROM person WHERE name = ?", name)
+        .execute(&mut **tx)
+        .await?;
     Ok(())
 }

@@ -71,7 +71,11 @@ impl Channels {
         if let Some(pair) = list.windows(2).find(|pair| pair[0] == pair[1]) {
             return Err(ChannelsError::Twice(pair[0]));
         }
-        if list.is_empty() { Err(ChannelsError::Empty) } else { Ok(Self(list)) }
+        if list.is_empty() {
+            Err(ChannelsError::Empty)
+        } else {
+            Ok(Self(list))
+        }
     }
 
     /// The colours, in order.
@@ -178,12 +182,15 @@ impl FromStr for Role {
         } else if text.eq_ignore_ascii_case("unused") || text == "-" {
             Ok(Self::Unused)
         } else {
-            Channel::from_str(text).map(Self::Colour).map_err(|unknown| UnknownWord {
-                known: &[
-                    "common", "red", "green", "blue", "white", "warm", "cool", "amber", "unused",
-                ],
-                ..unknown
-            })
+            Channel::from_str(text)
+                .map(Self::Colour)
+                .map_err(|unknown| UnknownWord {
+                    known: &[
+                        "common", "red", "green", "blue", "white", "warm", "cool", "amber",
+                        "unused",
+                    ],
+                    ..unknown
+                })
         }
     }
 }
@@ -248,7 +255,10 @@ impl RoleOrder {
     /// Whether the order carries the common and every colour of `channels`.
     pub fn carries(&self, channels: &Channels) -> bool {
         self.0.contains(&Role::Common)
-            && channels.list().iter().all(|channel| self.0.contains(&Role::Colour(*channel)))
+            && channels
+                .list()
+                .iter()
+                .all(|channel| self.0.contains(&Role::Colour(*channel)))
     }
 }
 
@@ -301,8 +311,14 @@ mod tests {
         for name in ["white", "tunable white", "RGB", "RGBW", "RGB+CCT"] {
             assert_eq!(name.parse::<Channels>().unwrap().to_string(), name);
         }
-        assert_eq!("red, amber".parse::<Channels>().unwrap().to_string(), "red, amber");
-        assert!(matches!("red, red".parse::<Channels>(), Err(ChannelsError::Twice(Channel::Red))));
+        assert_eq!(
+            "red, amber".parse::<Channels>().unwrap().to_string(),
+            "red, amber"
+        );
+        assert!(matches!(
+            "red, red".parse::<Channels>(),
+            Err(ChannelsError::Twice(Channel::Red))
+        ));
         assert!(matches!("".parse::<Channels>(), Err(ChannelsError::Empty)));
     }
 

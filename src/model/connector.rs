@@ -44,7 +44,9 @@ pub struct Connector {
 impl Connector {
     /// Whether the two are of one family.
     pub fn same_family(&self, other: &Self) -> bool {
-        self.family.as_str().eq_ignore_ascii_case(other.family.as_str())
+        self.family
+            .as_str()
+            .eq_ignore_ascii_case(other.family.as_str())
     }
 
     /// Whether the two plug together.

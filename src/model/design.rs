@@ -41,7 +41,11 @@ pub struct NoSuchStep {
 
 fn list(from: State) -> String {
     let next: Vec<_> = from.next().iter().map(|state| state.label()).collect();
-    if next.is_empty() { "nothing".into() } else { next.join(", ") }
+    if next.is_empty() {
+        "nothing".into()
+    } else {
+        next.join(", ")
+    }
 }
 
 impl State {
@@ -59,7 +63,11 @@ impl State {
 
     /// Refuses a step that the rules do not have.
     pub fn go(self, to: Self) -> Result<Self, NoSuchStep> {
-        if self.next().contains(&to) { Ok(to) } else { Err(NoSuchStep { from: self, to }) }
+        if self.next().contains(&to) {
+            Ok(to)
+        } else {
+            Err(NoSuchStep { from: self, to })
+        }
     }
 
     /// Whether the set holds stock.

@@ -171,9 +171,11 @@ impl Tape {
 
     /// Power per metre with everything at full, unknown if any channel's is.
     pub fn power_per_m(&self) -> Option<PowerPerLength> {
-        self.channels.iter().try_fold(PowerPerLength::ZERO, |sum, channel| {
-            sum.checked_add(channel.power_mw_per_m?).ok()
-        })
+        self.channels
+            .iter()
+            .try_fold(PowerPerLength::ZERO, |sum, channel| {
+                sum.checked_add(channel.power_mw_per_m?)
+            })
     }
 }
 
@@ -551,13 +553,14 @@ impl PartSpec {
         let fail = |field, message: String| Err(SpecError { field, message });
         match self {
             Self::Tape(tape) => {
-                if let Err(why) =
-                    Channels::new(tape.channels.iter().map(|c| c.channel).collect())
-                {
+                if let Err(why) = Channels::new(tape.channels.iter().map(|c| c.channel).collect()) {
                     return fail("channels", why.to_string());
                 }
                 if tape.voltage_mv == Voltage::ZERO {
-                    return fail("voltage_mv", "Type the tape's voltage, such as 24 V.".into());
+                    return fail(
+                        "voltage_mv",
+                        "Type the tape's voltage, such as 24 V.".into(),
+                    );
                 }
                 if tape.width_um == Length::ZERO {
                     return fail("width_um", "Type the tape's width, such as 10 mm.".into());
@@ -583,7 +586,10 @@ impl PartSpec {
             }
             Self::Profile(profile) => {
                 if profile.inner_width_um == Length::ZERO {
-                    return fail("inner_width_um", "Type the inner width, such as 12 mm.".into());
+                    return fail(
+                        "inner_width_um",
+                        "Type the inner width, such as 12 mm.".into(),
+                    );
                 }
             }
             Self::Block(block) => {
@@ -595,8 +601,7 @@ impl PartSpec {
                 if !(1..=12).contains(&cable.conductors) {
                     return fail("conductors", "A cable has 1 to 12 conductors.".into());
                 }
-                if !cable.colours.is_empty()
-                    && cable.colours.len() != usize::from(cable.conductors)
+                if !cable.colours.is_empty() && cable.colours.len() != usize::from(cable.conductors)
                 {
                     return fail(
                         "colours",
@@ -639,7 +644,10 @@ impl Driver {
             return fail("outputs", "A driver has 1 to 128 outputs.".into());
         }
         if !(1..=8).contains(&self.channels_per_output) {
-            return fail("channels_per_output", "An output has 1 to 8 channels.".into());
+            return fail(
+                "channels_per_output",
+                "An output has 1 to 8 channels.".into(),
+            );
         }
         if !(1..=512).contains(&self.slots) {
             return fail(
@@ -653,8 +661,11 @@ impl Driver {
                 "The highest voltage is below the lowest; swap them.".into(),
             );
         }
-        let mut fed: Vec<u16> =
-            self.inlets.iter().flat_map(|inlet| inlet.outputs.iter().copied()).collect();
+        let mut fed: Vec<u16> = self
+            .inlets
+            .iter()
+            .flat_map(|inlet| inlet.outputs.iter().copied())
+            .collect();
         fed.sort_unstable();
         if fed != (1..=self.outputs).collect::<Vec<_>>() {
             return fail(
@@ -703,7 +714,10 @@ impl Part {
             PartSpec::Tape(tape) => StockUnit::CutUnits(tape.pitch),
             PartSpec::Profile(_)
             | PartSpec::Cable(_)
-            | PartSpec::Sundry(Sundry { measure: Measure::Length, .. }) => StockUnit::Micrometres,
+            | PartSpec::Sundry(Sundry {
+                measure: Measure::Length,
+                ..
+            }) => StockUnit::Micrometres,
             _ => StockUnit::Each,
         }
     }

@@ -33,7 +33,10 @@ fn clean(text: &str, limit: usize, lines: bool) -> Result<String, TextError> {
     if found > limit {
         return Err(TextError::TooLong { limit, found });
     }
-    if text.chars().any(|c| c.is_control() && !(lines && (c == '\n' || c == '\t'))) {
+    if text
+        .chars()
+        .any(|c| c.is_control() && !(lines && (c == '\n' || c == '\t')))
+    {
         return Err(TextError::Control);
     }
     Ok(text.to_owned())
@@ -51,7 +54,11 @@ impl Name {
     /// Trims and checks a name.
     pub fn parse(text: &str) -> Result<Self, TextError> {
         let text = clean(text, NAME_LIMIT, false)?;
-        if text.is_empty() { Err(TextError::Empty) } else { Ok(Self(text)) }
+        if text.is_empty() {
+            Err(TextError::Empty)
+        } else {
+            Ok(Self(text))
+        }
     }
 
     /// The text.
@@ -128,7 +135,9 @@ impl Tag {
     pub fn parse(text: &str) -> Result<Self, TagError> {
         let text = text.trim().to_ascii_uppercase();
         let fits = (1..=24).contains(&text.len())
-            && text.chars().all(|c| c.is_ascii_uppercase() || c.is_ascii_digit() || c == '-');
+            && text
+                .chars()
+                .all(|c| c.is_ascii_uppercase() || c.is_ascii_digit() || c == '-');
         if fits { Ok(Self(text)) } else { Err(TagError) }
     }
 
@@ -223,7 +232,10 @@ mod tests {
         assert_eq!(Name::parse("   "), Err(TextError::Empty));
         assert_eq!(
             Name::parse(&"x".repeat(121)),
-            Err(TextError::TooLong { limit: 120, found: 121 })
+            Err(TextError::TooLong {
+                limit: 120,
+                found: 121
+            })
         );
         assert_eq!(Name::parse("a\u{7}b"), Err(TextError::Control));
         assert_eq!(Name::parse("a\nb"), Err(TextError::Control));

@@ -55,10 +55,14 @@ pub enum StockError {
         message: String,
     },
     /// Somebody else changed it meanwhile.
-    #[error("Somebody else changed this meanwhile. Nothing was overwritten; both versions are shown.")]
+    #[error(
+        "Somebody else changed this meanwhile. Nothing was overwritten; both versions are shown."
+    )]
     Changed,
     /// The key was used for something else.
-    #[error("This form was sent before with other content. Nothing was changed now; load the page again.")]
+    #[error(
+        "This form was sent before with other content. Nothing was changed now; load the page again."
+    )]
     KeyReused,
     /// The database.
     #[error(transparent)]
@@ -111,7 +115,10 @@ impl Act {
         if let Some(mine) = &self.press {
             let text = serde_json::to_string(&answer)
                 .map_err(|why| DbError::Unreadable(format!("press.answer: {why}")))?;
-            let pressed = press::Pressed { request: mine.request.clone(), answer: text };
+            let pressed = press::Pressed {
+                request: mine.request.clone(),
+                answer: text,
+            };
             press::add(&mut tx, &mine.key, &pressed, self.now_ms).await?;
         }
         tx.commit().await?;

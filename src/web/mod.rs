@@ -1,0 +1,69 @@
+//! Pages: the whole route table, and the layers round it.
+
+use std::time::Duration;
+
+use axum::{
+    Router,
+    extract::DefaultBodyLimit,
+    http::StatusCode,
+    middleware::{from_fn, from_fn_with_state},
+    response::IntoResponse as _,
+    routing::get,
+};
+use tower::ServiceBuilder;
+use tower_http::{
+    catch_panic::CatchPanicLayer, csrf::CsrfLayer, timeout::TimeoutLayer, trace::TraceLayer,
+};
+
+use crate::app::App;
+
+pub mod asset;
+pub mod cx;
+pub mod error;
+pub mod form;
+pub mod guard;
+pub mod link;
+pub mod page;
+mod who;
+
+use error::Trouble;
+
+/// The most that one request may carry, in bytes.
+pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
+
+/// Every route.
+pub fn router(app: App) -> Router {
+    let pages = Router::new()
+        .route("/static/{hash}/{name}", get(asset::get))
+        .route("/who", get(who::get).post(who::post))
+        .fallback(|| async { Trouble::not_found("page").into_response() })
+        .method_not_allowed_fallback(|| async {
+            Trouble::new(
+                StatusCode::METHOD_NOT_ALLOWED,
+                "This address does not take that kind of request. Nothing was changed.",
+            )
+            .into_response()
+        });
+    pages
+        .layer(
+            ServiceBuilder::new()
+                .layer(TraceLayer::new_for_http())
+                .layer(from_fn(guard::headers))
+                .layer(CatchPanicLayer::new())
+                .layer(TimeoutLayer::with_status_code(
+                    StatusCode::SERVICE_UNAVAILABLE,
+                    Duration::from_secs(30),
+                ))
+                .layer(from_fn_with_state(app.clone(), guard::known_host))
+                .layer(CsrfLayer::new().with_rejection_response(|_| {
+                    Trouble::new(
+                        StatusCode::FORBIDDEN,
+                        "This came from another site's page. Nothing was changed. \
+                         Open the page here and send the form from it.",
+                    )
+                    .into_response()
+                }))
+                .layer(DefaultBodyLimit::max(BODY_LIMIT)),
+        )
+        .with_state(app)
+}

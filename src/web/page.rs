@@ -1,0 +1,243 @@
+//! The frame of a page, the message line, and a template turned into a response.
+
+use askama::Template;
+use axum::{
+    http::{HeaderValue, StatusCode, header},
+    response::{Html, IntoResponse, Redirect, Response},
+};
+use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
+use serde::{Deserialize, Serialize};
+
+use super::{asset, link::Link};
+use crate::model::id::MovementId;
+
+/// The entries of the main navigation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[expect(missing_docs, reason = "named as their pages")]
+pub enum Section {
+    Cupboard,
+    Fixtures,
+    Designs,
+    Shopping,
+    Calendar,
+    Log,
+    Bench,
+    Settings,
+    None,
+}
+
+/// One entry of the main navigation.
+#[derive(Debug, Clone)]
+pub struct NavItem {
+    /// Where it leads.
+    pub href: Link,
+    /// Its word.
+    pub label: &'static str,
+    /// Whether the page belongs to it.
+    pub current: bool,
+}
+
+/// How a message reads.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[expect(missing_docs, reason = "named as their class in the style sheet")]
+pub enum FlashKind {
+    Good,
+    Warn,
+    Stop,
+}
+
+impl std::fmt::Display for FlashKind {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::Good => "good",
+            Self::Warn => "warn",
+            Self::Stop => "stop",
+        })
+    }
+}
+
+impl PartialEq<&str> for FlashKind {
+    fn eq(&self, other: &&str) -> bool {
+        self.to_string() == **other
+    }
+}
+
+/// A message shown once, on the page after the change.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Flash {
+    /// How it reads.
+    pub kind: FlashKind,
+    /// The sentence.
+    pub text: String,
+    /// The movement that a button beside it undoes.
+    pub undoes: Option<MovementId>,
+}
+
+impl Flash {
+    /// It went well.
+    pub fn good(text: impl Into<String>) -> Self {
+        Self {
+            kind: FlashKind::Good,
+            text: text.into(),
+            undoes: None,
+        }
+    }
+
+    /// It went, but look.
+    pub fn warn(text: impl Into<String>) -> Self {
+        Self {
+            kind: FlashKind::Warn,
+            text: text.into(),
+            undoes: None,
+        }
+    }
+
+    /// It did not go.
+    pub fn stop(text: impl Into<String>) -> Self {
+        Self {
+            kind: FlashKind::Stop,
+            text: text.into(),
+            undoes: None,
+        }
+    }
+
+    /// Offers the undo of a movement.
+    pub fn undo(mut self, movement: MovementId) -> Self {
+        self.undoes = Some(movement);
+        self
+    }
+
+    /// Where the undo is posted.
+    pub fn undo_link(&self) -> Option<Link> {
+        self.undoes.map(Link::LogUndo)
+    }
+
+    /// The cookie's name.
+    pub const COOKIE: &str = "flash";
+
+    /// As a cookie's value.
+    pub fn to_cookie(&self) -> String {
+        URL_SAFE_NO_PAD.encode(serde_json::to_vec(self).unwrap_or_default())
+    }
+
+    /// From a cookie's value; nothing if it is not one of ours.
+    pub fn from_cookie(value: &str) -> Option<Self> {
+        serde_json::from_slice(&URL_SAFE_NO_PAD.decode(value).ok()?).ok()
+    }
+}
+
+/// What the frame of every page shows (see `templates/base.html`).
+#[derive(Debug, Clone)]
+#[expect(missing_docs, reason = "explained at the head of templates/base.html")]
+pub struct Chrome {
+    pub title: String,
+    pub venue: String,
+    pub who: Option<String>,
+    pub people: Link,
+    pub home: Link,
+    pub find: Link,
+    pub search: String,
+    pub nav: Vec<NavItem>,
+    pub css: &'static str,
+    pub js: &'static str,
+    pub icon: &'static str,
+    pub press: String,
+    pub warn_network: bool,
+    pub keep_drafts: bool,
+    pub flash: Option<Flash>,
+}
+
+impl Chrome {
+    /// The frame without a venue or person: for errors that come before either is known.
+    pub fn bare(section: Section, title: impl Into<String>) -> Self {
+        let item = |href, label, of| NavItem {
+            href,
+            label,
+            current: of == section,
+        };
+        Self {
+            title: title.into(),
+            venue: String::new(),
+            who: None,
+            people: Link::Who,
+            home: Link::Home,
+            find: Link::Search(String::new()),
+            search: String::new(),
+            nav: vec![
+                item(Link::Cupboard, "Cupboard", Section::Cupboard),
+                item(Link::Fixtures, "Fixtures", Section::Fixtures),
+                item(Link::Designs, "Designs", Section::Designs),
+                item(Link::Shopping, "Shopping", Section::Shopping),
+                item(Link::Calendar, "Calendar", Section::Calendar),
+                item(Link::Log, "Log", Section::Log),
+                item(Link::Bench, "Bench", Section::Bench),
+                item(Link::Settings, "Settings", Section::Settings),
+            ],
+            css: &asset::STYLE,
+            js: &asset::SCRIPT,
+            icon: &asset::ICON,
+            press: press_key(),
+            warn_network: false,
+            keep_drafts: false,
+            flash: None,
+        }
+    }
+}
+
+/// A fresh press key: 128 random bits in hexadecimal.
+pub fn press_key() -> String {
+    let mut bytes = [0_u8; 16];
+    // Without randomness the key is empty, and the press is carried out without one.
+    if getrandom::fill(&mut bytes).is_err() {
+        return String::new();
+    }
+    hex(&bytes)
+}
+
+/// Bytes in hexadecimal.
+pub fn hex(bytes: &[u8]) -> String {
+    bytes
+        .iter()
+        .fold(String::with_capacity(2 * bytes.len()), |mut text, byte| {
+            text.extend(
+                [byte >> 4, byte & 15].map(|half| char::from_digit(half.into(), 16).unwrap_or('0')),
+            );
+            text
+        })
+}
+
+/// A page with status 200.
+pub fn page(template: &impl Template) -> Response {
+    page_with(StatusCode::OK, template)
+}
+
+/// A page with another status, such as 422 for a refused form.
+pub fn page_with(status: StatusCode, template: &impl Template) -> Response {
+    match template.render() {
+        Ok(html) => (status, Html(html)).into_response(),
+        Err(why) => {
+            tracing::error!(%why, "a template failed");
+            StatusCode::INTERNAL_SERVER_ERROR.into_response()
+        }
+    }
+}
+
+/// Leads on after a change (303).
+pub fn go(link: &Link) -> Response {
+    Redirect::to(&link.to_string()).into_response()
+}
+
+/// Leads on after a change, with a message shown once.
+pub fn go_with(link: &Link, flash: &Flash) -> Response {
+    let mut response = go(link);
+    let cookie = format!(
+        "{}={}; Path=/; HttpOnly; SameSite=Lax; Max-Age=60",
+        Flash::COOKIE,
+        flash.to_cookie()
+    );
+    if let Ok(value) = HeaderValue::from_str(&cookie) {
+        response.headers_mut().append(header::SET_COOKIE, value);
+    }
+    response
+}
