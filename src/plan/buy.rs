@@ -2,8 +2,8 @@
 //!
 //! # Contract
 //! A shortfall is an amount of one part: a count, or a length in µm that may be made up
-//! from any lengths (cable by the reel; bars that must be cut from one piece belong to the cut
-//! list). It is covered from **one** offer: its amount is rounded up to
+//! from any lengths (cable by the reel; bars that must be cut from one piece belong to
+//! [`crate::plan::cut`]). It is covered from **one** offer: its amount is rounded up to
 //! whole packs, to no fewer than the offer's least order. Among the offers the cheapest is
 //! taken, then the one that leaves least over, then the one listed first.
 //!

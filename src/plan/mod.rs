@@ -1,9 +1,10 @@
 //! The planner: pure computations over plain values.
 //!
 //! Nothing here knows the database, the web, the clock or an async runtime. The solvers
-//! ([`assign`], [`buy`]) take plain numbers and give back indices into what they
+//! ([`assign`], [`cut`], [`buy`]) take plain numbers and give back indices into what they
 //! were given; each says how good its answer is ([`answer`]).
 
 pub mod answer;
 pub mod assign;
 pub mod buy;
+pub mod cut;

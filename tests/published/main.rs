@@ -2,3 +2,4 @@
 //! source beside it.
 
 mod assign;
+mod cutting;

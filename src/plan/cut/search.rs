@@ -1,0 +1,681 @@
+//! The search: a start, exact branch and bound where it is small enough, improvement by
+//! solving a few pieces anew, and the plan written out with what is proven.
+//!
+//! All randomness is a fixed sequence, and budgets are counted in patterns looked at, so
+//! the same problem gives the same plan everywhere.
+
+use std::{collections::HashMap, rc::Rc};
+
+use super::{
+    Budget, CutPlan, Fed, Joining, Layout, Problem, Proofs, Rest, Segment, Short, Source, Use,
+    bound::{Bounds, Load},
+    joining,
+    pattern::{Arrangements, Cost, Counts, Instance},
+    start::starts,
+};
+use crate::plan::answer::{Proof, Why};
+
+/// More bars than this are not searched exactly as a whole: the depth of the search is the
+/// number of pieces.
+const MOST_BARS_EXACT: u32 = 200;
+/// More patterns than this are not searched exactly as a whole.
+const MOST_PATTERNS: usize = 6_000;
+/// Limits for one small case of the improvement.
+const MOST_PATTERNS_PART: usize = 800;
+const STEPS_PART: u64 = 1_500;
+
+/// Pieces cut, by class and bars, and bars given up.
+#[derive(Debug, Clone)]
+pub(super) struct Solution {
+    pub cost: Cost,
+    pub pieces: Vec<(usize, Counts)>,
+    pub short: Vec<u32>,
+}
+
+/// One way to cut one piece.
+struct Pattern {
+    class: usize,
+    counts: Counts,
+    cost: Cost,
+}
+
+/// All ways to cut the pieces at hand, by the longest kind of bar in them.
+struct Patterns {
+    by_longest: Vec<Vec<Pattern>>,
+    /// Each is laid as well as can be.
+    exact: bool,
+}
+
+/// Every set of bars that fits some piece; `None` when there are more than `most`.
+fn patterns(
+    instance: &Instance,
+    demand: &[u32],
+    available: &[Option<u32>],
+    arrangements: &mut Arrangements,
+    most: usize,
+) -> Option<Patterns> {
+    let mut found = Patterns {
+        by_longest: demand.iter().map(|_| Vec::new()).collect(),
+        exact: true,
+    };
+    let mut number = 0;
+    let mut sets = Vec::new();
+    for (class, of) in instance.classes.iter().enumerate() {
+        if available[class] == Some(0) {
+            continue;
+        }
+        sets.clear();
+        let mut counts = vec![0; demand.len()];
+        if !extend(
+            instance,
+            demand,
+            0,
+            instance.room(of),
+            &mut counts,
+            &mut sets,
+            most - number,
+        ) {
+            return None;
+        }
+        number += sets.len();
+        arrangements.spent += sets.len() as u64 / 4;
+        for counts in sets.drain(..) {
+            let best = arrangements.best(instance, class, &counts);
+            found.exact &= best.exact;
+            if let Some(longest) = counts.iter().position(|&count| count > 0) {
+                found.by_longest[longest].push(Pattern {
+                    class,
+                    counts,
+                    cost: best.cost,
+                });
+            }
+        }
+    }
+    Some(found)
+}
+
+/// Adds to `sets` all non-empty sets from `kind` on; false when there would be too many.
+fn extend(
+    instance: &Instance,
+    demand: &[u32],
+    kind: usize,
+    room: i64,
+    counts: &mut Vec<u32>,
+    sets: &mut Vec<Counts>,
+    most: usize,
+) -> bool {
+    if kind == demand.len() {
+        if counts.iter().any(|&count| count > 0) {
+            if sets.len() >= most {
+                return false;
+            }
+            sets.push(Rc::from(counts.as_slice()));
+        }
+        return true;
+    }
+    let takes = instance.takes(kind);
+    let fit = u32::try_from(room / takes)
+        .unwrap_or(u32::MAX)
+        .min(demand[kind]);
+    for count in (0..=fit).rev() {
+        counts[kind] = count;
+        let room = room - takes * i64::from(count);
+        if !extend(instance, demand, kind + 1, room, counts, sets, most) {
+            return false;
+        }
+    }
+    counts[kind] = 0;
+    true
+}
+
+/// Depth-first branch and bound: the longest bar still wanted is cut from some piece, with
+/// whatever else comes from that piece, or all of its kind are given up.
+struct Branch<'a> {
+    instance: &'a Instance,
+    bounds: &'a Bounds,
+    patterns: &'a Patterns,
+    /// The cheapest way each state was reached.
+    reached: HashMap<Vec<u32>, Cost>,
+    best: Cost,
+    found: Option<Solution>,
+    pieces: Vec<(usize, Counts)>,
+    short: Vec<u32>,
+    steps: u64,
+    most_steps: u64,
+}
+
+impl Branch<'_> {
+    fn stopped(&self) -> bool {
+        self.steps >= self.most_steps
+    }
+
+    fn descend(
+        &mut self,
+        demand: &mut Vec<u32>,
+        left: &mut Vec<Option<u32>>,
+        load: &Load,
+        cost: Cost,
+    ) {
+        let Some(kind) = demand.iter().position(|&count| count > 0) else {
+            if cost < self.best {
+                self.best = cost;
+                self.found = Some(Solution {
+                    cost,
+                    pieces: self.pieces.clone(),
+                    short: self.short.clone(),
+                });
+            }
+            return;
+        };
+        let key: Vec<u32> = demand
+            .iter()
+            .copied()
+            .chain(left.iter().copied().flatten())
+            .collect();
+        match self.reached.get_mut(&key) {
+            Some(known) if *known <= cost => return,
+            Some(known) => *known = cost,
+            None => {
+                self.reached.insert(key, cost);
+            }
+        }
+
+        // Each choice with the least that can come of it; `None` gives the kind up.
+        let mut choices: Vec<(Cost, Option<usize>, Load)> = Vec::new();
+        for (index, pattern) in self.patterns.by_longest[kind].iter().enumerate() {
+            self.steps += 1;
+            let fits = left[pattern.class] != Some(0)
+                && pattern
+                    .counts
+                    .iter()
+                    .zip(&*demand)
+                    .all(|(count, demand)| count <= demand);
+            if !fits {
+                continue;
+            }
+            let after = self
+                .bounds
+                .after(load, self.instance, pattern.class, &pattern.counts);
+            let least = cost.plus(pattern.cost).plus(self.bounds.least(&after));
+            if least < self.best {
+                choices.push((least, Some(index), after));
+            }
+        }
+        self.steps += 1;
+        let given_up = Cost {
+            short: i64::from(demand[kind]),
+            ..Cost::default()
+        };
+        let after = self.bounds.without(load, kind, demand[kind]);
+        let least = cost.plus(given_up).plus(self.bounds.least(&after));
+        if least < self.best {
+            choices.push((least, None, after));
+        }
+        choices.sort_by_key(|&(least, ..)| least);
+
+        for (least, choice, after) in choices {
+            if self.stopped() {
+                return;
+            }
+            if least >= self.best {
+                break;
+            }
+            if let Some(pattern) = choice.map(|index| &self.patterns.by_longest[kind][index]) {
+                for (demand, count) in demand.iter_mut().zip(&*pattern.counts) {
+                    *demand -= count;
+                }
+                left[pattern.class] = left[pattern.class].map(|many| many - 1);
+                self.pieces
+                    .push((pattern.class, Rc::clone(&pattern.counts)));
+                self.descend(demand, left, &after, cost.plus(pattern.cost));
+                self.pieces.pop();
+                left[pattern.class] = left[pattern.class].map(|many| many + 1);
+                for (demand, count) in demand.iter_mut().zip(&*pattern.counts) {
+                    *demand += count;
+                }
+            } else {
+                let count = std::mem::take(&mut demand[kind]);
+                self.short[kind] += count;
+                self.descend(demand, left, &after, cost.plus(given_up));
+                self.short[kind] -= count;
+                demand[kind] = count;
+            }
+        }
+    }
+}
+
+/// What a branch and bound gave.
+struct Outcome {
+    /// Something better than the cost to beat, if found.
+    found: Option<Solution>,
+    /// Nothing is left to try.
+    complete: bool,
+    /// All patterns were laid as well as can be.
+    exact: bool,
+}
+
+struct Search<'a> {
+    instance: &'a Instance,
+    bounds: Bounds,
+    arrangements: Arrangements,
+    steps: u64,
+}
+
+impl Search<'_> {
+    /// Looks for a way to serve `demand` from `available` that costs less than `beat`.
+    fn branch(
+        &mut self,
+        demand: &[u32],
+        available: &[Option<u32>],
+        beat: Cost,
+        most_patterns: usize,
+        most_steps: u64,
+    ) -> Outcome {
+        let before = self.arrangements.spent;
+        let patterns = patterns(
+            self.instance,
+            demand,
+            available,
+            &mut self.arrangements,
+            most_patterns,
+        );
+        self.steps += 1 + self.arrangements.spent - before;
+        let Some(patterns) = patterns else {
+            self.steps += most_patterns as u64 / 8;
+            return Outcome {
+                found: None,
+                complete: false,
+                exact: false,
+            };
+        };
+        let mut branch = Branch {
+            instance: self.instance,
+            bounds: &self.bounds,
+            patterns: &patterns,
+            reached: HashMap::new(),
+            best: beat,
+            found: None,
+            pieces: Vec::new(),
+            short: vec![0; demand.len()],
+            steps: 0,
+            most_steps,
+        };
+        let load = self.bounds.load(self.instance, demand, available);
+        branch.descend(
+            &mut demand.to_vec(),
+            &mut available.to_vec(),
+            &load,
+            Cost::default(),
+        );
+        self.steps += branch.steps;
+        Outcome {
+            complete: !branch.stopped(),
+            found: branch.found,
+            exact: patterns.exact,
+        }
+    }
+
+    /// Takes two or three pieces apart, with a few unused ones beside them, and solves them
+    /// again; keeps what is better, until the steps are used up.
+    fn improve(&mut self, solution: &mut Solution, most_steps: u64) {
+        let mut dice = Dice(0x9E37_79B9_7F4A_7C15);
+        let stock: Vec<usize> = (0..self.instance.classes.len())
+            .filter(|&class| self.instance.classes[class].price_minor.is_none())
+            .collect();
+        while self.steps < most_steps && !solution.pieces.is_empty() {
+            let mut left: Vec<Option<u32>> = self
+                .instance
+                .classes
+                .iter()
+                .map(|class| class.available)
+                .collect();
+            for (class, _) in &solution.pieces {
+                left[*class] = left[*class].map(|many| many - 1);
+            }
+            // Only rolls may be used freely; of the stock, a few kinds of piece at a time.
+            let mut available: Vec<Option<u32>> = self
+                .instance
+                .classes
+                .iter()
+                .zip(&left)
+                .map(|(class, left)| class.price_minor.map_or(Some(0), |_| *left))
+                .collect();
+            for _ in 0..dice.below(5) {
+                if let Some(&class) = stock.get(dice.below(stock.len())) {
+                    available[class] = left[class].map(|many| many.min(2));
+                }
+            }
+            let mut demand = solution.short.clone();
+            let mut beat = Cost {
+                short: solution.short.iter().map(|&count| i64::from(count)).sum(),
+                ..Cost::default()
+            };
+            let many = (2 + dice.below(2)).min(solution.pieces.len());
+            let mut chosen: Vec<usize> = Vec::new();
+            while chosen.len() < many {
+                let index = dice.below(solution.pieces.len());
+                if !chosen.contains(&index) {
+                    chosen.push(index);
+                }
+            }
+            for &index in &chosen {
+                let (class, counts) = &solution.pieces[index];
+                available[*class] = available[*class].map(|many| many + 1);
+                beat = beat.plus(self.arrangements.best(self.instance, *class, counts).cost);
+                for (demand, count) in demand.iter_mut().zip(&**counts) {
+                    *demand += count;
+                }
+            }
+            let outcome = self.branch(&demand, &available, beat, MOST_PATTERNS_PART, STEPS_PART);
+            let Some(better) = outcome.found else {
+                continue;
+            };
+            chosen.sort_unstable();
+            for index in chosen.into_iter().rev() {
+                solution.pieces.swap_remove(index);
+            }
+            solution.pieces.extend(better.pieces);
+            solution.short = better.short;
+            solution.cost = total_cost(self.instance, &mut self.arrangements, solution);
+        }
+    }
+}
+
+/// The cost of a solution, from its pieces.
+pub(super) fn total_cost(
+    instance: &Instance,
+    arrangements: &mut Arrangements,
+    solution: &Solution,
+) -> Cost {
+    let short = Cost {
+        short: solution.short.iter().map(|&count| i64::from(count)).sum(),
+        ..Cost::default()
+    };
+    solution.pieces.iter().fold(short, |sum, (class, counts)| {
+        sum.plus(arrangements.best(instance, *class, counts).cost)
+    })
+}
+
+/// A fixed sequence of numbers without pattern (G. Marsaglia, *Xorshift RNGs*, Journal of
+/// Statistical Software 8, 2003).
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, limit: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        usize::try_from((self.0 >> 16) % (limit.max(1) as u64)).unwrap_or(0)
+    }
+}
+
+/// Searches within the budget and writes the plan out.
+pub(super) fn solve(problem: &Problem, budget: Budget) -> CutPlan {
+    let instance = &Instance::new(problem);
+    let mut search = Search {
+        instance,
+        bounds: Bounds::new(instance),
+        arrangements: Arrangements::default(),
+        steps: 0,
+    };
+    let available: Vec<Option<u32>> = instance
+        .classes
+        .iter()
+        .map(|class| class.available)
+        .collect();
+    let root = search.bounds.load(instance, &instance.demand, &available);
+    let mut best = starts(instance, &mut search.arrangements);
+
+    let bars: u32 = instance.demand.iter().sum();
+    let mut proven = Outcome {
+        found: None,
+        complete: bars == 0,
+        exact: bars == 0,
+    };
+    if bars > 0 && bars <= MOST_BARS_EXACT {
+        let to_beat = best.cost;
+        let steps = budget.steps / 2;
+        proven = search.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
+        if let Some(better) = proven.found.take() {
+            best = better;
+        }
+    }
+    if !(proven.complete && proven.exact) {
+        search.improve(&mut best, budget.steps);
+    }
+
+    best.pieces.sort();
+    let least = search.bounds.least(&root);
+    let solder_at = |short, money| search.bounds.solder(&root, short, money);
+    let mut plan = written_out(problem, instance, &mut search.arrangements, &best);
+    plan.proof = proofs(problem, &plan, &best, least, solder_at, &proven);
+    plan
+}
+
+fn proofs(
+    problem: &Problem,
+    plan: &CutPlan,
+    best: &Solution,
+    least: Cost,
+    solder_at: impl Fn(i64, i64) -> i64,
+    proven: &Outcome,
+) -> Proofs {
+    let earlier = || Why::EarlierOpen;
+    let count = |short: i64| {
+        let forced: u64 = plan
+            .short
+            .iter()
+            .map(|short| u64::from(short.quantity))
+            .sum::<u64>()
+            - best.cost.short.unsigned_abs();
+        forced + short.unsigned_abs()
+    };
+    let mut proofs = Proofs {
+        short: Proof::Proven,
+        money: Proof::Proven,
+        solder: Proof::Proven,
+        rest: Proof::Proven,
+    };
+    if proven.complete && proven.exact {
+        return proofs;
+    }
+    if !proven.complete {
+        proofs.short = Proof::from_bound(&count(best.cost.short), count(least.short));
+        proofs.money = if proofs.short.is_proven() {
+            Proof::from_bound(&plan.purchase_minor, least.money)
+        } else {
+            Proof::Open { why: earlier() }
+        };
+    }
+    if !proofs.money.is_proven() {
+        proofs.solder = Proof::Open { why: earlier() };
+        proofs.rest = Proof::Open { why: earlier() };
+        return proofs;
+    }
+    let solder = solder_at(best.cost.short, best.cost.money).unsigned_abs();
+    proofs.solder = Proof::from_bound(&plan.solder_work, solder);
+    let whole: i128 = problem
+        .stock
+        .iter()
+        .map(|piece| i128::from(piece.units) * i128::from(piece.units))
+        .sum();
+    proofs.rest = if !proofs.solder.is_proven() {
+        Proof::Open { why: earlier() }
+    } else if (least.short, least.money) == (best.cost.short, best.cost.money)
+        && least.squares_lost > i128::MIN / 8
+    {
+        let bound = Rest {
+            squares: (whole - least.squares_lost).unsigned_abs(),
+            ..Rest::default()
+        };
+        Proof::from_bound(&plan.rest, bound)
+    } else {
+        Proof::Open {
+            why: Why::StepBudget,
+        }
+    };
+    proofs
+}
+
+/// Gives every merged piece and bar its own place again, in bench order.
+fn written_out(
+    problem: &Problem,
+    instance: &Instance,
+    arrangements: &mut Arrangements,
+    best: &Solution,
+) -> CutPlan {
+    let mut members: Vec<_> = instance
+        .classes
+        .iter()
+        .map(|class| {
+            class.members.iter().flat_map(|&(index, many)| {
+                std::iter::repeat_n(index, many.map_or(usize::MAX, |many| many as usize))
+            })
+        })
+        .collect();
+    let mut pieces: Vec<(Source, usize, &Counts)> = Vec::new();
+    for (class, counts) in &best.pieces {
+        if let Some(index) = members[*class].next() {
+            let source = match instance.classes[*class].price_minor {
+                None => Source::Stock(index),
+                Some(_) => Source::Roll(index),
+            };
+            pieces.push((source, *class, counts));
+        }
+    }
+    pieces.sort();
+
+    let mut wanted: Vec<u32> = problem.wants.iter().map(|want| want.quantity).collect();
+    let mut next_want = |kind: usize| {
+        let wants = &instance.wants_of[kind];
+        let want = wants.iter().copied().find(|&want| wanted[want] > 0);
+        if let Some(want) = want {
+            wanted[want] -= 1;
+        }
+        want.unwrap_or(wants[0])
+    };
+    let mut layouts = Vec::with_capacity(pieces.len());
+    for (source, class, counts) in pieces {
+        let piece = match source {
+            Source::Stock(index) => &problem.stock[index],
+            Source::Roll(index) => &problem.rolls[index].piece,
+        };
+        let mut writer = Writer::new(problem);
+        for &(kind, from) in &arrangements.best(instance, class, counts).bars {
+            let from = from.unsigned_abs();
+            let to = from + instance.kinds[kind].units.unsigned_abs();
+            let (start, end) = feed(problem, piece, instance.kinds[kind].fed, from, to);
+            let want = next_want(kind);
+            writer.bar(from, to, Use::Bar { want, start, end });
+        }
+        layouts.push(Layout {
+            source,
+            segments: writer.finish(piece.units),
+        });
+    }
+
+    let whole: i128 = problem
+        .stock
+        .iter()
+        .map(|piece| i128::from(piece.units) * i128::from(piece.units))
+        .sum();
+    CutPlan {
+        layouts,
+        short: wanted
+            .iter()
+            .enumerate()
+            .filter(|(_, quantity)| **quantity > 0)
+            .map(|(want, &quantity)| Short { want, quantity })
+            .collect(),
+        purchase_minor: best.cost.money,
+        solder_work: best.cost.solder.unsigned_abs(),
+        rest: Rest {
+            scrap_units: best.cost.scrap.unsigned_abs(),
+            offcuts: best.cost.offcuts.unsigned_abs(),
+            squares: (whole - best.cost.squares_lost).unsigned_abs(),
+        },
+        proof: Proofs {
+            short: Proof::Proven,
+            money: Proof::Proven,
+            solder: Proof::Proven,
+            rest: Proof::Proven,
+        },
+    }
+}
+
+/// Which ends of a bar are fed, and what they lie on.
+fn feed(
+    problem: &Problem,
+    piece: &super::Stock,
+    fed: Fed,
+    from: u64,
+    to: u64,
+) -> (Option<Joining>, Option<Joining>) {
+    let (start, end) = (joining(piece, from), joining(piece, to));
+    match fed {
+        Fed::BothEnds => (Some(start), Some(end)),
+        Fed::OneEnd if problem.weights.of(end) < problem.weights.of(start) => (None, Some(end)),
+        Fed::OneEnd => (Some(start), None),
+    }
+}
+
+/// Fills the room between bars with rests and saw dust.
+struct Writer {
+    usable: u64,
+    kerf: u64,
+    at: u64,
+    segments: Vec<Segment>,
+}
+
+impl Writer {
+    fn new(problem: &Problem) -> Self {
+        Self {
+            usable: problem.usable_units,
+            kerf: problem.kerf_units,
+            at: 0,
+            segments: Vec::new(),
+        }
+    }
+
+    fn add(&mut self, length: u64, becomes: Use) {
+        if length > 0 {
+            let from = self.at;
+            self.at += length;
+            self.segments.push(Segment {
+                from,
+                to: self.at,
+                becomes,
+            });
+        }
+    }
+
+    /// From here to `to`, with a saw cut towards each neighbour.
+    fn rest(&mut self, to: u64, before: bool, after: bool) {
+        let length = to - self.at;
+        let dust = self.kerf * (u64::from(before) + u64::from(after));
+        if length <= dust {
+            self.add(length, Use::Kerf);
+            return;
+        }
+        let rest = length - dust;
+        let becomes = if rest >= self.usable {
+            Use::Offcut
+        } else {
+            Use::Scrap
+        };
+        self.add(self.kerf * u64::from(before), Use::Kerf);
+        self.add(rest, becomes);
+        self.add(self.kerf * u64::from(after), Use::Kerf);
+    }
+
+    fn bar(&mut self, from: u64, to: u64, bar: Use) {
+        let before = !self.segments.is_empty();
+        self.rest(from, before, true);
+        self.add(to - from, bar);
+    }
+
+    fn finish(mut self, end: u64) -> Vec<Segment> {
+        self.rest(end, true, false);
+        self.segments
+    }
+}

@@ -1,0 +1,262 @@
+//! A start for the search: pieces filled one after the other with the best subset sums.
+
+use std::rc::Rc;
+
+use super::{
+    bound::gcd,
+    pattern::{Arrangements, Cost, Counts, Instance},
+    search::{Solution, total_cost},
+};
+
+/// Beyond this many steps of length a piece is filled longest bar first instead.
+const MOST_POSITIONS: i64 = 20_000;
+
+/// In which order pieces of stock are filled before the longest-bar rule takes over.
+#[derive(Clone, Copy)]
+enum Order {
+    None,
+    Ascending,
+    Descending,
+}
+
+/// The best of a few simple ways to cut.
+pub(super) fn starts(instance: &Instance, arrangements: &mut Arrangements) -> Solution {
+    let ways = [
+        (Order::None, false),
+        (Order::None, true),
+        (Order::Ascending, false),
+        (Order::Descending, false),
+    ];
+    let mut best: Option<Solution> = None;
+    for (order, leads_first) in ways {
+        let mut solution = Start::new(instance).run(order, leads_first);
+        solution.cost = total_cost(instance, arrangements, &solution);
+        if best.as_ref().is_none_or(|best| solution.cost < best.cost) {
+            best = Some(solution);
+        }
+    }
+    best.unwrap_or_else(|| Solution {
+        cost: Cost::default(),
+        pieces: Vec::new(),
+        short: instance.demand.clone(),
+    })
+}
+
+struct Start<'a> {
+    instance: &'a Instance,
+    demand: Vec<u32>,
+    left: Vec<Option<u32>>,
+    pieces: Vec<(usize, Counts)>,
+    short: Vec<u32>,
+}
+
+impl<'a> Start<'a> {
+    fn new(instance: &'a Instance) -> Self {
+        Self {
+            instance,
+            demand: instance.demand.clone(),
+            left: instance
+                .classes
+                .iter()
+                .map(|class| class.available)
+                .collect(),
+            pieces: Vec::new(),
+            short: vec![0; instance.demand.len()],
+        }
+    }
+
+    fn run(mut self, order: Order, leads_first: bool) -> Solution {
+        let mut stock: Vec<usize> = (0..self.left.len())
+            .filter(|&class| self.instance.classes[class].price_minor.is_none())
+            .collect();
+        stock.sort_by_key(|&class| self.instance.classes[class].units);
+        match order {
+            Order::None => stock.clear(),
+            Order::Ascending => {}
+            Order::Descending => stock.reverse(),
+        }
+        for class in stock {
+            while self.left[class] != Some(0) {
+                let fill = Fill::new(self.instance, &self.demand);
+                let counts = fill.best(self.instance.room(&self.instance.classes[class]));
+                if counts.iter().all(|&count| count == 0) {
+                    break;
+                }
+                self.take(class, &Rc::from(counts));
+            }
+        }
+        while let Some(kind) = self.demand.iter().position(|&count| count > 0) {
+            match self.choose(kind, leads_first) {
+                Some((class, counts)) => {
+                    let counts: Counts = Rc::from(counts);
+                    let enough = |demand: &[u32]| {
+                        counts
+                            .iter()
+                            .zip(demand)
+                            .all(|(count, demand)| count <= demand)
+                    };
+                    while self.left[class] != Some(0) && enough(&self.demand) {
+                        self.take(class, &counts);
+                    }
+                }
+                None => self.short[kind] += std::mem::take(&mut self.demand[kind]),
+            }
+        }
+        Solution {
+            cost: Cost::default(),
+            pieces: self.pieces,
+            short: self.short,
+        }
+    }
+
+    fn take(&mut self, class: usize, counts: &Counts) {
+        for (demand, count) in self.demand.iter_mut().zip(&**counts) {
+            *demand -= count;
+        }
+        self.left[class] = self.left[class].map(|many| many - 1);
+        self.pieces.push((class, Rc::clone(counts)));
+    }
+
+    /// A piece for one bar of `kind`, filled up: stock before rolls; of stock what leaves
+    /// the best rest, of rolls what costs least for what it gives.
+    fn choose(&self, kind: usize, leads_first: bool) -> Option<(usize, Vec<u32>)> {
+        let mut others = self.demand.clone();
+        others[kind] -= 1;
+        let fill = Fill::new(self.instance, &others);
+        let takes = self.instance.takes(kind);
+        let mut best: Option<((i64, i64, i128, Cost), usize)> = None;
+        for (index, class) in self.instance.classes.iter().enumerate() {
+            let room = self.instance.room(class) - takes;
+            if self.left[index] == Some(0) || room < 0 {
+                continue;
+            }
+            let rest = room - fill.reach(room);
+            let usable = rest >= self.instance.usable;
+            let units = i128::from(class.units);
+            let cost = Cost {
+                scrap: if usable { 0 } else { rest },
+                offcuts: i64::from(usable && rest > 0),
+                squares_lost: units * units - i128::from(rest) * i128::from(rest),
+                ..Cost::default()
+            };
+            let used = i128::from(class.units - rest).max(1);
+            let price = i128::from(class.price_minor.unwrap_or(0));
+            let key = (
+                i64::from(class.price_minor.is_some()),
+                if leads_first { -class.leads() } else { 0 },
+                price * 1_000_000 / used,
+                cost,
+            );
+            if best.is_none_or(|(known, _)| key < known) {
+                best = Some((key, index));
+            }
+        }
+        let (_, class) = best?;
+        let room = self.instance.room(&self.instance.classes[class]) - takes;
+        let mut counts = fill.best(room);
+        counts[kind] += 1;
+        Some((class, counts))
+    }
+}
+
+/// Which lengths can be made up from the bars wanted.
+struct Fill<'a> {
+    instance: &'a Instance,
+    demand: &'a [u32],
+    step: i64,
+    /// By kind and position: how many of the kind the position needs beside longer ones;
+    /// empty when pieces are too long to tabulate.
+    used: Vec<Vec<u32>>,
+    /// For each room the fullest position within it.
+    fullest: Vec<usize>,
+}
+
+impl<'a> Fill<'a> {
+    fn new(instance: &'a Instance, demand: &'a [u32]) -> Self {
+        let kinds = 0..demand.len();
+        let step = kinds.map(|kind| instance.takes(kind)).fold(0, gcd).max(1);
+        let longest = instance
+            .classes
+            .iter()
+            .map(|class| instance.room(class) / step)
+            .max()
+            .unwrap_or(0);
+        let mut fill = Self {
+            instance,
+            demand,
+            step,
+            used: Vec::new(),
+            fullest: Vec::new(),
+        };
+        if longest > MOST_POSITIONS {
+            return fill;
+        }
+        let length = usize::try_from(longest).unwrap_or(0) + 1;
+        let mut reached = vec![false; length];
+        reached[0] = true;
+        for (kind, &most) in demand.iter().enumerate() {
+            let takes = usize::try_from(instance.takes(kind) / step).unwrap_or(usize::MAX);
+            let mut used = vec![0_u32; length];
+            for at in takes..length {
+                let before = at - takes;
+                if !reached[at] && reached[before] && used[before] < most {
+                    reached[at] = true;
+                    used[at] = used[before] + 1;
+                }
+            }
+            fill.used.push(used);
+        }
+        let mut last = 0;
+        fill.fullest = (0..length)
+            .map(|at| {
+                if reached[at] {
+                    last = at;
+                }
+                last
+            })
+            .collect();
+        fill
+    }
+
+    /// How much of `room` can be filled.
+    fn reach(&self, room: i64) -> i64 {
+        let at = usize::try_from(room / self.step).unwrap_or(0);
+        if let Some(&at) = self.fullest.get(at) {
+            return super::pattern::signed(at as u64) * self.step;
+        }
+        self.longest_first(room)
+            .iter()
+            .enumerate()
+            .map(|(kind, &count)| i64::from(count) * self.instance.takes(kind))
+            .sum()
+    }
+
+    /// The bars that fill `room` as far as it can be.
+    fn best(&self, room: i64) -> Vec<u32> {
+        let at = usize::try_from(room / self.step).unwrap_or(0);
+        let Some(&fullest) = self.fullest.get(at) else {
+            return self.longest_first(room);
+        };
+        let mut at = fullest;
+        let mut counts = vec![0; self.demand.len()];
+        for kind in (0..self.demand.len()).rev() {
+            counts[kind] = self.used[kind][at];
+            let takes = usize::try_from(self.instance.takes(kind) / self.step).unwrap_or(0);
+            at -= takes * counts[kind] as usize;
+        }
+        counts
+    }
+
+    fn longest_first(&self, mut room: i64) -> Vec<u32> {
+        self.demand
+            .iter()
+            .enumerate()
+            .map(|(kind, &most)| {
+                let takes = self.instance.takes(kind);
+                let fit = u32::try_from(room / takes).unwrap_or(u32::MAX).min(most);
+                room -= takes * i64::from(fit);
+                fit
+            })
+            .collect()
+    }
+}
