@@ -187,7 +187,7 @@ impl ConductorSize {
             return Self::parse_gauge(text, gauge.trim());
         }
         let (number, rest) = decimal_at_start(&plain).map_err(|why| match why {
-            Misread::NotANumber | Misread::Ambiguous(_) => {
+            Misread::NotANumber | Misread::Ambiguous { .. } => {
                 ConductorError::Unreadable { text: quoted(text) }
             }
         })?;
@@ -260,6 +260,7 @@ impl ConductorSize {
         }
         let at_20 = match self {
             Self::Awg { awg } => {
+                Self::awg(awg)?;
                 let diameter_mm = 0.005 * 25.4 * 92_f64.powf(f64::from(36 - i16::from(awg)) / 39.0);
                 let area_mm2 = std::f64::consts::FRAC_PI_4 * diameter_mm * diameter_mm;
                 let solid = COPPER / area_mm2 * 1e6;
@@ -332,5 +333,221 @@ impl TryFrom<String> for ConductorSize {
 impl From<ConductorSize> for String {
     fn from(size: ConductorSize) -> Self {
         size.to_string()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    /// 1000 ft in metres.
+    const THOUSAND_FEET: f64 = 304.8;
+
+    fn ohms_per_m(size: ConductorSize, strand: Strand, celsius: f64) -> f64 {
+        match size.resistance(strand, celsius) {
+            Ok(resistance) => resistance.ohms_per_m(),
+            Err(error) => panic!("{error}"),
+        }
+    }
+
+    fn awg(awg: i8) -> ConductorSize {
+        ConductorSize::Awg { awg }
+    }
+
+    #[test]
+    fn sizes_are_read_as_people_type_them() {
+        for (text, expected) in [
+            ("18 AWG", awg(18)),
+            ("AWG 18", awg(18)),
+            ("18awg", awg(18)),
+            ("0 AWG", awg(0)),
+            ("1/0 AWG", awg(0)),
+            ("00 AWG", awg(-1)),
+            ("2/0 AWG", awg(-1)),
+            ("AWG 4/0", awg(-3)),
+        ] {
+            assert_eq!(ConductorSize::parse(text), Ok(expected), "{text}");
+        }
+        for text in ["0.75 mm²", "0.75 mm2", "0.75mm2", "0,75 mm^2", "0.75 sq mm"] {
+            let expected = ConductorSize::Metric {
+                mm2_thousandths: 750,
+            };
+            assert_eq!(ConductorSize::parse(text), Ok(expected), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_size_is_refused_with_what_to_type() {
+        let message = |text| match ConductorSize::parse(text) {
+            Ok(size) => format!("read as {size:?}"),
+            Err(error) => error.to_string(),
+        };
+        assert_eq!(
+            message("0.75"),
+            "“0.75” has no unit. Say which one is meant: 0.75 AWG or 0.75 mm²."
+        );
+        assert_eq!(
+            message("thin"),
+            "“thin” can't be read as a conductor size. Type one such as 18 AWG or 0.75 mm²."
+        );
+        assert_eq!(
+            message("41 AWG"),
+            "41 AWG is outside the gauges kept here. Type one from 0000 AWG to 40 AWG."
+        );
+        for text in ["5/0 AWG", "0/0 AWG", "00000 AWG", "999 AWG"] {
+            assert!(
+                matches!(
+                    ConductorSize::parse(text),
+                    Err(ConductorError::Gauge { .. })
+                ),
+                "{text}"
+            );
+        }
+        for text in ["0 mm2", "0.7555 mm2", "1001 mm2"] {
+            assert!(
+                matches!(ConductorSize::parse(text), Err(ConductorError::Area { .. })),
+                "{text}"
+            );
+        }
+        for text in ["", "18 mm", "-18 AWG", "18.5 AWG", "AWG"] {
+            assert!(ConductorSize::parse(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn solid_gauges_agree_with_copper_wire_tables() {
+        // Ω per 1000 ft at 20 °C: NBS Handbook 100, copper wire tables.
+        for (gauge, expected) in [
+            (10, 0.9988),
+            (12, 1.588),
+            (14, 2.525),
+            (16, 4.016),
+            (18, 6.385),
+            (20, 10.15),
+            (22, 16.14),
+            (24, 25.67),
+            (26, 40.81),
+        ] {
+            let found = ohms_per_m(awg(gauge), Strand::Solid, 20.0) * THOUSAND_FEET;
+            assert!(
+                (found / expected - 1.0).abs() < 0.006,
+                "{gauge} AWG: {found}"
+            );
+        }
+    }
+
+    #[test]
+    #[expect(
+        clippy::approx_constant,
+        reason = "a resistance of 3.14 Ω is not a circle's ratio"
+    )]
+    fn warm_gauges_agree_with_the_conductor_table() {
+        // Ω per 1000 ft at 75 °C, uncoated copper, solid and 7-strand: NFPA 70,
+        // chapter 9, table 8.
+        for (gauge, solid, stranded) in [
+            (18, 7.77, 7.95),
+            (16, 4.89, 4.99),
+            (14, 3.07, 3.14),
+            (12, 1.93, 1.98),
+            (10, 1.21, 1.24),
+        ] {
+            let found = ohms_per_m(awg(gauge), Strand::Solid, 75.0) * THOUSAND_FEET;
+            assert!(
+                (found / solid - 1.0).abs() < 0.006,
+                "{gauge} AWG solid: {found}"
+            );
+            let found = ohms_per_m(awg(gauge), Strand::Stranded, 75.0) * THOUSAND_FEET;
+            assert!(
+                (found / stranded - 1.0).abs() < 0.01,
+                "{gauge} AWG stranded: {found}"
+            );
+        }
+    }
+
+    #[test]
+    fn metric_sizes_have_the_greatest_resistance_of_their_class() {
+        // Ω/km at 20 °C, class 1 and 2, class 5: IEC 60228.
+        for (size, solid, stranded) in [
+            ("0.5 mm²", 36.0, 39.0),
+            ("0.75 mm²", 24.5, 26.0),
+            ("1 mm²", 18.1, 19.5),
+            ("1.5 mm²", 12.1, 13.3),
+            ("2.5 mm²", 7.41, 7.98),
+            ("4 mm²", 4.61, 4.95),
+        ] {
+            let Ok(size) = ConductorSize::parse(size) else {
+                panic!("{size} is a size");
+            };
+            let found = ohms_per_m(size, Strand::Solid, 20.0) * 1000.0;
+            assert!((found - solid).abs() < 1e-9, "{size} solid: {found}");
+            let found = ohms_per_m(size, Strand::Stranded, 20.0) * 1000.0;
+            assert!((found - stranded).abs() < 1e-9, "{size} stranded: {found}");
+            // The standard's figures lie above resistivity over area, which is
+            // why the area is never used.
+            let ConductorSize::Metric { mm2_thousandths } = size else {
+                panic!("{size} is metric");
+            };
+            assert!(solid > COPPER * 1e6 / f64::from(mm2_thousandths));
+        }
+    }
+
+    #[test]
+    fn a_size_without_a_figure_is_refused_rather_than_worked_out() {
+        let size = ConductorSize::Metric {
+            mm2_thousandths: 350,
+        };
+        assert_eq!(
+            size.resistance(Strand::Solid, 20),
+            Err(ConductorError::NotInTable { size })
+        );
+        for celsius in [f64::NAN, -41.0, 151.0] {
+            assert!(awg(18).resistance(Strand::Solid, celsius).is_err());
+        }
+        assert!(awg(100).resistance(Strand::Solid, 20).is_err());
+    }
+
+    #[test]
+    fn gauges_and_metric_sizes_are_never_compared() {
+        let metric = |mm2_thousandths| ConductorSize::Metric { mm2_thousandths };
+        assert_eq!(awg(18).at_least(awg(20)), Some(true));
+        assert_eq!(awg(18).at_least(awg(18)), Some(true));
+        assert_eq!(awg(18).at_least(awg(-1)), Some(false));
+        assert_eq!(metric(750).at_least(metric(500)), Some(true));
+        assert_eq!(metric(500).at_least(metric(750)), Some(false));
+        assert_eq!(awg(18).at_least(metric(750)), None);
+        assert_eq!(metric(750).at_least(awg(18)), None);
+    }
+
+    fn size() -> impl Strategy<Value = ConductorSize> {
+        prop_oneof![
+            (THICKEST_AWG..=THINNEST_AWG).prop_map(|awg| ConductorSize::Awg { awg }),
+            (1..=LARGEST_METRIC)
+                .prop_map(|mm2_thousandths| ConductorSize::Metric { mm2_thousandths }),
+        ]
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_shown_is_read_as_the_same(size in size()) {
+            prop_assert_eq!(ConductorSize::parse(&size.to_string()), Ok(size));
+            let json = serde_json::to_string(&size).unwrap_or_default();
+            prop_assert_eq!(serde_json::from_str(&json).ok(), Some(size));
+        }
+
+        #[test]
+        fn thicker_and_cooler_conducts_better(thin in -2_i8..=THINNEST_AWG, celsius in -40.0..149.0) {
+            let at = |gauge, celsius| ohms_per_m(awg(gauge), Strand::Stranded, celsius);
+            prop_assert!(at(thin - 1, celsius) < at(thin, celsius));
+            prop_assert!(at(thin, celsius) <= at(thin, celsius + 1.0));
+            prop_assert!(at(thin, celsius) >= ohms_per_m(awg(thin), Strand::Solid, celsius));
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in "\\PC{0,40}", likely in "(AWG )?[0-9/.,]{0,30} ?(AWG|mm2)?") {
+            let _ = ConductorSize::parse(&text);
+            let _ = ConductorSize::parse(&likely);
+        }
     }
 }

@@ -1,6 +1,8 @@
 //! Volts, amps, watts, ohms and hertz, as whole numbers of small units.
 
-use super::number::{Misread, decimal, decimal_at_start, plain_spaces, quoted, strip_minus};
+use super::number::{
+    Misread, decimal, decimal_at_start, instead, plain_spaces, quoted, strip_minus,
+};
 use super::quantity;
 
 quantity! {
@@ -84,12 +86,14 @@ pub enum QuantityError {
         /// The greatest value, with its unit.
         most: String,
     },
-    /// A comma that may part thousands or decimals.
-    #[error("“{text}” has a comma that can be read in two ways. Type {instead} instead.")]
+    /// A comma or point that may part thousands or decimals.
+    #[error(
+        "“{text}” has a comma or point that may part thousands or decimals. Type {instead} instead."
+    )]
     Ambiguous {
         /// What was typed.
         text: String,
-        /// The numbers to choose from.
+        /// The texts to choose from.
         instead: String,
     },
 }
@@ -104,7 +108,7 @@ fn read(
     text: &str,
     units: &[TypedUnit],
 ) -> Result<i64, QuantityError> {
-    // The ohm sign and the Greek capital look alike, and so do both micro signs.
+    // The ohm sign and the Greek capital look alike.
     let plain = plain_spaces(text).replace('\u{2126}', "Ω");
     if plain.is_empty() {
         return Err(QuantityError::Empty { quantity, example });
@@ -119,9 +123,9 @@ fn read(
             text: quoted(text),
             example,
         },
-        Misread::Ambiguous(instead) => QuantityError::Ambiguous {
+        Misread::Ambiguous { raw, readings } => QuantityError::Ambiguous {
             text: quoted(text),
-            instead,
+            instead: instead(text, &raw, &readings),
         },
     })?;
     let word = rest.replace(' ', "");
@@ -171,6 +175,8 @@ electric!(
         ("v", 1_000, 1),
         ("volt", 1_000, 1),
         ("volts", 1_000, 1),
+        ("Vdc", 1_000, 1),
+        ("VDC", 1_000, 1),
         ("mV", 1, 1),
         ("mv", 1, 1),
         ("kV", 1_000_000, 1),
@@ -314,4 +320,153 @@ impl Frequency {
 )]
 pub(super) const fn float(value: i64) -> f64 {
     value as f64
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[test]
+    fn quantities_are_read_with_their_units() {
+        for (text, mv) in [
+            ("24 V", 24_000),
+            ("24", 24_000),
+            ("24V", 24_000),
+            ("500 mV", 500),
+            ("12,5 v", 12_500),
+            ("24 Vdc", 24_000),
+        ] {
+            assert_eq!(Voltage::parse(text).map(Voltage::get), Ok(mv), "{text}");
+        }
+        for (text, ma) in [("5 A", 5_000), ("500 mA", 500), ("0.02 a", 20)] {
+            assert_eq!(Current::parse(text).map(Current::get), Ok(ma), "{text}");
+        }
+        for (text, mw) in [("60 W", 60_000), ("1.5 kW", 1_500_000)] {
+            assert_eq!(Power::parse(text).map(Power::get), Ok(mw), "{text}");
+        }
+        // 4.4 / 0.3048 = 14.43570… W/m.
+        for (text, mw_per_m) in [
+            ("14.4 W/m", 14_400),
+            ("14.4 W / m", 14_400),
+            ("4.4 W/ft", 14_436),
+        ] {
+            assert_eq!(
+                PowerPerLength::parse(text).map(PowerPerLength::get),
+                Ok(mw_per_m),
+                "{text}"
+            );
+        }
+        for text in [
+            "0.12 Ω/m",
+            "0.12 \u{2126}/m",
+            "120 mΩ/m",
+            "0.12 ohm/m",
+            "120 Ω/km",
+            "0.036576 Ω/ft",
+        ] {
+            assert_eq!(
+                ResistancePerLength::parse(text).map(ResistancePerLength::get),
+                Ok(120_000),
+                "{text}"
+            );
+        }
+        for (text, hz) in [("1000 Hz", 1_000), ("1.2 kHz", 1_200)] {
+            assert_eq!(Frequency::parse(text).map(Frequency::get), Ok(hz), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_not_the_quantity_is_refused_with_what_to_type() {
+        let message = |text| match Voltage::parse(text) {
+            Ok(voltage) => format!("read as {voltage:?}"),
+            Err(error) => error.to_string(),
+        };
+        assert_eq!(message(""), "No voltage was typed. Type one such as 24 V.");
+        assert_eq!(
+            message("high"),
+            "“high” can't be read as a voltage. Type one such as 24 V."
+        );
+        assert_eq!(
+            message("24 A"),
+            "“24 A” has the unit “A”, which is none of a voltage. Type one such as 24 V."
+        );
+        assert_eq!(
+            message("-24 V"),
+            "“-24 V” is negative. A voltage starts at 0: leave out the minus sign."
+        );
+        assert_eq!(
+            message("2 kV"),
+            "“2 kV” is more than a voltage can be here. Type at most 1000 V, and check the unit."
+        );
+        assert_eq!(
+            message("1,000 mV"),
+            "“1,000 mV” has a comma or point that may part thousands or decimals. \
+             Type 1.000 mV or 1000 mV instead."
+        );
+        // Micro and mega are not milli.
+        assert!(Power::parse("5 MW").is_err());
+        assert!(matches!(
+            ResistancePerLength::parse("9999999999999.9999999999999999 Ω/ft"),
+            Err(QuantityError::TooLarge { .. })
+        ));
+    }
+
+    #[test]
+    fn quantities_are_shown_in_their_unit() {
+        assert_eq!(
+            Voltage::new(24_000).map(Voltage::show),
+            Ok("24 V".to_owned())
+        );
+        assert_eq!(Current::new(500).map(Current::show), Ok("0.5 A".to_owned()));
+        assert_eq!(
+            PowerPerLength::new(14_400).map(PowerPerLength::show),
+            Ok("14.4 W/m".to_owned())
+        );
+        assert_eq!(
+            ResistancePerLength::new(120_000).map(ResistancePerLength::show),
+            Ok("0.12 Ω/m".to_owned())
+        );
+        assert_eq!(
+            Frequency::new(1_200).map(Frequency::show),
+            Ok("1200 Hz".to_owned())
+        );
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_shown_is_read_as_the_same(
+            v: Voltage, i: Current, p: Power, w: PowerPerLength, r: ResistancePerLength, f: Frequency,
+        ) {
+            prop_assert_eq!(Voltage::parse(&v.show()), Ok(v));
+            prop_assert_eq!(Current::parse(&i.show()), Ok(i));
+            prop_assert_eq!(Power::parse(&p.show()), Ok(p));
+            prop_assert_eq!(PowerPerLength::parse(&w.show()), Ok(w));
+            prop_assert_eq!(ResistancePerLength::parse(&r.show()), Ok(r));
+            prop_assert_eq!(Frequency::parse(&f.show()), Ok(f));
+        }
+
+        #[test]
+        fn a_power_is_never_less_than_volts_times_amps(v: Voltage, i: Current) {
+            let exact = v.volts() * i.amps();
+            let power = Power::of(v, i).watts();
+            if exact <= 100_000.0 {
+                prop_assert!(power >= exact - 1e-9 && power < exact + 0.001 + 1e-9);
+            } else {
+                prop_assert_eq!(Power::of(v, i).get(), Power::MAX);
+            }
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in "\\PC{0,40}", number in "[0-9.,]{0,40}", unit in "(V|W/ft|Ω/ft|kHz)") {
+            let likely = format!("{number} {unit}");
+            for text in [text, likely] {
+                let _ = Voltage::parse(&text);
+                let _ = PowerPerLength::parse(&text);
+                let _ = ResistancePerLength::parse(&text);
+                let _ = Frequency::parse(&text);
+            }
+        }
+    }
 }

@@ -10,7 +10,9 @@ use std::str::FromStr;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::number::{Misread, Ratio, decimal, number_at_start, plain_spaces, quoted, strip_minus};
+use super::number::{
+    Misread, Ratio, decimal, instead, number_at_start, plain_spaces, quoted, strip_minus,
+};
 use super::quantity;
 
 const UM_PER_IN: i64 = 25_400;
@@ -59,8 +61,8 @@ pub enum LengthUnit {
 }
 
 impl LengthUnit {
-    /// Every unit, smallest first.
-    pub const ALL: [Self; 5] = [Self::Mm, Self::Cm, Self::In, Self::Ft, Self::M];
+    /// Every unit, the metric ones first.
+    pub const ALL: [Self; 5] = [Self::Mm, Self::Cm, Self::M, Self::In, Self::Ft];
 
     /// The unit as it is typed and stored.
     pub const fn as_str(self) -> &'static str {
@@ -161,12 +163,14 @@ pub enum LengthError {
         /// What was typed.
         text: String,
     },
-    /// A comma that may part thousands or decimals.
-    #[error("“{text}” has a comma that can be read in two ways. Type {instead} instead.")]
+    /// A comma or point that may part thousands or decimals.
+    #[error(
+        "“{text}” has a comma or point that may part thousands or decimals. Type {instead} instead."
+    )]
     Ambiguous {
         /// What was typed.
         text: String,
-        /// The numbers to choose from.
+        /// The texts to choose from.
         instead: String,
     },
     /// A whole foot or more of inches after the feet.
@@ -221,7 +225,8 @@ impl SignedLength {
     pub fn parse(text: &str, bare: LengthUnit) -> Result<Self, LengthError> {
         let plain = plain_spaces(text);
         let um = match strip_minus(&plain) {
-            Some(rest) => -read_um(rest, bare)?.round(),
+            Some(rest) if strip_minus(rest).is_none() => -read_um(rest, bare)?.round(),
+            Some(_) => return Err(LengthError::Unreadable { text: quoted(text) }),
             None => read_um(&plain, bare)?.round(),
         };
         Self::new(um).map_err(|_| LengthError::TooLong { text: quoted(text) })
@@ -254,14 +259,20 @@ pub(super) fn read_um(text: &str, bare: LengthUnit) -> Result<Ratio, LengthError
     if plain.is_empty() {
         return Err(LengthError::Empty);
     }
-    if strip_minus(&plain).is_some() {
-        return Err(LengthError::Negative { text: quoted(text) });
+    if let Some(rest) = strip_minus(&plain) {
+        let text = quoted(text);
+        let negative = strip_minus(rest).is_none() && read_um(rest, bare).is_ok();
+        return Err(if negative {
+            LengthError::Negative { text }
+        } else {
+            LengthError::Unreadable { text }
+        });
     }
     let misread = |why| match why {
         Misread::NotANumber => LengthError::Unreadable { text: quoted(text) },
-        Misread::Ambiguous(instead) => LengthError::Ambiguous {
+        Misread::Ambiguous { raw, readings } => LengthError::Ambiguous {
             text: quoted(text),
-            instead,
+            instead: instead(text, &raw, &readings),
         },
     };
 
@@ -274,19 +285,26 @@ pub(super) fn read_um(text: &str, bare: LengthUnit) -> Result<Ratio, LengthError
             Err(misread(Misread::NotANumber))
         };
     }
-    let unit = LengthUnit::read(word).ok_or_else(|| LengthError::UnknownUnit {
-        text: quoted(text),
-        unit: quoted(word),
+    let unit = LengthUnit::read(word).ok_or_else(|| {
+        let text = quoted(text);
+        if word.starts_with(char::is_alphabetic) {
+            let unit = quoted(word);
+            LengthError::UnknownUnit { text, unit }
+        } else {
+            LengthError::Unreadable { text }
+        }
     })?;
     let um = first.times(unit.um().into(), 1);
     if rest.is_empty() {
         return Ok(um);
     }
 
-    // Only whole feet are followed by more: by inches, with or without a mark.
+    // Only whole feet are followed by more: by inches, with or without a mark,
+    // after a space or a dash (`7'-6"`).
     if unit != LengthUnit::Ft || first.den != 1 {
         return Err(misread(Misread::NotANumber));
     }
+    let rest = rest.strip_prefix('-').unwrap_or(rest.trim_start());
     let (inches, rest) = number_at_start(rest).map_err(misread)?;
     let (word, rest) = word_at_start(rest);
     let closed = word.is_empty() || LengthUnit::read(word) == Some(LengthUnit::In);
@@ -294,7 +312,9 @@ pub(super) fn read_um(text: &str, bare: LengthUnit) -> Result<Ratio, LengthError
         return Err(misread(Misread::NotANumber));
     }
     let um = um.plus(inches.times(UM_PER_IN.into(), 1));
-    if inches.num >= inches.den * i128::from(IN_PER_FT) {
+    let past = inches.num >= inches.den * i128::from(IN_PER_FT);
+    // What is too long besides is told so by the caller.
+    if past && um.round() <= Length::MAX {
         return Err(LengthError::InchesPastFoot {
             text: quoted(text),
             instead: show_um(um.round(), LengthUnit::Ft),
@@ -303,14 +323,13 @@ pub(super) fn read_um(text: &str, bare: LengthUnit) -> Result<Ratio, LengthError
     Ok(um)
 }
 
-/// Splits a unit from what follows it; both without the spaces round them.
+/// Splits a unit, without the spaces before it, from what follows it.
 fn word_at_start(text: &str) -> (&str, &str) {
     let text = text.trim_start();
     let end = text
-        .find(|c: char| c.is_ascii_digit() || c == ' ' || c == '-')
+        .find(|c: char| c.is_numeric() || c == ' ' || c == '-')
         .unwrap_or(text.len());
-    let (word, rest) = text.split_at(end);
-    (word, rest.trim_start())
+    text.split_at(end)
 }
 
 fn show_um(um: i64, unit: LengthUnit) -> String {
@@ -356,4 +375,262 @@ fn round_div(value: i64, num: i64, den: i64) -> i64 {
     Ratio::whole(value.into())
         .times(num.into(), den.into())
         .round()
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::LengthUnit::{Cm, Ft, In, M, Mm};
+    use super::*;
+
+    fn um(text: &str, bare: LengthUnit) -> Result<i64, LengthError> {
+        Length::parse(text, bare).map(Length::get)
+    }
+
+    #[test]
+    fn lengths_are_read_as_people_type_them() {
+        // Micrometres by 1 in = 25.4 mm and 1 ft = 0.3048 m exactly (NIST
+        // SP 811, appendix B).
+        for (text, expected) in [
+            ("7 ft", 2_133_600),
+            ("7'", 2_133_600),
+            ("7ft", 2_133_600),
+            ("7 feet", 2_133_600),
+            ("7'6\"", 2_286_000),
+            ("7' 6\"", 2_286_000),
+            ("7'-6\"", 2_286_000),
+            ("7 ft 6 in", 2_286_000),
+            ("7ft6", 2_286_000),
+            ("7ft6in", 2_286_000),
+            ("7′6″", 2_286_000),
+            ("7’6”", 2_286_000),
+            ("7' 6''", 2_286_000),
+            ("7' 6 1/2\"", 2_298_700),
+            ("7' 6-1/2\"", 2_298_700),
+            ("7' 6½\"", 2_298_700),
+            ("7'-6 1/2\"", 2_298_700),
+            ("7.5 ft", 2_286_000),
+            ("90 in", 2_286_000),
+            ("90\"", 2_286_000),
+            ("90 inches", 2_286_000),
+            ("5/8 in", 15_875),
+            ("⅝ in", 15_875),
+            ("11/2 in", 139_700),
+            ("0' 3\"", 76_200),
+            ("2.4 m", 2_400_000),
+            ("2,4 m", 2_400_000),
+            ("2.4m", 2_400_000),
+            ("2.4 metres", 2_400_000),
+            (".5 m", 500_000),
+            ("0,125 m", 125_000),
+            ("2400 mm", 2_400_000),
+            ("2400MM", 2_400_000),
+            ("240 cm", 2_400_000),
+            ("  240\u{a0}cm ", 2_400_000),
+            ("16.6667 mm", 16_667),
+            ("0 mm", 0),
+            ("1000 m", 1_000_000_000),
+        ] {
+            assert_eq!(um(text, Mm), Ok(expected), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_bare_number_takes_the_venues_unit() {
+        for (unit, expected) in [
+            (Mm, 3_500),
+            (Cm, 35_000),
+            (M, 3_500_000),
+            (In, 88_900),
+            (Ft, 1_066_800),
+        ] {
+            assert_eq!(um("3.5", unit), Ok(expected), "{unit}");
+            assert_eq!(um("3 1/2", unit), Ok(expected), "{unit}");
+        }
+    }
+
+    #[test]
+    fn rounding_is_once_and_halves_go_up() {
+        assert_eq!(um("0.0005 mm", Mm), Ok(1));
+        assert_eq!(um("0.0004999 mm", Mm), Ok(0));
+        // A third of an inch twice over is 16 933.3 µm: rounding each third
+        // first would give 16 934.
+        assert_eq!(um("2/3 in", Mm), Ok(16_933));
+        assert_eq!(
+            SignedLength::parse("-0.0005 mm", Mm).map(SignedLength::get),
+            Ok(-1)
+        );
+    }
+
+    #[test]
+    fn what_is_no_length_is_refused_with_what_to_type() {
+        let message = |text| match Length::parse(text, Mm) {
+            Ok(length) => format!("read as {length:?}"),
+            Err(error) => error.to_string(),
+        };
+        assert_eq!(
+            message("  "),
+            "No length was typed. Type one such as 2.4 m, 2400 mm, 7' 6\" or 90 in."
+        );
+        assert_eq!(
+            message("-5 mm"),
+            "“-5 mm” is negative. A length starts at 0: leave out the minus sign."
+        );
+        assert_eq!(
+            message("1,234 mm"),
+            "“1,234 mm” has a comma or point that may part thousands or decimals. \
+             Type 1.234 mm or 1234 mm instead."
+        );
+        assert_eq!(
+            message("1,234.5 mm"),
+            "“1,234.5 mm” has a comma or point that may part thousands or decimals. \
+             Type 1234.5 mm instead."
+        );
+        assert_eq!(
+            message("3 yd"),
+            "“3 yd” has the unit “yd”, which is not known. Use mm, cm, m, in or ft."
+        );
+        assert_eq!(
+            message("2 km"),
+            "“2 km” has the unit “km”, which is not known. Use mm, cm, m, in or ft."
+        );
+        assert_eq!(
+            message("1000.1 m"),
+            "“1000.1 m” is beyond 1 km. Type at most 1000 m, and check the unit."
+        );
+        assert_eq!(
+            message("7' 14\""),
+            "“7' 14\"” has 12 inches or more after the feet. Type 8' 2\" instead."
+        );
+        for text in [
+            "long",
+            "7.",
+            "7 6",
+            "1/0 in",
+            "7' 6 cm",
+            "7.5 ft 6 in",
+            "2 m 40 cm",
+            "7'6\" 3",
+            "1.2.3 m",
+            "--5 mm",
+            "-",
+            "7 ft - 6 in",
+            "5 //",
+            "1 m²",
+            "6 1/2/3 in",
+        ] {
+            assert_eq!(
+                um(text, Mm),
+                Err(LengthError::Unreadable {
+                    text: text.to_owned()
+                }),
+                "{text}"
+            );
+        }
+        assert!(matches!(
+            um(&"9".repeat(300), Ft),
+            Err(LengthError::TooLong { .. })
+        ));
+    }
+
+    #[test]
+    fn lengths_are_shown_as_short_as_they_can_be() {
+        let show = |um, unit| Length::new(um).map(|length| length.show(unit));
+        for (um, unit, text) in [
+            (2_400_000, Mm, "2400 mm"),
+            (2_400_000, Cm, "240 cm"),
+            (2_400_000, M, "2.4 m"),
+            (62_500, Mm, "62.5 mm"),
+            (2_286_000, In, "90 in"),
+            (2_286_000, Ft, "7' 6\""),
+            (2_298_700, Ft, "7' 6.5\""),
+            (2_133_600, Ft, "7'"),
+            (76_200, Ft, "3\""),
+            (0, Ft, "0\""),
+            (2_133_599, Ft, "6' 11.99996\""),
+            (15_875, In, "0.625 in"),
+            (2_400_000, In, "94.4882 in"),
+        ] {
+            assert_eq!(show(um, unit), Ok(text.to_owned()));
+        }
+        let left = SignedLength::new(-2_286_000).map(|place| place.show(Ft));
+        assert_eq!(left, Ok("-7' 6\"".to_owned()));
+    }
+
+    #[test]
+    fn units_come_back_from_their_text() {
+        for unit in LengthUnit::ALL {
+            assert_eq!(unit.to_string().parse(), Ok(unit));
+            let json = serde_json::to_string(&unit).unwrap_or_default();
+            assert_eq!(json, format!("\"{unit}\""));
+        }
+        assert!("yd".parse::<LengthUnit>().is_err());
+        assert_eq!(
+            LengthUnit::ALL.map(LengthUnit::metric),
+            [true, true, true, false, false]
+        );
+    }
+
+    #[test]
+    fn constants_in_code_are_held_at_a_kilometre() {
+        assert_eq!(Length::mm(2_400).get(), 2_400_000);
+        assert_eq!(Length::mm(u32::MAX).get(), Length::MAX);
+    }
+
+    fn unit() -> impl Strategy<Value = LengthUnit> {
+        proptest::sample::select(LengthUnit::ALL.to_vec())
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_shown_is_read_as_the_same(length: Length, unit in unit(), bare in unit()) {
+            prop_assert_eq!(Length::parse(&length.show(unit), bare), Ok(length));
+        }
+
+        #[test]
+        fn a_position_shown_is_read_as_the_same(place: SignedLength, unit in unit(), bare in unit()) {
+            prop_assert_eq!(SignedLength::parse(&place.show(unit), bare), Ok(place));
+        }
+
+        // Four decimals of an inch and fewer come back as they were typed.
+        #[test]
+        fn inches_come_back_as_typed(tenthousandths in 0_i64..300_000_000) {
+            let typed = format!("{} in", decimal(tenthousandths, 10_000));
+            let shown = Length::parse(&typed, Mm).map(|length| length.show(In));
+            prop_assert_eq!(shown, Ok(typed));
+        }
+
+        #[test]
+        fn feet_and_inches_agree_with_inches(feet in 0_i64..3_000, sixteenths in 0_i64..192) {
+            let both = format!("{feet}' {} {}/16\"", sixteenths / 16, sixteenths % 16);
+            let inches = format!("{}/16 in", (feet * 12) * 16 + sixteenths);
+            prop_assert_eq!(Length::parse(&both, Mm), Length::parse(&inches, Mm));
+        }
+
+        #[test]
+        fn a_longer_number_is_never_a_shorter_length(a in 0_u32..1_000_000, b in 0_u32..1_000_000, unit in unit()) {
+            let read = |n: u32| Length::parse(&decimal(n.into(), 1_000), unit);
+            prop_assert_eq!(read(a).is_ok() && read(b).is_ok(), true);
+            if a <= b {
+                prop_assert!(read(a).ok() <= read(b).ok());
+            }
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in "\\PC{0,60}", unit in unit()) {
+            if let Err(error) = Length::parse(&text, unit) {
+                prop_assert!(error.to_string().ends_with('.'));
+            }
+            let _ = SignedLength::parse(&text, unit);
+        }
+
+        #[test]
+        fn any_likely_text_is_read_or_refused(text in "[-−]?[0-9]{0,20}[.,/ ']?[0-9]{0,20} ?(ft|in|m|mm|')? ?[0-9/ ½-]{0,20}[\"”]?", unit in unit()) {
+            let signed = SignedLength::parse(&text, unit);
+            if let Ok(length) = Length::parse(&text, unit) {
+                prop_assert_eq!(signed, Ok(length.into()));
+            }
+        }
+    }
 }

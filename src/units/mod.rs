@@ -176,3 +176,67 @@ macro_rules! quantity {
     };
 }
 pub(crate) use quantity;
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[test]
+    fn a_value_outside_its_range_is_refused_with_name_limit_and_found() {
+        let refused = Voltage::new(1_000_001).map_err(|error| error.to_string());
+        assert_eq!(
+            refused,
+            Err("The voltage must be from 0 to 1000 V, but 1000.001 V was given.".to_owned())
+        );
+        assert!(Length::new(-1).is_err());
+        assert!(Length::new(Length::MAX).is_ok());
+        assert!(SignedLength::new(SignedLength::MIN).is_ok());
+        assert!(SignedLength::new(SignedLength::MIN - 1).is_err());
+    }
+
+    #[test]
+    fn json_is_a_whole_number_checked_on_the_way_in() {
+        let length: Result<Length, _> = serde_json::from_str("2400000");
+        assert_eq!(length.ok(), Some(Length::mm(2_400)));
+        for refused in ["-1", "1000000001", "2.4", "\"2400\"", "null"] {
+            assert!(
+                serde_json::from_str::<Length>(refused).is_err(),
+                "{refused}"
+            );
+        }
+        assert_eq!(
+            serde_json::to_string(&Length::mm(5)).ok().as_deref(),
+            Some("5000")
+        );
+    }
+
+    #[test]
+    fn the_schema_states_the_range() {
+        let schema = <Current as utoipa::PartialSchema>::schema();
+        let json = serde_json::to_value(&schema).unwrap_or_default();
+        assert_eq!(json["type"], "integer");
+        assert_eq!(json["format"], "int64");
+        assert_eq!(json["minimum"], 0);
+        assert_eq!(json["maximum"], 1_000_000);
+    }
+
+    proptest! {
+        #[test]
+        fn sums_and_differences_stay_in_range(a: Power, b: Power) {
+            let sum = a.checked_add(b);
+            prop_assert_eq!(sum.is_some(), a.get() + b.get() <= Power::MAX);
+            if let Some(sum) = sum {
+                prop_assert_eq!(sum.checked_sub(b), Some(a));
+            }
+            prop_assert_eq!(a.saturating_sub(b).get(), (a.get() - b.get()).max(0));
+        }
+
+        #[test]
+        fn json_comes_back(length: Length, place: SignedLength) {
+            let text = serde_json::to_string(&(length, place)).unwrap_or_default();
+            prop_assert_eq!(serde_json::from_str(&text).ok(), Some((length, place)));
+        }
+    }
+}

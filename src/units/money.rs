@@ -6,7 +6,7 @@ use std::str::FromStr;
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::number::{Misread, decimal_at_start, plain_spaces, quoted, strip_minus};
+use super::number::{Misread, decimal_at_start, instead, plain_spaces, quoted, strip_minus};
 use super::quantity;
 
 quantity! {
@@ -179,12 +179,14 @@ pub enum MoneyError {
         /// The greatest amount.
         most: String,
     },
-    /// A comma that may part thousands or decimals.
-    #[error("“{text}” has a comma that can be read in two ways. Type {instead} instead.")]
+    /// A comma or point that may part thousands or decimals.
+    #[error(
+        "“{text}” has a comma or point that may part thousands or decimals. Type {instead} instead."
+    )]
     Ambiguous {
         /// What was typed.
         text: String,
-        /// The numbers to choose from.
+        /// The texts to choose from.
         instead: String,
     },
 }
@@ -201,22 +203,33 @@ impl Money {
             Some(rest) => (-1, rest),
             None => (1, plain.as_str()),
         };
-        let bare = unsigned
-            .strip_suffix(currency.code())
-            .or_else(|| unsigned.strip_prefix(currency.code()))
-            .unwrap_or(unsigned)
-            .trim();
+        let (bare, code) = split_code(unsigned);
         let (amount, rest) = decimal_at_start(bare).map_err(|why| match why {
             Misread::NotANumber => MoneyError::Unreadable {
                 text: quoted(text),
                 example: example(),
             },
-            Misread::Ambiguous(instead) => MoneyError::Ambiguous {
-                text: quoted(text),
-                instead,
-            },
+            Misread::Ambiguous { raw, mut readings } => {
+                // A reading with more decimals than the currency has is none.
+                let digits = usize::from(currency.digits);
+                readings.retain(|reading| {
+                    reading
+                        .split_once('.')
+                        .is_none_or(|(_, decimals)| decimals.len() <= digits)
+                });
+                MoneyError::Ambiguous {
+                    text: quoted(text),
+                    instead: instead(text, &raw, &readings),
+                }
+            }
         })?;
         if !rest.is_empty() {
+            return Err(MoneyError::Unreadable {
+                text: quoted(text),
+                example: example(),
+            });
+        }
+        if !code.is_empty() && !code.eq_ignore_ascii_case(currency.code()) {
             return Err(MoneyError::OtherCurrency {
                 text: quoted(text),
                 currency: *currency,
@@ -262,5 +275,158 @@ impl Money {
     /// The sum of the amounts, or `None` beyond the range.
     pub fn sum(amounts: impl IntoIterator<Item = Self>) -> Option<Self> {
         amounts.into_iter().try_fold(Self::ZERO, Self::checked_add)
+    }
+}
+
+/// Parts an amount from a code of three letters before or after it; the code
+/// is empty where there is none.
+fn split_code(text: &str) -> (&str, &str) {
+    let letters = |code: &str| code.len() == 3 && code.bytes().all(|c| c.is_ascii_alphabetic());
+    if let Some((code, amount)) = text.split_at_checked(3)
+        && letters(code)
+    {
+        return (amount.trim(), code);
+    }
+    let after = text.len().saturating_sub(3);
+    match text.split_at_checked(after) {
+        Some((amount, code)) if letters(code) => (amount.trim(), code),
+        _ => (text, ""),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn currency(code: &str) -> Currency {
+        match Currency::parse(code) {
+            Ok(currency) => currency,
+            Err(error) => panic!("{error}"),
+        }
+    }
+
+    fn minor(text: &str, code: &str) -> Result<i64, MoneyError> {
+        Money::parse(text, &currency(code)).map(Money::get)
+    }
+
+    #[test]
+    fn amounts_are_read_as_people_type_them() {
+        for (text, expected) in [
+            ("12.50", 1_250),
+            ("12,50", 1_250),
+            ("12.5", 1_250),
+            ("12", 1_200),
+            ("12.50 EUR", 1_250),
+            ("eur 12.50", 1_250),
+            ("12.500", 1_250),
+            ("-3.20", -320),
+            ("0", 0),
+        ] {
+            assert_eq!(minor(text, "EUR"), Ok(expected), "{text}");
+        }
+        assert_eq!(minor("500", "JPY"), Ok(500));
+        assert_eq!(minor("1.234", "KWD"), Ok(1_234));
+    }
+
+    #[test]
+    fn what_is_no_amount_is_refused_with_what_to_type() {
+        let message = |text| match Money::parse(text, &currency("EUR")) {
+            Ok(money) => format!("read as {money:?}"),
+            Err(error) => error.to_string(),
+        };
+        assert_eq!(
+            message(" "),
+            "No amount was typed. Type one such as 12.00 EUR."
+        );
+        assert_eq!(
+            message("cheap"),
+            "“cheap” can't be read as an amount of money. Type one such as 12.00 EUR."
+        );
+        assert_eq!(
+            message("5 CHF"),
+            "“5 CHF” is not in EUR, the venue's currency. Type one such as 12.00 EUR."
+        );
+        assert_eq!(
+            message("12.505"),
+            "“12.505” has more decimals than EUR has, which is 2. Type one such as 12.00 EUR."
+        );
+        assert_eq!(
+            message("1,234"),
+            "“1,234” has a comma or point that may part thousands or decimals. Type 1234 instead."
+        );
+        assert_eq!(
+            message("1,234.50"),
+            "“1,234.50” has a comma or point that may part thousands or decimals. \
+             Type 1234.50 instead."
+        );
+        assert_eq!(
+            message("10000000000.01"),
+            "“10000000000.01” is more money than is kept here. Type at most 10000000000.00 EUR."
+        );
+        assert!(matches!(
+            minor("0.5", "JPY"),
+            Err(MoneyError::TooManyDecimals { .. })
+        ));
+        assert!(matches!(
+            minor("12.000000000000000001", "EUR"),
+            Err(MoneyError::TooManyDecimals { .. })
+        ));
+    }
+
+    #[test]
+    fn currencies_have_the_decimals_of_iso_4217() {
+        for (code, digits) in [("EUR", 2), ("JPY", 0), ("KWD", 3)] {
+            assert_eq!(
+                Currency::parse(code).map(|currency| currency.digits()),
+                Ok(digits)
+            );
+        }
+        for refused in ["eur", "EURO", "E1R", "", "€"] {
+            assert!(
+                matches!(
+                    Currency::parse(refused),
+                    Err(CurrencyError::NotACode { .. })
+                ),
+                "{refused}"
+            );
+        }
+        assert!(matches!(
+            Currency::parse("CLF"),
+            Err(CurrencyError::Digits { digits: 4, .. })
+        ));
+        let json = serde_json::to_string(&currency("EUR")).unwrap_or_default();
+        assert_eq!(json, r#"{"code":"EUR","digits":2}"#);
+        assert_eq!(serde_json::from_str(&json).ok(), Some(currency("EUR")));
+    }
+
+    #[test]
+    fn sums_and_multiples_are_refused_beyond_the_range() {
+        let most = Money(Money::MAX);
+        assert_eq!(Money(250).times(4), Some(Money(1_000)));
+        assert_eq!(most.times(2), None);
+        assert_eq!(Money(-1).times(u64::MAX), None);
+        assert_eq!(Money::sum([Money(1), Money(2), Money(-4)]), Some(Money(-1)));
+        assert_eq!(Money::sum([]), Some(Money::ZERO));
+        assert_eq!(Money::sum([most, Money(1)]), None);
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_shown_is_read_as_the_same(money: Money, digits in 0_u8..=3) {
+            let Ok(currency) = Currency::new("XTS", digits) else {
+                return Err(TestCaseError::fail("a currency within its bounds"));
+            };
+            prop_assert_eq!(Money::parse(&money.show(&currency), &currency), Ok(money));
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in "\\PC{0,40}", number in "[-0-9.,]{0,40}[A-Z]{0,3}") {
+            let eur = currency("EUR");
+            let _ = Money::parse(&text, &eur);
+            let _ = Money::parse(&number, &eur);
+            let _ = Currency::parse(&text);
+        }
     }
 }

@@ -2,9 +2,11 @@
 //!
 //! Nothing here is a float: a number is a ratio until it is rounded, once.
 
-/// Most digits read on either side of the point: far beyond any range here,
-/// and small enough that no product below overflows.
-const DIGITS: usize = 15;
+/// Most digits kept on either side of the point: beyond any range here and
+/// finer than any unit, and few enough that no product below overflows.
+const DIGITS: usize = 13;
+/// The least number of more digits than are kept.
+const LARGE: i128 = 10_000_000_000_000;
 /// Most digits in either part of a fraction such as `5/8`.
 const FRACTION_DIGITS: usize = 6;
 
@@ -68,8 +70,22 @@ pub(super) const fn div_round(num: i128, den: i128) -> i128 {
 pub(super) enum Misread {
     /// There is no number at this place, or not in a form that is read.
     NotANumber,
-    /// A comma that may part thousands or decimals; the texts to choose from.
-    Ambiguous(String),
+    /// A comma or point that may part thousands or decimals.
+    Ambiguous {
+        /// The number as it was typed.
+        raw: String,
+        /// What it may stand for.
+        readings: Vec<String>,
+    },
+}
+
+/// The texts to type instead of one whose number `raw` has several readings.
+pub(super) fn instead(text: &str, raw: &str, readings: &[String]) -> String {
+    let texts: Vec<_> = readings
+        .iter()
+        .map(|reading| quoted(&text.replacen(raw, reading, 1)))
+        .collect();
+    texts.join(" or ")
 }
 
 /// Reads a decimal number from the start of `text` and returns what follows.
@@ -88,9 +104,10 @@ pub(super) fn decimal_at_start(text: &str) -> Result<(Ratio, &str), Misread> {
                 && (1..=3).contains(&whole.len())
                 && !whole.starts_with('0');
             if thousands {
-                return Err(Misread::Ambiguous(format!(
-                    "{whole}.{fraction} or {whole}{fraction}"
-                )));
+                return Err(Misread::Ambiguous {
+                    raw: raw.to_owned(),
+                    readings: vec![format!("{whole}.{fraction}"), format!("{whole}{fraction}")],
+                });
             }
             if fraction.is_empty() {
                 return Err(Misread::NotANumber);
@@ -104,16 +121,22 @@ pub(super) fn decimal_at_start(text: &str) -> Result<(Ratio, &str), Misread> {
     }
     let whole = whole.trim_start_matches('0');
     let fraction = fraction.trim_end_matches('0');
-    if fraction.len() > DIGITS {
-        return Err(Misread::NotANumber);
-    }
     // Beyond every range here: kept as a large number, so that the caller says
     // 'too large' and not 'unreadable'.
     if whole.len() > DIGITS {
-        return Ok((Ratio::whole(10_i128.pow(15)), rest));
+        return Ok((Ratio::whole(LARGE), rest));
     }
-    let den = fraction.bytes().fold(1, |den, _| den * 10);
-    let num = digits(whole) * den + digits(fraction);
+    // Decimals too many to keep, as calculators give them, become one last
+    // digit: a number just above a half still rounds up, and is never taken
+    // for a shorter one.
+    let (kept, cut) = fraction.split_at(fraction.len().min(DIGITS));
+    let kept = if cut.is_empty() {
+        kept.to_owned()
+    } else {
+        format!("{kept}1")
+    };
+    let den = kept.bytes().fold(1, |den, _| den * 10);
+    let num = digits(whole) * den + digits(&kept);
     Ok((Ratio { num, den }, rest))
 }
 
@@ -208,7 +231,10 @@ fn grouped(raw: &str, parts: &[&str]) -> Misread {
         return Misread::NotANumber;
     }
     let point = if decimals == 1 { "." } else { "" };
-    Misread::Ambiguous(format!("{}{point}{}", groups.concat(), fraction.concat()))
+    Misread::Ambiguous {
+        raw: raw.to_owned(),
+        readings: vec![format!("{}{point}{}", groups.concat(), fraction.concat())],
+    }
 }
 
 /// Writes `value / per_unit` as the shortest decimal number; `per_unit` is a
@@ -247,4 +273,57 @@ pub(super) fn plain_spaces(text: &str) -> String {
 /// The text without its leading minus, if it has one.
 pub(super) fn strip_minus(text: &str) -> Option<&str> {
     text.strip_prefix(['-', '−', '–']).map(str::trim_start)
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[test]
+    fn halves_round_away_from_nought() {
+        assert_eq!(div_round(1, 2), 1);
+        assert_eq!(div_round(3, 2), 2);
+        assert_eq!(div_round(1, 3), 0);
+        assert_eq!(div_round(2, 3), 1);
+    }
+
+    #[test]
+    fn surplus_decimals_neither_round_early_nor_vanish() {
+        let read = |text| decimal_at_start(text).map(|(number, _)| number);
+        let just_above = read("0.50000000000000000001");
+        assert_eq!(just_above.map(Ratio::round), Ok(1));
+        let just_below = read("0.49999999999999999999");
+        assert_eq!(just_below.map(Ratio::round), Ok(0));
+        assert_ne!(read("12.000000000000000001"), read("12"));
+    }
+
+    #[test]
+    fn a_decimal_is_written_with_no_more_digits_than_it_has() {
+        assert_eq!(decimal(2_400, 1_000), "2.4");
+        assert_eq!(decimal(-50, 1_000), "-0.05");
+        assert_eq!(decimal(7, 1), "7");
+        assert_eq!(decimal(0, 1_000), "0");
+    }
+
+    proptest! {
+        #[test]
+        fn any_text_is_read_or_refused(text in "[0-9.,/⁄ ½⅝-]{0,40}") {
+            if let Ok((number, rest)) = number_at_start(&text) {
+                prop_assert!(text.ends_with(rest));
+                prop_assert!(number.num >= 0 && number.den > 0);
+            }
+        }
+
+        #[test]
+        fn a_written_decimal_is_read_as_the_same(value in 0..i64::MAX / 1_000_000, digits in 0_u32..=6) {
+            let per_unit = 10_i64.pow(digits);
+            let value = value % (per_unit * 1_000_000);
+            // A point is never taken for a thousands mark.
+            let text = decimal(value, per_unit);
+            let read = decimal_at_start(&text).map(|(number, _)| number.times(per_unit.into(), 1).round());
+            prop_assert_eq!(read, Ok(value));
+        }
+    }
 }

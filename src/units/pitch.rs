@@ -105,9 +105,11 @@ impl CutPitch {
     }
 
     /// Reads `3 per 150 mm` or `3 in 150 mm`, or a plain length such as
-    /// `62.5 mm` or `1 in`, which is one unit. A length that has no whole
-    /// micrometres, such as `1/3 in`, is kept exactly as more units in a
-    /// multiple of it. A bare number is in `bare`.
+    /// `62.5 mm` or `1 in`, which is one unit. A bare number is in `bare`.
+    ///
+    /// Decimals are rounded once to whole micrometres. A fraction that has no
+    /// whole micrometres, such as `1/3 in`, is kept exactly: as three units in
+    /// one inch.
     pub fn parse(text: &str, bare: LengthUnit) -> Result<Self, PitchError> {
         let plain = plain_spaces(text).to_lowercase();
         let digits = plain
@@ -131,16 +133,20 @@ impl CutPitch {
             return Err(PitchError::Units { units });
         }
         let um = read_um(over, bare)?;
+        let fraction = over.contains(['/', '⁄', '⅓', '⅔']);
         let Ratio { num, den } = um.reduced();
         let exact = u32::try_from(i128::from(units) * den)
             .ok()
             .zip(u32::try_from(num).ok())
-            .filter(|(units, um)| *units <= Self::MOST_UNITS && *um <= Self::MOST_UM);
+            .filter(|(units, um)| *units <= Self::MOST_UNITS && *um <= Self::MOST_UM)
+            .filter(|_| fraction);
         if let Some((units, um)) = exact {
             return Self::new(units, um);
         }
-        // Too fine to keep exactly: to the nearest micrometre.
         let rounded = um.round();
+        if rounded > Length::MAX {
+            return Err(LengthError::TooLong { text: quoted(text) }.into());
+        }
         let um = u32::try_from(rounded).map_err(|_| PitchError::Over { um: rounded })?;
         let units = u32::try_from(units).map_err(|_| PitchError::Units { units })?;
         Self::new(units, um)
@@ -176,6 +182,135 @@ impl CutPitch {
             over
         } else {
             format!("{} per {over}", self.units)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn parse(text: &str) -> Result<(u32, u32), PitchError> {
+        CutPitch::parse(text, LengthUnit::Mm).map(|pitch| (pitch.units(), pitch.um()))
+    }
+
+    #[test]
+    fn pitches_are_read_as_people_type_them() {
+        for (text, expected) in [
+            ("3 per 150 mm", (3, 150_000)),
+            ("3 units in 150 mm", (3, 150_000)),
+            ("3 in 150 mm", (3, 150_000)),
+            ("3 per 2 in", (3, 50_800)),
+            ("50 mm", (1, 50_000)),
+            ("62.5 mm", (1, 62_500)),
+            ("62.5", (1, 62_500)),
+            ("1 in", (1, 25_400)),
+            ("3 in", (1, 76_200)),
+            // No whole micrometres, so more units.
+            ("1/3 in", (3, 25_400)),
+            ("2/3 in", (3, 50_800)),
+            ("⅔ in", (3, 50_800)),
+            ("1 1/2 in", (1, 38_100)),
+            ("16.6667 mm", (1, 16_667)),
+            ("2 per 1/3 in", (6, 25_400)),
+        ] {
+            assert_eq!(parse(text), Ok(expected), "{text}");
+        }
+    }
+
+    #[test]
+    fn what_is_no_pitch_is_refused() {
+        assert_eq!(parse("0 per 150 mm"), Err(PitchError::Units { units: 0 }));
+        assert_eq!(
+            parse("10001 per 10 m"),
+            Err(PitchError::Units { units: 10_001 })
+        );
+        assert_eq!(parse("0 mm"), Err(PitchError::Over { um: 0 }));
+        assert_eq!(
+            parse("3 per 11 m"),
+            Err(PitchError::Over { um: 11_000_000 })
+        );
+        assert_eq!(
+            parse("100 per 0.05 mm"),
+            Err(PitchError::TooFine { units: 100, um: 50 })
+        );
+        assert!(matches!(parse("3 per row"), Err(PitchError::Length(_))));
+        assert!(matches!(
+            parse(""),
+            Err(PitchError::Length(LengthError::Empty))
+        ));
+        assert_eq!(
+            parse("3 per 11 m").map_err(|error| error.to_string()),
+            Err(
+                "A cut pitch is given over a length of up to 10 m, but not over 11000 mm."
+                    .to_owned()
+            )
+        );
+        for json in [r#"{"units":0,"um":5}"#, r#"{"units":1,"um":10000001}"#] {
+            assert!(serde_json::from_str::<CutPitch>(json).is_err(), "{json}");
+        }
+    }
+
+    #[test]
+    fn lengths_are_rounded_once_and_never_summed() {
+        // Three units in 50 mm: 16 666.67 µm each.
+        let Ok(pitch) = CutPitch::new(3, 50_000) else {
+            panic!("a pitch within its bounds");
+        };
+        assert_eq!(pitch.length_of(1).get(), 16_667);
+        assert_eq!(pitch.length_of(2).get(), 33_333);
+        assert_eq!(pitch.length_of(3).get(), 50_000);
+        assert_eq!(pitch.length_of(300).get(), 5_000_000);
+        assert_eq!(pitch.whole_units(Length::mm(100)), (6, 0));
+        assert_eq!(pitch.whole_units(Length::mm(99)), (5, 15_667));
+        assert_eq!(pitch.length_of(u64::MAX).get(), Length::MAX);
+    }
+
+    fn pitch() -> impl Strategy<Value = CutPitch> {
+        (1..=CutPitch::MOST_UNITS, 1..=CutPitch::MOST_UM)
+            .prop_filter_map("a unit of a micrometre or more", |(units, um)| {
+                CutPitch::new(units, um).ok()
+            })
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_shown_is_read_as_the_same(pitch in pitch(), unit in proptest::sample::select(LengthUnit::ALL.to_vec())) {
+            prop_assert_eq!(CutPitch::parse(&pitch.show(unit), LengthUnit::Mm), Ok(pitch));
+        }
+
+        #[test]
+        fn whole_units_come_back_from_their_length(pitch in pitch(), units in 0_u64..100_000) {
+            let length = pitch.length_of(units);
+            prop_assume!(length.get() < Length::MAX);
+            prop_assert_eq!(pitch.whole_units(length), (units, 0));
+        }
+
+        #[test]
+        fn whole_units_and_rest_are_the_length(pitch in pitch(), length: Length) {
+            let (units, rest) = pitch.whole_units(length);
+            prop_assert!(rest >= 0);
+            prop_assert_eq!(pitch.length_of(units).get() + rest, length.get());
+            if length.get() < Length::MAX {
+                prop_assert!(pitch.length_of(units + 1) > length);
+            }
+        }
+
+        #[test]
+        fn a_length_is_within_half_a_micrometre(pitch in pitch(), units in 0_u64..100_000) {
+            let length = pitch.length_of(units);
+            prop_assume!(length.get() < Length::MAX);
+            // |length·n − k·m| ≤ n/2, in whole numbers.
+            let exact = i128::from(units) * i128::from(pitch.um());
+            let off = (i128::from(length.get()) * i128::from(pitch.units()) - exact).abs();
+            prop_assert!(2 * off <= i128::from(pitch.units()));
+        }
+
+        #[test]
+        fn any_text_is_read_or_refused(text in "[0-9]{0,25} ?(per|in|units in)? ?[0-9./]{0,25} ?(mm|in|ft)?") {
+            let _ = CutPitch::parse(&text, LengthUnit::In);
         }
     }
 }

@@ -228,3 +228,140 @@ impl ShowDates {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn window(from: Date, to: Date) -> Window {
+        match Window::new(from, to) {
+            Ok(window) => window,
+            Err(error) => panic!("{error}"),
+        }
+    }
+
+    #[test]
+    fn dates_are_read_in_one_form_only() {
+        assert_eq!(parse_date(" 2026-12-05 "), Ok(date(2026, 12, 5)));
+        assert_eq!(parse_date("2028-02-29"), Ok(date(2028, 2, 29)));
+        assert_eq!(parse_date(""), Err(DateError::Empty));
+        assert_eq!(
+            parse_date("2026-02-29").map_err(|error| error.to_string()),
+            Err("There is no 2026-02-29 in the calendar. Check the month and the day.".to_owned())
+        );
+        for text in [
+            "5.12.2026",
+            "12/05/2026",
+            "20261205",
+            "2026-12-5",
+            "2026-12-05T10:00",
+            "-026-12-05",
+            "tomorrow",
+        ] {
+            assert_eq!(
+                parse_date(text),
+                Err(DateError::Unreadable {
+                    text: text.to_owned()
+                }),
+                "{text}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_window_ends_no_earlier_than_it_begins() {
+        let (early, late) = (date(2026, 12, 5), date(2026, 12, 6));
+        assert!(Window::new(early, early).is_ok());
+        assert_eq!(
+            Window::new(late, early).map_err(|error| error.to_string()),
+            Err("The window ends on 2026-12-05, before it begins on 2026-12-06. Change one of the dates.".to_owned())
+        );
+        let json = r#"{"from":"2026-12-06","to":"2026-12-05"}"#;
+        assert!(serde_json::from_str::<Window>(json).is_err());
+    }
+
+    #[test]
+    fn a_strike_and_anothers_build_day_overlap_unless_the_venue_allows_it() {
+        let day = |day| date(2026, 12, day);
+        let first = window(day(1), day(5));
+        let second = window(day(5), day(9));
+        assert!(first.overlaps(&second));
+        assert!(first.overlaps_turnaround(&second, false));
+        assert!(!first.overlaps_turnaround(&second, true));
+        assert!(!second.overlaps_turnaround(&first, true));
+        // A single day inside a longer window is not at its edge.
+        let inside = window(day(3), day(3));
+        assert!(first.overlaps_turnaround(&inside, true));
+        assert!(inside.overlaps_turnaround(&first, true));
+        // A single day at the edge is a turnaround; the same single day is not.
+        let edge = window(day(5), day(5));
+        assert!(!first.overlaps_turnaround(&edge, true));
+        assert!(edge.overlaps_turnaround(&edge, true));
+        assert!(first.overlaps_turnaround(&first, true));
+    }
+
+    #[test]
+    fn show_dates_in_the_wrong_order_name_the_two() {
+        let day = |day| date(2026, 12, day);
+        let dates = ShowDates::new(day(1), day(3), day(5));
+        assert_eq!(
+            dates.map(|dates| dates.window()),
+            Ok(window(day(1), day(5)))
+        );
+        assert!(ShowDates::new(day(1), day(1), day(1)).is_ok());
+        assert_eq!(
+            ShowDates::new(day(3), day(1), day(5)).map_err(|error| error.to_string()),
+            Err("The get-in on 2026-12-01 is before the build day on 2026-12-03. Change one of the dates.".to_owned())
+        );
+        assert_eq!(
+            ShowDates::new(day(1), day(5), day(3)).map_err(|error| error.to_string()),
+            Err("The strike on 2026-12-03 is before the get-in on 2026-12-05. Change one of the dates.".to_owned())
+        );
+        let json = r#"{"build_on":"2026-12-01","get_in":"2026-12-05","strike_on":"2026-12-03"}"#;
+        assert!(serde_json::from_str::<ShowDates>(json).is_err());
+    }
+
+    #[test]
+    fn a_window_for_ever_can_be_walked_to_its_end() {
+        let end = window(date(9999, 12, 30), FOREVER);
+        assert_eq!(end.days().count(), 2);
+    }
+
+    fn near_window() -> impl Strategy<Value = Window> {
+        (0_i64..40, 0_i64..10).prop_map(|(start, length)| {
+            let from = date(2028, 2, 20).saturating_add(start.days());
+            window(from, from.saturating_add(length.days()))
+        })
+    }
+
+    proptest! {
+        #[test]
+        fn days_are_those_that_the_window_contains(window in near_window()) {
+            let days: Vec<Date> = window.days().collect();
+            let around = date(2028, 2, 1).series(1.day()).take(100);
+            let contained: Vec<Date> = around.filter(|day| window.contains(*day)).collect();
+            prop_assert_eq!(days, contained);
+        }
+
+        #[test]
+        fn overlapping_is_having_a_day_in_common(a in near_window(), b in near_window()) {
+            let common = a.days().filter(|day| b.contains(*day)).count();
+            prop_assert_eq!(a.overlaps(&b), common > 0);
+            prop_assert_eq!(a.overlaps(&b), b.overlaps(&a));
+            prop_assert_eq!(a.overlaps_turnaround(&b, false), a.overlaps(&b));
+            prop_assert_eq!(a.overlaps_turnaround(&b, true), b.overlaps_turnaround(&a, true));
+            // Two days in common are never a turnaround.
+            prop_assert!(common < 2 || a.overlaps_turnaround(&b, true));
+        }
+
+        #[test]
+        fn a_date_comes_back_from_its_text(window in near_window()) {
+            prop_assert_eq!(parse_date(&window.from().to_string()), Ok(window.from()));
+            let json = serde_json::to_string(&window).unwrap_or_default();
+            prop_assert_eq!(serde_json::from_str(&json).ok(), Some(window));
+        }
+    }
+}
