@@ -6,8 +6,11 @@
 
 use std::fmt;
 
+use serde::{Deserialize, Serialize};
+
 /// What is known about how good a value is. `T` is the unit of the value's objective.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "snake_case")]
 pub enum Proof<T> {
     /// No answer can be better.
     Proven,
@@ -24,7 +27,8 @@ pub enum Proof<T> {
 }
 
 /// Why an answer has no proof.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Why {
     /// The search used up its step budget.
     StepBudget,

@@ -8,3 +8,8 @@ pub mod answer;
 pub mod assign;
 pub mod buy;
 pub mod cut;
+pub mod input;
+pub mod outcome;
+
+pub use input::Input;
+pub use outcome::Plan;

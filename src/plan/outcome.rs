@@ -1,0 +1,435 @@
+//! What a plan says: which fixture serves which bar, how the rest is cut, wired, powered and
+//! addressed, what is short, what it costs, and which limits it keeps.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::answer::Proof;
+use crate::{
+    model::{
+        fixture::Fed,
+        id::{BarId, OfferId, PartId, SupplierId, ThingId},
+        reservation::{Held, HoldUse},
+        text::{Tag, words},
+    },
+    units::{Current, Date, Length, Money, Power},
+};
+
+/// A plan.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Plan {
+    /// One for each bar, in the design's order.
+    pub bars: Vec<BarPlan>,
+    /// Cut lists of tape, profile and cable, each piece once, in bench order.
+    pub cuts: Vec<PieceCut>,
+    /// Drivers, in order of place and first bar.
+    pub drivers: Vec<DriverPlan>,
+    /// Supplies.
+    pub supplies: Vec<SupplyPlan>,
+    /// The data chain.
+    pub data: DataPlan,
+    /// Frames of the cupboard that serve.
+    pub frames: Vec<ThingId>,
+    /// What is needed, part by part.
+    pub needs: Vec<Need>,
+    /// Limits and agreements, broken ones first.
+    pub checks: Vec<Check>,
+    /// What reserving holds.
+    pub holds: Vec<PlannedHold>,
+    /// Fixtures that would serve if a bar were a little different.
+    pub near_misses: Vec<NearMiss>,
+    /// Money.
+    pub cost: Cost,
+    /// What is proven of the cuts, tape part by tape part.
+    pub proofs: Vec<CutProof>,
+}
+
+/// How one bar is served.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BarPlan {
+    /// The bar.
+    pub bar: BarId,
+    /// Its label.
+    pub label: String,
+    /// How.
+    pub serve: Serve,
+    /// Current of all its channels at full, at the nominal voltage, if known.
+    pub current_ma: Option<Current>,
+    /// Current of its fullest channel, if known.
+    pub channel_ma: Option<Current>,
+    /// Power at full, if known.
+    pub power_mw: Option<Power>,
+    /// Which output feeds it.
+    pub output: Option<OutputRef>,
+    /// First DMX slot of its colours.
+    pub slot: Option<SlotRef>,
+    /// Why, in words.
+    pub why: String,
+}
+
+/// An output of a planned driver.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutputRef {
+    /// Index in [`Plan::drivers`].
+    pub driver: usize,
+    /// Output, counted from 1.
+    pub output: u16,
+}
+
+/// A DMX slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, ToSchema)]
+pub struct SlotRef {
+    /// Universe, counted from 1.
+    pub universe: u16,
+    /// Slot, 1 to 512.
+    pub slot: u16,
+}
+
+/// How a bar is served.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "by", rename_all = "snake_case")]
+pub enum Serve {
+    /// By a fixture from the cupboard.
+    Reuse {
+        /// Which.
+        fixture: ThingId,
+        /// Its tag.
+        tag: Tag,
+        /// Its lit length.
+        lit_um: Length,
+        /// Lit length less wanted length.
+        off_um: i64,
+        /// Couplers between its lead and the driver's side.
+        couplers: Vec<PartId>,
+    },
+    /// By a new one.
+    Build(BuildBar),
+    /// Not: nothing there and nothing to buy fits.
+    Short {
+        /// Why.
+        why: String,
+    },
+}
+
+/// A bar to be built.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct BuildBar {
+    /// Its tape.
+    pub tape: PartId,
+    /// Whole cut units.
+    pub units: i64,
+    /// Lit length of these units.
+    pub lit_um: Length,
+    /// At how many ends it is fed.
+    pub fed: Fed,
+    /// The tape comes from here.
+    pub tape_from: From,
+    /// What is done at its start and end.
+    pub start: Joint,
+    /// What is done at its end.
+    pub end: Joint,
+    /// The profile part and where its bar comes from; `None` for bare tape.
+    pub profile: Option<(PartId, From)>,
+    /// Leads to solder on: part and number.
+    pub lead: Option<(PartId, i64)>,
+    /// Couplers between its lead and the driver's side.
+    pub couplers: Vec<PartId>,
+}
+
+words! {
+    /// What is done at an end of a new bar.
+    Joint {
+        /// Nothing: this end is not fed.
+        None = "none", "not fed";
+        /// A factory lead is there.
+        FactoryLead = "factory_lead", "factory lead";
+        /// A lead is soldered on a pre-tinned joint.
+        Tinned = "tinned", "solder on a pre-tinned joint";
+        /// A lead is soldered on another mark.
+        Mark = "mark", "solder on a cut mark";
+    }
+}
+
+/// Where a length comes from: a range of an entry of [`Plan::cuts`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct From {
+    /// Index in [`Plan::cuts`].
+    pub cut: usize,
+    /// Index of the segment in it.
+    pub segment: usize,
+}
+
+/// How one piece, or one roll to buy, is cut.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PieceCut {
+    /// Of what part.
+    pub part: PartId,
+    /// Which piece.
+    pub source: CutSource,
+    /// The piece's whole amount, or the roll's.
+    pub amount: i64,
+    /// Segments in order from the marked end; they tile the free range but for kerf.
+    pub segments: Vec<CutSegment>,
+}
+
+/// Which piece is cut.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "snake_case")]
+pub enum CutSource {
+    /// One in the house.
+    Piece {
+        /// Which.
+        thing: ThingId,
+        /// Its tag.
+        tag: Tag,
+    },
+    /// One to buy.
+    Buy {
+        /// The offer.
+        offer: OfferId,
+        /// Its length.
+        roll_um: Length,
+        /// Which of them, counted from 1.
+        nth: u32,
+    },
+}
+
+/// One segment of a cut piece, in the part's stock unit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CutSegment {
+    /// From here.
+    pub from: i64,
+    /// To here.
+    pub to: i64,
+    /// What it becomes.
+    pub becomes: Becomes,
+}
+
+/// What a segment becomes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "is", rename_all = "snake_case")]
+pub enum Becomes {
+    /// A bar's tape, profile or cable.
+    Bar {
+        /// Which bar.
+        bar: BarId,
+        /// Joint at the segment's start.
+        start: Joint,
+        /// Joint at the segment's end.
+        end: Joint,
+    },
+    /// Cable from a supply to a driver's inlet.
+    Feed,
+    /// A usable rest.
+    Offcut,
+    /// Too short to use.
+    Scrap,
+}
+
+/// A driver of the plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DriverPlan {
+    /// What it is.
+    pub part: PartId,
+    /// Which one; `None` if it must be bought.
+    pub unit: Option<(ThingId, Tag)>,
+    /// The place it stands at, empty for the design's only one.
+    pub place: String,
+    /// Outputs in use.
+    pub outputs: Vec<OutputPlan>,
+    /// Inlets in use.
+    pub inlets: Vec<InletPlan>,
+    /// Slots that it takes.
+    pub slots: u16,
+    /// Its start address; `None` when no free run of slots is left.
+    pub address: Option<SlotRef>,
+}
+
+/// An output in use.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct OutputPlan {
+    /// Counted from 1.
+    pub number: u16,
+    /// Bars on it, paralleled if several.
+    pub bars: Vec<BarId>,
+    /// Current at full, if known.
+    pub current_ma: Option<Current>,
+}
+
+/// An inlet in use.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct InletPlan {
+    /// Counted from 1.
+    pub number: u16,
+    /// Index in [`Plan::supplies`]; `None` when no supply could be given.
+    pub supply: Option<usize>,
+    /// Current at full, if known.
+    pub current_ma: Option<Current>,
+}
+
+/// A supply of the plan.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SupplyPlan {
+    /// What it is.
+    pub part: PartId,
+    /// Which one; `None` if it must be bought.
+    pub unit: Option<(ThingId, Tag)>,
+    /// Load at full, if known.
+    pub load_ma: Option<Current>,
+    /// What it may be loaded with.
+    pub usable_ma: Current,
+    /// Terminal pairs in use.
+    pub pairs_used: u8,
+}
+
+/// The data chain.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DataPlan {
+    /// DMX cables.
+    pub cables: u32,
+    /// Splitters: one line carries at most 32 unit loads (EIA-485).
+    pub splitters: u32,
+    /// Terminators: one at each line's end.
+    pub terminators: u32,
+}
+
+/// What is needed of one part.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Need {
+    /// The part; `None` where nothing in the catalogue fits.
+    pub part: Option<PartId>,
+    /// Its name, or what is wanted in words.
+    pub name: String,
+    /// How much, in the part's stock unit.
+    pub needed: i64,
+    /// What of it is there for the days.
+    pub there: i64,
+    /// What of it rests on ordered goods.
+    pub due: i64,
+    /// What is short. For parts kept by length: the sum of what no piece gives.
+    pub short: i64,
+    /// What to buy for it, if there is an offer.
+    pub buy: Vec<Buy>,
+    /// What for, in words.
+    pub used_for: String,
+}
+
+/// What to buy.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Buy {
+    /// The offer.
+    pub offer: OfferId,
+    /// Who sells.
+    pub supplier: SupplierId,
+    /// Who sells, in words.
+    pub supplier_name: String,
+    /// Packs, rolls or bars.
+    pub packs: u32,
+    /// Count in one, or its length in micrometres.
+    pub pack_amount: i64,
+    /// What it costs together.
+    pub cost_minor: Money,
+    /// What is left over (count, or micrometres).
+    pub left_over: i64,
+    /// The last day to order.
+    pub order_by: Date,
+}
+
+words! {
+    /// How a check came out.
+    CheckState {
+        /// A limit or agreement is broken.
+        Broken = "broken", "broken";
+        /// Not known, so not passed.
+        Unknown = "unknown", "not known";
+        /// Look at it.
+        Warned = "warned", "warned";
+        /// Kept.
+        Passed = "passed", "passed";
+    }
+}
+
+/// One limit or agreement.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Check {
+    /// Names the rule and what it is about; the same from plan to plan.
+    pub key: String,
+    /// How it came out.
+    pub state: CheckState,
+    /// What it is about: a bar's label, a driver, a part.
+    pub about: String,
+    /// Which two parts, which attribute, which figures.
+    pub sentence: String,
+    /// What would mend it; empty when passed.
+    pub mend: String,
+}
+
+/// Something that reserving holds.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PlannedHold {
+    /// For which bar, if for one.
+    pub bar: Option<BarId>,
+    /// What.
+    pub held: Held,
+    /// What becomes of it.
+    pub becomes: HoldUse,
+}
+
+/// A fixture that would serve if a bar were a little different.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NearMiss {
+    /// The bar.
+    pub bar: BarId,
+    /// Its label.
+    pub label: String,
+    /// The fixture.
+    pub fixture: ThingId,
+    /// Its tag.
+    pub tag: Tag,
+    /// How much longer (or, negative, shorter) the bar would have to be.
+    pub by_um: i64,
+}
+
+/// Money.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Cost {
+    /// What is to be bought, delivery not counted.
+    pub planned_minor: Money,
+    /// The design's budget.
+    pub budget_minor: Option<Money>,
+    /// Parts that are short and have no price.
+    pub unpriced: u32,
+}
+
+/// What is proven of the cuts of one part.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CutProof {
+    /// The part.
+    pub part: PartId,
+    /// Fewest bars short.
+    pub short: Proof<u64>,
+    /// Least money.
+    pub money: Proof<i64>,
+    /// Least soldering.
+    pub solder: Proof<u64>,
+    /// Soldering work of the plan.
+    pub solder_work: u64,
+}
+
+impl Plan {
+    /// Whether a limit is broken or not known to be kept.
+    pub fn breaks_a_limit(&self) -> bool {
+        self.checks
+            .iter()
+            .any(|check| check.state <= CheckState::Unknown)
+    }
+
+    /// Whether anything is short.
+    pub fn is_short(&self) -> bool {
+        self.needs.iter().any(|need| need.short > 0)
+            || self
+                .bars
+                .iter()
+                .any(|bar| matches!(bar.serve, Serve::Short { .. }))
+    }
+}
