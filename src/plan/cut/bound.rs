@@ -9,14 +9,15 @@
 //! lower bounds for bin packing problems*, Mathematical Programming 91, 2001), taken over
 //! every piece length. All arithmetic is in whole numbers, so no margin is needed.
 //!
-//! Soldering is bounded by counting ends that need a feed against leads that can be had;
+//! Soldering is bounded by counting ends that need a feed against leads that can be had, two
+//! of them for one bar only where it takes a whole piece;
 //! the squares by what must be cut from stock at least.
 
 use std::collections::BTreeSet;
 
 use super::{
     Fed,
-    pattern::{Cost, Instance},
+    pattern::{Class, Cost, Instance},
 };
 
 /// Capacities are found for pieces up to this many steps of length; beyond it the
@@ -138,6 +139,8 @@ pub(super) struct Load {
     weighed: [(i64, i64); MOST_WEIGHTINGS],
     /// Fed ends of the bars still wanted.
     ends: i64,
+    /// How many of these ends leads could serve if there were enough of them.
+    leadable: i64,
     /// Leads of the stock still there.
     leads: i64,
     /// Units of the bars still wanted.
@@ -154,6 +157,8 @@ pub(super) struct Bounds {
     /// Price and leads of the rolls.
     rolls: Vec<(i64, i64)>,
     fed: Vec<i64>,
+    /// Ends of a bar that can lie on leads, by kind: both only where a bar takes a whole piece.
+    leadable: Vec<i64>,
     kind_units: Vec<i64>,
     most_fed: i64,
     shortest_stock: i64,
@@ -190,6 +195,19 @@ impl Bounds {
             rolls: rolls
                 .clone()
                 .map(|class| (class.price_minor.unwrap_or(0), class.leads()))
+                .collect(),
+            leadable: instance
+                .kinds
+                .iter()
+                .zip(&fed)
+                .map(|(kind, &fed)| {
+                    let whole = |class: &Class| class.leads() == 2 && class.units == kind.units;
+                    if instance.classes.iter().any(whole) {
+                        fed
+                    } else {
+                        1
+                    }
+                })
                 .collect(),
             most_fed: fed.iter().copied().max().unwrap_or(0),
             fed,
@@ -243,6 +261,7 @@ impl Bounds {
                 (total(&weighting.weight, demand), stock)
             }),
             ends: total(&self.fed, demand),
+            leadable: total(&self.leadable, demand),
             leads: per_class(&|class| instance.classes[class].leads()),
             units: total(&self.kind_units, demand),
         }
@@ -262,6 +281,7 @@ impl Bounds {
                 )
             }),
             ends: load.ends - total(&self.fed, counts),
+            leadable: load.leadable - total(&self.leadable, counts),
             leads: load.leads - is_stock * of.leads(),
             units: load.units - total(&self.kind_units, counts),
         }
@@ -276,6 +296,7 @@ impl Bounds {
                 (demand - count * self.weightings[index].weight[kind], stock)
             }),
             ends: load.ends - count * self.fed[kind],
+            leadable: load.leadable - count * self.leadable[kind],
             leads: load.leads,
             units: load.units - count * self.kind_units[kind],
         }
@@ -312,12 +333,16 @@ impl Bounds {
         let mut bought = 0_i128;
         for &(price, with) in self.rolls.iter().filter(|(_, with)| *with > 0) {
             if price == 0 {
-                return ends * self.lead;
+                bought = i128::MAX / 4;
+                continue;
             }
             bought = bought.max(i128::from(money) * i128::from(with) / i128::from(price));
         }
         leads += bought;
-        let leaded = i64::try_from(leads).unwrap_or(i64::MAX).min(ends);
+        let leaded = i64::try_from(leads)
+            .unwrap_or(i64::MAX)
+            .min(ends)
+            .min(load.leadable);
         leaded * self.lead + (ends - leaded) * self.without_lead
     }
 

@@ -197,6 +197,11 @@ pub(super) fn signed(units: u64) -> i64 {
     i64::try_from(units).unwrap_or(i64::MAX)
 }
 
+/// A place in a table by position; lengths in tables are never negative and fit.
+fn position(units: i64) -> usize {
+    usize::try_from(units).unwrap_or(0)
+}
+
 /// A set of bars laid into a piece: each bar's kind and where it begins.
 #[derive(Debug, Clone)]
 pub(super) struct Arrangement {
@@ -219,6 +224,8 @@ pub(super) struct Arrangements {
 
 /// The most work for one arrangement between joints; beyond it, bars are laid without gaps.
 const MOST_WORK: i64 = 60_000;
+/// The longest piece for which joints are looked at one by one.
+const MOST_UNITS_ON_JOINTS: i64 = 20_000;
 
 impl Arrangements {
     /// The best way to lay `counts` into a piece of `class`; they must fit.
@@ -246,13 +253,12 @@ fn arrange(instance: &Instance, class: &Class, counts: &[u32]) -> (Arrangement, 
     });
     let kinds = i64::try_from(counts.iter().filter(|&&count| count > 0).count()).unwrap_or(1);
     let work = states
-        .and_then(|states| states.checked_mul((slack + 1) * (slack + 2) / 2))
-        .and_then(|work| work.checked_mul(kinds))
-        .filter(|&work| work <= MOST_WORK);
+        .and_then(|states| states.checked_mul((slack + 1) * (slack / 2 + 1 + 2 * kinds)))
+        .filter(|&work| work <= MOST_WORK && class.units <= MOST_UNITS_ON_JOINTS);
     match work {
         Some(work) => (
             arrange_on_joints(instance, class, counts, slack),
-            1 + work.unsigned_abs() / 20,
+            1 + (work.unsigned_abs() + class.units.unsigned_abs()) / 40,
         ),
         None => (
             Arrangement {
@@ -262,6 +268,30 @@ fn arrange(instance: &Instance, class: &Class, counts: &[u32]) -> (Arrangement, 
             1,
         ),
     }
+}
+
+/// A cost that no arrangement of `counts` is below: one rest, every lead used, and every
+/// other fed end on a joint if the piece has any.
+pub(super) fn at_least(instance: &Instance, class: &Class, counts: &[u32]) -> Cost {
+    let (mut ends, mut taken) = (0_i64, 0_i64);
+    for (kind, &count) in counts.iter().enumerate() {
+        let count = i64::from(count);
+        taken += count * instance.takes(kind);
+        ends += match instance.kinds[kind].fed {
+            Fed::OneEnd => count,
+            Fed::BothEnds => 2 * count,
+        };
+    }
+    let rest = (instance.room(class) - taken - instance.kerf).max(0);
+    let leaded = class.leads().min(ends);
+    let other = if class.jointed {
+        instance.joint
+    } else {
+        instance.mark
+    };
+    let mut cost = piece_cost(class).plus(rest_cost(instance, rest));
+    cost.solder = leaded * instance.lead + (ends - leaded) * other;
+    cost
 }
 
 fn filled(instance: &Instance, counts: &[u32]) -> i64 {
@@ -328,6 +358,17 @@ fn arrange_plain(instance: &Instance, class: &Class, counts: &[u32]) -> Arrangem
     }
 }
 
+/// What an arrangement has cost so far: soldering, scrap, offcuts, squares (negative).
+type Short = (i64, i64, i64, i64);
+
+/// How a state was reached: which kind was laid last, and how much rest lay before it.
+#[derive(Clone, Copy)]
+struct Step {
+    cost: Short,
+    place: usize,
+    before: usize,
+}
+
 /// The best of all ways to lay bars and rests, by dynamic programming over how many bars of
 /// each kind are laid and how much rest lies before them. Pieces with joints have no kerf.
 fn arrange_on_joints(
@@ -336,6 +377,7 @@ fn arrange_on_joints(
     counts: &[u32],
     slack: i64,
 ) -> Arrangement {
+    let add = |a: Short, b: Short| (a.0 + b.0, a.1 + b.1, a.2 + b.2, a.3 + b.3);
     let used: Vec<usize> = (0..counts.len()).filter(|&kind| counts[kind] > 0).collect();
     let mut stride = Vec::with_capacity(used.len());
     let mut states = 1_usize;
@@ -343,72 +385,98 @@ fn arrange_on_joints(
         stride.push(states);
         states *= counts[kind] as usize + 1;
     }
-    let width = usize::try_from(slack + 1).unwrap_or(1);
-    // For each state and rest before it: the cost so far, and the step that led here.
-    let mut best: Vec<Option<(Cost, usize, usize)>> = vec![None; states * width];
-    best[0] = Some((piece_cost(class), 0, 0));
+    let width = position(slack) + 1;
+    let rests: Vec<Short> = (0..=slack)
+        .map(|rest| match rest {
+            0 => (0, 0, 0, 0),
+            _ if rest >= instance.usable => (0, 0, 1, -rest * rest),
+            _ => (0, rest, 0, 0),
+        })
+        .collect();
+    let weights: Vec<i64> = (0..=class.units)
+        .map(|at| instance.weight_at(class, at))
+        .collect();
+
+    let mut best: Vec<Option<Step>> = vec![None; states * width];
+    best[0] = Some(Step {
+        cost: (0, 0, 0, 0),
+        place: 0,
+        before: 0,
+    });
+    let mut laid = vec![0_usize; states];
     for state in 0..states {
-        let laid: i64 = used
-            .iter()
-            .zip(&stride)
-            .map(|(&kind, stride)| {
-                let count = state / stride % (counts[kind] as usize + 1);
-                signed(count as u64) * instance.kinds[kind].units
-            })
+        let count = |place: usize| state / stride[place] % (counts[used[place]] as usize + 1);
+        laid[state] = (0..used.len())
+            .map(|place| count(place) * position(instance.kinds[used[place]].units))
             .sum();
-        for before in 0..width {
-            let Some((so_far, ..)) = best[state * width + before] else {
+        let open: Vec<usize> = (0..used.len())
+            .filter(|&place| count(place) < counts[used[place]] as usize)
+            .collect();
+        if open.is_empty() {
+            break;
+        }
+        for after in 0..width {
+            let here = (0..=after)
+                .filter_map(|before| {
+                    let step = best[state * width + before]?;
+                    Some((add(step.cost, rests[after - before]), before))
+                })
+                .min();
+            let Some((here, before)) = here else {
                 continue;
             };
-            for after in before..width {
-                let gap = signed((after - before) as u64);
-                let here = so_far.plus(rest_cost(instance, gap));
-                let from = laid + signed(after as u64);
-                for (place, &kind) in used.iter().enumerate() {
-                    if state / stride[place] % (counts[kind] as usize + 1) == counts[kind] as usize
-                    {
-                        continue;
-                    }
-                    let mut cost = here;
-                    cost.solder += instance.solder(class, kind, from);
-                    let to = &mut best[(state + stride[place]) * width + after];
-                    if to.is_none_or(|(known, ..)| cost < known) {
-                        *to = Some((cost, place, before));
-                    }
+            let from = laid[state] + after;
+            for &place in &open {
+                let kind = instance.kinds[used[place]];
+                let (start, end) = (weights[from], weights[from + position(kind.units)]);
+                let solder = match kind.fed {
+                    Fed::OneEnd => start.min(end),
+                    Fed::BothEnds => start + end,
+                };
+                let cost = add(here, (solder, 0, 0, 0));
+                let to = &mut best[(state + stride[place]) * width + after];
+                if to.is_none_or(|known| cost < known.cost) {
+                    *to = Some(Step {
+                        cost,
+                        place,
+                        before,
+                    });
                 }
             }
         }
     }
+
     let last = states - 1;
-    let mut found: Option<(Cost, usize)> = None;
-    for before in 0..width {
-        if let Some((cost, ..)) = best[last * width + before] {
-            let cost = cost.plus(rest_cost(instance, slack - signed(before as u64)));
-            if found.is_none_or(|(known, _)| cost < known) {
-                found = Some((cost, before));
-            }
-        }
-    }
-    let Some((cost, mut before)) = found else {
+    let found = (0..width)
+        .filter_map(|before| {
+            let step = best[last * width + before]?;
+            Some((add(step.cost, rests[width - 1 - before]), before))
+        })
+        .min();
+    let Some((found, mut before)) = found else {
         return arrange_plain(instance, class, counts);
     };
     let mut bars = Vec::new();
     let mut state = last;
-    let mut end = filled(instance, counts);
     while state > 0 {
-        let Some((_, place, earlier)) = best[state * width + before] else {
+        let Some(step) = best[state * width + before] else {
             break;
         };
-        let kind = used[place];
-        end -= instance.kinds[kind].units;
-        bars.push((kind, end + signed(before as u64)));
-        state -= stride[place];
-        before = earlier;
+        state -= stride[step.place];
+        bars.push((used[step.place], signed((laid[state] + before) as u64)));
+        before = step.before;
     }
     bars.reverse();
+    let cost = Cost {
+        solder: found.0,
+        scrap: found.1,
+        offcuts: found.2,
+        squares_lost: i128::from(found.3),
+        ..Cost::default()
+    };
     Arrangement {
         bars,
-        cost,
+        cost: cost.plus(piece_cost(class)),
         exact: true,
     }
 }

@@ -10,7 +10,7 @@ use super::{
     Budget, CutPlan, Fed, Joining, Layout, Problem, Proofs, Rest, Segment, Short, Source, Use,
     bound::{Bounds, Load},
     joining,
-    pattern::{Arrangements, Cost, Counts, Instance},
+    pattern::{self, Arrangements, Cost, Counts, Instance},
     start::starts,
 };
 use crate::plan::answer::{Proof, Why};
@@ -36,28 +36,19 @@ pub(super) struct Solution {
 struct Pattern {
     class: usize,
     counts: Counts,
-    cost: Cost,
+    /// No arrangement of it costs less; what the best one costs is found when it is needed.
+    at_least: Cost,
 }
 
-/// All ways to cut the pieces at hand, by the longest kind of bar in them.
-struct Patterns {
-    by_longest: Vec<Vec<Pattern>>,
-    /// Each is laid as well as can be.
-    exact: bool,
-}
-
-/// Every set of bars that fits some piece; `None` when there are more than `most`.
+/// All ways to cut the pieces at hand, by the longest kind of bar in them; `None` when there
+/// are more than `most`.
 fn patterns(
     instance: &Instance,
     demand: &[u32],
     available: &[Option<u32>],
-    arrangements: &mut Arrangements,
     most: usize,
-) -> Option<Patterns> {
-    let mut found = Patterns {
-        by_longest: demand.iter().map(|_| Vec::new()).collect(),
-        exact: true,
-    };
+) -> Option<Vec<Vec<Pattern>>> {
+    let mut by_longest: Vec<Vec<Pattern>> = demand.iter().map(|_| Vec::new()).collect();
     let mut number = 0;
     let mut sets = Vec::new();
     for (class, of) in instance.classes.iter().enumerate() {
@@ -78,20 +69,17 @@ fn patterns(
             return None;
         }
         number += sets.len();
-        arrangements.spent += sets.len() as u64 / 4;
         for counts in sets.drain(..) {
-            let best = arrangements.best(instance, class, &counts);
-            found.exact &= best.exact;
             if let Some(longest) = counts.iter().position(|&count| count > 0) {
-                found.by_longest[longest].push(Pattern {
+                by_longest[longest].push(Pattern {
                     class,
+                    at_least: pattern::at_least(instance, of, &counts),
                     counts,
-                    cost: best.cost,
                 });
             }
         }
     }
-    Some(found)
+    Some(by_longest)
 }
 
 /// Adds to `sets` all non-empty sets from `kind` on; false when there would be too many.
@@ -128,12 +116,24 @@ fn extend(
     true
 }
 
+/// One way on from a state of the search.
+struct Choice {
+    /// The least that can come of it.
+    least: Cost,
+    /// A pattern and what it costs; `None` gives the kind of bar up.
+    piece: Option<(usize, Cost)>,
+    after: Load,
+}
+
 /// Depth-first branch and bound: the longest bar still wanted is cut from some piece, with
 /// whatever else comes from that piece, or all of its kind are given up.
 struct Branch<'a> {
     instance: &'a Instance,
     bounds: &'a Bounds,
-    patterns: &'a Patterns,
+    patterns: &'a [Vec<Pattern>],
+    arrangements: &'a mut Arrangements,
+    /// All arrangements looked at are as good as can be.
+    exact: bool,
     /// The cheapest way each state was reached.
     reached: HashMap<Vec<u32>, Cost>,
     best: Cost,
@@ -146,7 +146,7 @@ struct Branch<'a> {
 
 impl Branch<'_> {
     fn stopped(&self) -> bool {
-        self.steps >= self.most_steps
+        self.steps + self.arrangements.spent >= self.most_steps
     }
 
     fn descend(
@@ -180,9 +180,8 @@ impl Branch<'_> {
             }
         }
 
-        // Each choice with the least that can come of it; `None` gives the kind up.
-        let mut choices: Vec<(Cost, Option<usize>, Load)> = Vec::new();
-        for (index, pattern) in self.patterns.by_longest[kind].iter().enumerate() {
+        let mut choices: Vec<Choice> = Vec::new();
+        for (index, pattern) in self.patterns[kind].iter().enumerate() {
             self.steps += 1;
             let fits = left[pattern.class] != Some(0)
                 && pattern
@@ -196,9 +195,21 @@ impl Branch<'_> {
             let after = self
                 .bounds
                 .after(load, self.instance, pattern.class, &pattern.counts);
-            let least = cost.plus(pattern.cost).plus(self.bounds.least(&after));
+            let rest = self.bounds.least(&after);
+            if cost.plus(pattern.at_least).plus(rest) >= self.best {
+                continue;
+            }
+            let best = self
+                .arrangements
+                .best(self.instance, pattern.class, &pattern.counts);
+            self.exact &= best.exact;
+            let least = cost.plus(best.cost).plus(rest);
             if least < self.best {
-                choices.push((least, Some(index), after));
+                choices.push(Choice {
+                    least,
+                    piece: Some((index, best.cost)),
+                    after,
+                });
             }
         }
         self.steps += 1;
@@ -209,25 +220,35 @@ impl Branch<'_> {
         let after = self.bounds.without(load, kind, demand[kind]);
         let least = cost.plus(given_up).plus(self.bounds.least(&after));
         if least < self.best {
-            choices.push((least, None, after));
+            choices.push(Choice {
+                least,
+                piece: None,
+                after,
+            });
         }
-        choices.sort_by_key(|&(least, ..)| least);
+        choices.sort_by_key(|choice| choice.least);
 
-        for (least, choice, after) in choices {
+        for Choice {
+            least,
+            piece,
+            after,
+        } in choices
+        {
             if self.stopped() {
                 return;
             }
             if least >= self.best {
                 break;
             }
-            if let Some(pattern) = choice.map(|index| &self.patterns.by_longest[kind][index]) {
+            if let Some((index, of_piece)) = piece {
+                let pattern = &self.patterns[kind][index];
                 for (demand, count) in demand.iter_mut().zip(&*pattern.counts) {
                     *demand -= count;
                 }
                 left[pattern.class] = left[pattern.class].map(|many| many - 1);
                 self.pieces
                     .push((pattern.class, Rc::clone(&pattern.counts)));
-                self.descend(demand, left, &after, cost.plus(pattern.cost));
+                self.descend(demand, left, &after, cost.plus(of_piece));
                 self.pieces.pop();
                 left[pattern.class] = left[pattern.class].map(|many| many + 1);
                 for (demand, count) in demand.iter_mut().zip(&*pattern.counts) {
@@ -271,34 +292,29 @@ impl Search<'_> {
         most_patterns: usize,
         most_steps: u64,
     ) -> Outcome {
-        let before = self.arrangements.spent;
-        let patterns = patterns(
-            self.instance,
-            demand,
-            available,
-            &mut self.arrangements,
-            most_patterns,
-        );
-        self.steps += 1 + self.arrangements.spent - before;
-        let Some(patterns) = patterns else {
-            self.steps += most_patterns as u64 / 8;
+        let Some(patterns) = patterns(self.instance, demand, available, most_patterns) else {
+            self.steps += most_patterns as u64 / 4;
             return Outcome {
                 found: None,
                 complete: false,
                 exact: false,
             };
         };
+        let number: usize = patterns.iter().map(Vec::len).sum();
+        let before = self.arrangements.spent;
         let mut branch = Branch {
             instance: self.instance,
             bounds: &self.bounds,
             patterns: &patterns,
+            arrangements: &mut self.arrangements,
+            exact: true,
             reached: HashMap::new(),
             best: beat,
             found: None,
             pieces: Vec::new(),
             short: vec![0; demand.len()],
-            steps: 0,
-            most_steps,
+            steps: 1 + number as u64 / 4,
+            most_steps: before + most_steps,
         };
         let load = self.bounds.load(self.instance, demand, available);
         branch.descend(
@@ -307,12 +323,13 @@ impl Search<'_> {
             &load,
             Cost::default(),
         );
-        self.steps += branch.steps;
-        Outcome {
+        let outcome = Outcome {
             complete: !branch.stopped(),
             found: branch.found,
-            exact: patterns.exact,
-        }
+            exact: branch.exact,
+        };
+        self.steps += branch.steps + self.arrangements.spent - before;
+        outcome
     }
 
     /// Takes two or three pieces apart, with a few unused ones beside them, and solves them
