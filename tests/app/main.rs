@@ -1,0 +1,6 @@
+//! The service through its front door: a real port, a real file, pages read by element.
+//! One file a subject; [`help`] says how to write one.
+
+mod frame;
+mod help;
+mod who;
