@@ -15,7 +15,9 @@ use sqlx::{
     sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
 };
 
+pub mod offer;
 pub mod press;
+pub mod purchase;
 mod refusal;
 mod tx;
 pub mod venue;

@@ -12,6 +12,7 @@ pub mod id;
 pub mod movement;
 pub mod part;
 pub mod piece;
+pub mod purchase;
 pub mod reservation;
 pub mod text;
 pub mod venue;

@@ -1,0 +1,383 @@
+//! SQL for orders, their lines and what was received from them.
+
+use std::collections::BTreeMap;
+
+use sqlx::SqliteConnection;
+
+use super::{DbError, WriteTx, refusal::read};
+use crate::{
+    model::{
+        id::{DesignId, MovementId, OfferId, PartId, PurchaseId, PurchaseLineId, SupplierId},
+        purchase::{Purchase, PurchaseLine, PurchaseState},
+        text::Note,
+    },
+    units::{Money, parse_date},
+};
+
+macro_rules! line {
+    ($row:expr) => {
+        PurchaseLine {
+            id: PurchaseLineId($row.id),
+            part: PartId($row.part_id),
+            part_name: $row.part_name,
+            offer: $row.offer_id.map(OfferId),
+            design: $row.design_id.map(DesignId),
+            packs: $row.packs,
+            pack_amount: $row.pack_amount,
+            price_minor: read("purchase_line.price_minor", Money::new($row.price_minor))?,
+            received_packs: $row.received_packs,
+            refused_packs: $row.refused_packs,
+            note: read("purchase_line.note", Note::parse(&$row.note))?,
+        }
+    };
+}
+
+macro_rules! purchase {
+    ($row:expr, $lines:expr) => {
+        Purchase {
+            id: PurchaseId($row.id),
+            supplier: SupplierId($row.supplier_id),
+            supplier_name: $row.supplier_name,
+            state: read("purchase.state", $row.state.parse::<PurchaseState>())?,
+            ordered_on: day($row.ordered_on.as_deref())?,
+            expected_on: day($row.expected_on.as_deref())?,
+            delivery_minor: read("purchase.delivery_minor", Money::new($row.delivery_minor))?,
+            paid_minor: read("purchase.paid_minor", Money::new($row.paid_minor))?,
+            note: read("purchase.note", Note::parse(&$row.note))?,
+            lines: $lines,
+            version: $row.version,
+        }
+    };
+}
+
+fn day(text: Option<&str>) -> Result<Option<crate::units::Date>, DbError> {
+    text.map(|text| read("purchase day", parse_date(text)))
+        .transpose()
+}
+
+/// One order with its lines.
+pub async fn lookup(
+    tx: &mut SqliteConnection,
+    id: PurchaseId,
+) -> Result<Option<Purchase>, DbError> {
+    let lines = sqlx::query!(
+        "SELECT purchase_line.*, part.name AS part_name FROM purchase_line
+         JOIN part ON part.id = purchase_line.part_id
+         WHERE purchase_id = ? ORDER BY purchase_line.id",
+        id.0
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    let lines = lines
+        .into_iter()
+        .map(|row| Ok(line!(row)))
+        .collect::<Result<_, DbError>>()?;
+    let row = sqlx::query!(
+        "SELECT purchase.*, supplier.name AS supplier_name FROM purchase
+         JOIN supplier ON supplier.id = purchase.supplier_id WHERE purchase.id = ?",
+        id.0
+    )
+    .fetch_optional(tx)
+    .await?;
+    Ok(match row {
+        Some(row) => Some(purchase!(row, lines)),
+        None => None,
+    })
+}
+
+/// Orders with their lines, open ones first, newest first; at most `most`.
+pub async fn list(tx: &mut SqliteConnection, most: i64) -> Result<Vec<Purchase>, DbError> {
+    let rows = sqlx::query!(
+        "SELECT purchase.*, supplier.name AS supplier_name FROM purchase
+         JOIN supplier ON supplier.id = purchase.supplier_id
+         ORDER BY purchase.state IN ('closed', 'cancelled'), purchase.id DESC LIMIT ?",
+        most
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    let least = rows.iter().map(|row| row.id).min().unwrap_or(0);
+    let lines = sqlx::query!(
+        "SELECT purchase_line.*, part.name AS part_name FROM purchase_line
+         JOIN part ON part.id = purchase_line.part_id
+         WHERE purchase_id >= ? ORDER BY purchase_line.id",
+        least
+    )
+    .fetch_all(tx)
+    .await?;
+    let mut by_purchase: BTreeMap<i64, Vec<PurchaseLine>> = BTreeMap::new();
+    for row in lines {
+        by_purchase
+            .entry(row.purchase_id)
+            .or_default()
+            .push(line!(row));
+    }
+    rows.into_iter()
+        .map(|row| {
+            Ok(purchase!(
+                row,
+                by_purchase.remove(&row.id).unwrap_or_default()
+            ))
+        })
+        .collect()
+}
+
+/// The order that a line is on.
+pub async fn find_of_line(
+    tx: &mut SqliteConnection,
+    line: PurchaseLineId,
+) -> Result<Option<PurchaseId>, DbError> {
+    Ok(
+        sqlx::query_scalar!("SELECT purchase_id FROM purchase_line WHERE id = ?", line.0)
+            .fetch_optional(tx)
+            .await?
+            .map(PurchaseId),
+    )
+}
+
+/// Packs on open orders, by part and pack: what need not be ordered again.
+pub async fn list_open(tx: &mut SqliteConnection) -> Result<BTreeMap<(PartId, i64), i64>, DbError> {
+    let rows = sqlx::query!(
+        r#"SELECT part_id, pack_amount,
+             sum(packs - received_packs - refused_packs) AS "packs!: i64"
+         FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
+         WHERE purchase.state IN ('list', 'ordered') GROUP BY part_id, pack_amount"#
+    )
+    .fetch_all(tx)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| ((PartId(row.part_id), row.pack_amount), row.packs))
+        .collect())
+}
+
+/// Adds an order without lines.
+pub async fn add(
+    tx: &mut WriteTx,
+    supplier: SupplierId,
+    delivery: Money,
+) -> Result<PurchaseId, DbError> {
+    let delivery = delivery.get();
+    let done = sqlx::query!(
+        "INSERT INTO purchase (supplier_id, delivery_minor) VALUES (?, ?)",
+        supplier.0,
+        delivery
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(PurchaseId(done.last_insert_rowid()))
+}
+
+/// A line about to be ordered.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewLine {
+    /// What.
+    pub part: PartId,
+    /// From which offer.
+    pub offer: Option<OfferId>,
+    /// For which design.
+    pub design: Option<DesignId>,
+    /// Packs.
+    pub packs: i64,
+    /// Count in one, or its length in micrometres.
+    pub pack_amount: i64,
+    /// Price of one.
+    pub price_minor: Money,
+}
+
+/// Adds a line.
+pub async fn add_line(
+    tx: &mut WriteTx,
+    purchase: PurchaseId,
+    line: &NewLine,
+) -> Result<PurchaseLineId, DbError> {
+    let (offer, design) = (line.offer.map(|id| id.0), line.design.map(|id| id.0));
+    let price = line.price_minor.get();
+    let done = sqlx::query!(
+        "INSERT INTO purchase_line
+             (purchase_id, part_id, offer_id, design_id, packs, pack_amount, price_minor)
+         VALUES (?, ?, ?, ?, ?, ?, ?)",
+        purchase.0,
+        line.part.0,
+        offer,
+        design,
+        line.packs,
+        line.pack_amount,
+        price
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(PurchaseLineId(done.last_insert_rowid()))
+}
+
+/// Saves state, days, money and note of an order read at its version; `false` if another saved
+/// meanwhile.
+pub async fn change(tx: &mut WriteTx, purchase: &Purchase) -> Result<bool, DbError> {
+    let state = purchase.state.word();
+    let ordered = purchase.ordered_on.map(|day| day.to_string());
+    let expected = purchase.expected_on.map(|day| day.to_string());
+    let (delivery, paid) = (purchase.delivery_minor.get(), purchase.paid_minor.get());
+    let note = purchase.note.as_str();
+    let done = sqlx::query!(
+        "UPDATE purchase SET state = ?, ordered_on = ?, expected_on = ?, delivery_minor = ?,
+             paid_minor = ?, note = ?, version = version + 1
+         WHERE id = ? AND version = ?",
+        state,
+        ordered,
+        expected,
+        delivery,
+        paid,
+        note,
+        purchase.id.0,
+        purchase.version
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Notes what came of a line, with the movement that took it into stock.
+pub async fn add_receipt(
+    tx: &mut WriteTx,
+    line: PurchaseLineId,
+    movement: MovementId,
+    packs: i64,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "INSERT INTO purchase_receipt (movement_id, line_id, packs) VALUES (?, ?, ?)",
+        movement.0,
+        line.0,
+        packs
+    )
+    .execute(&mut **tx)
+    .await?;
+    sqlx::query!(
+        "UPDATE purchase_line SET received_packs = received_packs + ? WHERE id = ?",
+        packs,
+        line.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Notes packs that were wrong or faulty, or will not come.
+pub async fn refuse_packs(
+    tx: &mut WriteTx,
+    line: PurchaseLineId,
+    packs: i64,
+    note: &Note,
+) -> Result<(), DbError> {
+    let note = note.as_str();
+    sqlx::query!(
+        "UPDATE purchase_line SET refused_packs = refused_packs + ?1,
+             note = CASE WHEN ?2 = '' THEN note WHEN note = '' THEN ?2 ELSE note || '; ' || ?2 END
+         WHERE id = ?3",
+        packs,
+        note,
+        line.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Takes the packs of an undone receipt off their line again; opens its order again.
+pub async fn undo_receipt(tx: &mut WriteTx, movement: MovementId) -> Result<(), DbError> {
+    sqlx::query!(
+        "UPDATE purchase SET state = 'ordered', version = version + 1
+         WHERE state = 'closed' AND id IN (
+             SELECT purchase_id FROM purchase_line JOIN purchase_receipt
+                 ON purchase_receipt.line_id = purchase_line.id
+             WHERE movement_id = ? AND undone = 0)",
+        movement.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    sqlx::query!(
+        "UPDATE purchase_line SET received_packs = received_packs
+             - (SELECT packs FROM purchase_receipt
+                WHERE line_id = purchase_line.id AND movement_id = ?1)
+         WHERE id IN (SELECT line_id FROM purchase_receipt WHERE movement_id = ?1 AND undone = 0)",
+        movement.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    sqlx::query!(
+        "UPDATE purchase_receipt SET undone = 1 WHERE movement_id = ?",
+        movement.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Goods that came make holds that rested on them sure, oldest hold first; what is more than came
+/// stays conditional.
+pub async fn settle_holds(
+    tx: &mut WriteTx,
+    line: PurchaseLineId,
+    mut came: i64,
+) -> Result<(), DbError> {
+    let holds = sqlx::query!(
+        "SELECT id, to_amount FROM hold
+         WHERE purchase_line_id = ? AND state = 'active' ORDER BY id",
+        line.0
+    )
+    .fetch_all(&mut **tx)
+    .await?;
+    for hold in holds {
+        if came <= 0 {
+            break;
+        }
+        if hold.to_amount <= came {
+            sqlx::query!(
+                "UPDATE hold SET purchase_line_id = NULL WHERE id = ?",
+                hold.id
+            )
+            .execute(&mut **tx)
+            .await?;
+        } else {
+            // One part of the hold is sure now, the other still waits.
+            sqlx::query!(
+                "INSERT INTO hold (design_id, bar_id, part_id, from_amount, to_amount, from_on,
+                     to_on, becomes, made_on, who)
+                 SELECT design_id, bar_id, part_id, 0, ?, from_on, to_on, becomes, made_on, who
+                 FROM hold WHERE id = ?",
+                came,
+                hold.id
+            )
+            .execute(&mut **tx)
+            .await?;
+            sqlx::query!(
+                "UPDATE hold SET to_amount = to_amount - ? WHERE id = ?",
+                came,
+                hold.id
+            )
+            .execute(&mut **tx)
+            .await?;
+        }
+        came -= hold.to_amount;
+    }
+    Ok(())
+}
+
+/// What was agreed and paid on orders for a design: (ordered, paid).
+pub async fn spent_on(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+) -> Result<(Money, Money), DbError> {
+    let row = sqlx::query!(
+        r#"SELECT coalesce(sum(packs * price_minor), 0) AS "agreed!: i64",
+             coalesce(sum(CASE WHEN purchase.paid_minor > 0 THEN packs * price_minor ELSE 0 END), 0)
+                 AS "paid!: i64"
+         FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
+         WHERE design_id = ? AND purchase.state IN ('ordered', 'closed')"#,
+        design.0
+    )
+    .fetch_one(tx)
+    .await?;
+    Ok((
+        read("agreed", Money::new(row.agreed))?,
+        read("paid", Money::new(row.paid))?,
+    ))
+}

@@ -1,0 +1,113 @@
+//! An order from one supplier, and what came of it.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::{
+    id::{DesignId, OfferId, PartId, PurchaseId, PurchaseLineId, SupplierId},
+    text::{Note, words},
+};
+use crate::units::{Date, Money};
+
+words! {
+    /// How far an order is.
+    PurchaseState {
+        /// A list to buy from, not yet ordered.
+        List = "list", "to order";
+        /// Ordered, to be expected.
+        Ordered = "ordered", "ordered";
+        /// Everything came, or will not come.
+        Closed = "closed", "closed";
+        /// Not ordered after all.
+        Cancelled = "cancelled", "cancelled";
+    }
+}
+
+/// One line of an order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct PurchaseLine {
+    /// Its id.
+    pub id: PurchaseLineId,
+    /// What.
+    pub part: PartId,
+    /// Its name.
+    pub part_name: String,
+    /// From which offer.
+    pub offer: Option<OfferId>,
+    /// For which design.
+    pub design: Option<DesignId>,
+    /// Packs, rolls or bars ordered.
+    pub packs: i64,
+    /// Count in one, or its length in micrometres.
+    pub pack_amount: i64,
+    /// Price of one.
+    pub price_minor: Money,
+    /// Packs that came and are in stock.
+    pub received_packs: i64,
+    /// Packs that were wrong or faulty, or will not come.
+    pub refused_packs: i64,
+    /// What was wrong.
+    pub note: Note,
+}
+
+impl PurchaseLine {
+    /// Packs still to come.
+    pub const fn open_packs(&self) -> i64 {
+        self.packs - self.received_packs - self.refused_packs
+    }
+
+    /// What the line costs.
+    pub fn cost(&self) -> Money {
+        self.price_minor
+            .times(u64::try_from(self.packs).unwrap_or(0))
+            .unwrap_or(Money::ZERO)
+    }
+}
+
+/// An order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Purchase {
+    /// Its id.
+    pub id: PurchaseId,
+    /// From whom.
+    pub supplier: SupplierId,
+    /// Their name.
+    pub supplier_name: String,
+    /// How far it is.
+    pub state: PurchaseState,
+    /// The day it was ordered.
+    #[schema(value_type = Option<String>, format = Date)]
+    pub ordered_on: Option<Date>,
+    /// The day it is expected.
+    #[schema(value_type = Option<String>, format = Date)]
+    pub expected_on: Option<Date>,
+    /// Delivery charge.
+    pub delivery_minor: Money,
+    /// Paid so far.
+    pub paid_minor: Money,
+    /// Notes.
+    pub note: Note,
+    /// Lines.
+    pub lines: Vec<PurchaseLine>,
+    /// Raised by each change.
+    pub version: i64,
+}
+
+impl Purchase {
+    /// The goods without delivery.
+    pub fn goods(&self) -> Money {
+        Money::sum(self.lines.iter().map(PurchaseLine::cost)).unwrap_or(Money::ZERO)
+    }
+
+    /// Goods and delivery.
+    pub fn total(&self) -> Money {
+        self.goods()
+            .checked_add(self.delivery_minor)
+            .unwrap_or(Money::ZERO)
+    }
+
+    /// Whether something is still to come.
+    pub fn open(&self) -> bool {
+        self.lines.iter().any(|line| line.open_packs() > 0)
+    }
+}
