@@ -2,7 +2,7 @@
 //!
 //! Layers, each knowing only those before it:
 //! [`units`] (quantities) ← [`model`] (the words of the trade) ← [`plan`] (what serves, how to cut,
-//! wire, power and buy) and `draw` (pictures) ← [`db`] (every SQL statement) ← [`stock`] (what changes
+//! wire, power and buy) and [`draw`] (pictures) ← [`db`] (every SQL statement) ← [`stock`] (what changes
 //! stock, one write transaction each) ← [`web`], `api`, `cli`. The first four are pure: no async, no
 //! database, no HTTP, no clock.
 //!
@@ -12,6 +12,7 @@ pub mod app;
 pub mod clock;
 pub mod config;
 pub mod db;
+pub mod draw;
 pub mod model;
 pub mod plan;
 pub mod stock;

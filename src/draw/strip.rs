@@ -1,0 +1,381 @@
+//! A roll, reel or bar of profile as a strip: cut marks, pre-tinned joints, leads at its ends, and
+//! what lies where in it (bars to cut, children cut from it, what is held, what is over).
+
+use super::{Anchor, At, Picture, Svg, float};
+use crate::{
+    model::{
+        part::StockUnit,
+        piece::{End, length_of},
+    },
+    units::{Length, LengthUnit},
+};
+
+/// What a stretch of a strip is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stretch {
+    /// To be cut from it, or cut from it.
+    Bar,
+    /// Held for a set.
+    Held,
+    /// Left over and worth keeping.
+    Rest,
+    /// Too short to keep, or lost to the saw.
+    Scrap,
+}
+
+impl Stretch {
+    const fn class(self) -> &'static str {
+        match self {
+            Self::Bar => "svg-reused",
+            Self::Held => "svg-build",
+            Self::Rest => "svg-paper",
+            Self::Scrap => "svg-short",
+        }
+    }
+
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Bar => "cut",
+            Self::Held => "held",
+            Self::Rest => "rest",
+            Self::Scrap => "scrap",
+        }
+    }
+}
+
+/// A stretch of a strip, in the part's stock unit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Segment {
+    /// Where it begins.
+    pub from: i64,
+    /// Where it ends.
+    pub to: i64,
+    /// What it is.
+    pub stretch: Stretch,
+    /// Its name: a tag, a bar's label, a set.
+    pub label: String,
+    /// The page it opens, if any.
+    pub href: Option<String>,
+}
+
+/// A piece to be drawn.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Strip {
+    /// Its tag or name.
+    pub name: String,
+    /// What its amount counts.
+    pub unit: StockUnit,
+    /// Cut units or micrometres.
+    pub amount: i64,
+    /// What is left beyond the last whole cut unit.
+    pub rest_um: i64,
+    /// The marked end.
+    pub start: End,
+    /// The other end.
+    pub end: End,
+    /// Pre-tinned joints: the first one's place and the distance between them, in cut units.
+    pub joints: Option<(i64, i64)>,
+    /// What lies in it, in order and apart from each other.
+    pub segments: Vec<Segment>,
+    /// The unit that lengths are shown in.
+    pub show: LengthUnit,
+}
+
+/// Most cut marks that are drawn one by one.
+const MOST_MARKS: i64 = 120;
+/// Room at each end for a lead, in percent of the width.
+const MARGIN: f64 = 5.0;
+/// Narrowest stretch that its number is written into, in percent of the width.
+const LEAST_FOR_NUMBER: f64 = 5.5;
+
+impl Strip {
+    fn across(&self, amount: i64) -> f64 {
+        let whole = float(self.amount.max(1));
+        MARGIN + (100.0 - 2.0 * MARGIN) * (float(amount) / whole).clamp(0.0, 1.0)
+    }
+
+    fn length(&self, amount: i64) -> String {
+        length_of(self.unit, amount, 0).show(self.show)
+    }
+
+    /// Draws it, with its text.
+    pub fn draw(&self) -> Picture {
+        let whole = length_of(self.unit, self.amount, self.rest_um).show(self.show);
+        let caption = format!("{}: {whole}", self.name);
+        let mut svg = Svg::wide(&caption, 92.0);
+        let (top, bottom) = (30.0, 62.0);
+        svg.text(
+            "svg-text",
+            At::Percent(MARGIN),
+            18.0,
+            Anchor::Start,
+            "start",
+        );
+        svg.text(
+            "svg-text",
+            At::Percent(100.0 - MARGIN),
+            18.0,
+            Anchor::End,
+            &whole,
+        );
+        svg.rect(
+            "svg-paper",
+            At::Percent(MARGIN),
+            top,
+            At::Percent(100.0 - 2.0 * MARGIN),
+            bottom - top,
+        );
+        self.draw_segments(&mut svg, top, bottom);
+        self.draw_marks(&mut svg, top, bottom);
+        self.draw_lead(&mut svg, &self.start, MARGIN, -1.0);
+        self.draw_lead(&mut svg, &self.end, 100.0 - MARGIN, 1.0);
+        Picture {
+            svg: svg.finish(),
+            caption,
+            twin: self.twin(&whole),
+        }
+    }
+
+    fn draw_segments(&self, svg: &mut Svg, top: f64, bottom: f64) {
+        for (i, segment) in self.segments.iter().enumerate() {
+            let (x, end) = (self.across(segment.from), self.across(segment.to));
+            if let Some(href) = &segment.href {
+                svg.link(href, &segment.label);
+            }
+            svg.rect(
+                segment.stretch.class(),
+                At::Percent(x),
+                top,
+                At::Percent(end - x),
+                bottom - top,
+            );
+            if end - x >= LEAST_FOR_NUMBER {
+                let middle = At::Percent(f64::midpoint(x, end));
+                // A ground of its own, so that the number stays readable on a pattern.
+                svg.moved(middle, 46.0);
+                svg.rect("pat-ground", -11.0, -9.0, 22.0, 18.0);
+                svg.text("svg-text", 0.0, 5.0, Anchor::Middle, &(i + 1).to_string());
+                svg.end();
+            }
+            if segment.href.is_some() {
+                svg.end();
+            }
+        }
+    }
+
+    /// Cut marks below the strip, joints as dots above it.
+    fn draw_marks(&self, svg: &mut Svg, top: f64, bottom: f64) {
+        if matches!(self.unit, StockUnit::CutUnits(_)) {
+            let every = self.marks_every();
+            let mut mark = 0;
+            while mark <= self.amount {
+                let x = At::Percent(self.across(mark));
+                svg.line("svg-muted", (x, bottom), (x, bottom + 7.0));
+                mark += every;
+            }
+        }
+        if let Some((first, every)) = self.joints {
+            let step = every.max(1);
+            let mut joint = first;
+            let mut drawn = 0;
+            while joint <= self.amount && drawn < MOST_MARKS {
+                let x = At::Percent(self.across(joint));
+                svg.circle("svg-paper", x, top - 4.0, 3.5);
+                joint += step;
+                drawn += 1;
+            }
+        }
+        svg.text(
+            "svg-small",
+            At::Percent(MARGIN),
+            bottom + 24.0,
+            Anchor::Start,
+            "0",
+        );
+        let mut after = MARGIN;
+        for segment in &self.segments {
+            let x = self.across(segment.to);
+            // Only where the figures do not run into each other.
+            if x - after >= 22.0 && x < 100.0 - MARGIN - 12.0 {
+                svg.text(
+                    "svg-small",
+                    At::Percent(x),
+                    bottom + 24.0,
+                    Anchor::Middle,
+                    &self.length(segment.to),
+                );
+                after = x;
+            }
+        }
+    }
+
+    const fn marks_every(&self) -> i64 {
+        let mut every = 1;
+        let mut turn = 0;
+        while self.amount / every > MOST_MARKS {
+            every *= if turn % 2 == 0 { 5 } else { 2 };
+            turn += 1;
+        }
+        every
+    }
+
+    #[expect(clippy::unused_self, reason = "stands among the strip's other strokes")]
+    fn draw_lead(&self, svg: &mut Svg, end: &End, at: f64, side: f64) {
+        if end.connector().is_some() {
+            svg.moved(At::Percent(at), 46.0);
+            svg.line("svg-ink", (0.0, 0.0), (side * 7.0, 0.0));
+            let x = if side > 0.0 { 6.0 } else { -14.0 };
+            svg.rect("svg-fill", x, -7.0, 8.0, 14.0);
+            svg.end();
+        }
+    }
+
+    fn twin(&self, whole: &str) -> Vec<String> {
+        let end = |end: &End| match end.connector() {
+            Some(connector) => format!("a lead ({connector})"),
+            None => "no lead".to_owned(),
+        };
+        let mut twin = vec![format!(
+            "{whole} in all; at its start {}, at its end {}.",
+            end(&self.start),
+            end(&self.end)
+        )];
+        if let StockUnit::CutUnits(pitch) = self.unit {
+            let every = self.marks_every();
+            twin.push(format!(
+                "{} cut units, a cut mark every {}{}.",
+                self.amount,
+                pitch.length_of(1).show(self.show),
+                if every > 1 {
+                    format!("; every {every}th is drawn")
+                } else {
+                    String::new()
+                }
+            ));
+        }
+        if self.rest_um > 0 {
+            let rest = Length::new(self.rest_um).unwrap_or(Length::ZERO);
+            twin.push(format!("{} beyond the last mark.", rest.show(self.show)));
+        }
+        if let Some((first, every)) = self.joints {
+            twin.push(format!(
+                "Pre-tinned joints: the first at {}, then one every {}.",
+                self.length(first),
+                self.length(every)
+            ));
+        }
+        for (i, segment) in self.segments.iter().enumerate() {
+            twin.push(format!(
+                "{}. {} to {} ({}): {}, {}.",
+                i + 1,
+                self.length(segment.from),
+                self.length(segment.to),
+                self.length(segment.to - segment.from),
+                segment.label,
+                segment.stretch.word()
+            ));
+        }
+        twin
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        model::{
+            connector::{Connector, Gender},
+            text::Name,
+        },
+        units::CutPitch,
+    };
+
+    fn strip() -> Strip {
+        Strip {
+            name: "R-7".into(),
+            unit: StockUnit::CutUnits(CutPitch::new(3, 150_000).unwrap()),
+            amount: 100,
+            rest_um: 1_500,
+            start: End::Lead {
+                connector: Connector {
+                    family: Name::parse("five-pin <inline>").unwrap(),
+                    gender: Gender::Male,
+                    pins: None,
+                },
+            },
+            end: End::Bare,
+            joints: Some((10, 10)),
+            segments: vec![
+                Segment {
+                    from: 0,
+                    to: 18,
+                    stretch: Stretch::Bar,
+                    label: "O-1".into(),
+                    href: Some("/things/9".into()),
+                },
+                Segment {
+                    from: 18,
+                    to: 20,
+                    stretch: Stretch::Scrap,
+                    label: "too short".into(),
+                    href: None,
+                },
+            ],
+            show: LengthUnit::Mm,
+        }
+    }
+
+    #[test]
+    fn the_text_says_what_the_strip_shows() {
+        let picture = strip().draw();
+        assert_eq!(picture.caption, "R-7: 5001.5 mm");
+        assert_eq!(
+            picture.twin,
+            [
+                "5001.5 mm in all; at its start a lead (five-pin <inline>, male), at its end no lead.",
+                "100 cut units, a cut mark every 50 mm.",
+                "1.5 mm beyond the last mark.",
+                "Pre-tinned joints: the first at 500 mm, then one every 500 mm.",
+                "1. 0 mm to 900 mm (900 mm): O-1, cut.",
+                "2. 900 mm to 1000 mm (100 mm): too short, scrap.",
+            ]
+        );
+    }
+
+    #[test]
+    fn marks_joints_leads_and_stretches_are_drawn_to_scale() {
+        let svg = strip().draw().svg;
+        // 101 marks (both ends are marks) and the stroke of the one lead.
+        assert_eq!(svg.matches("<line class=\"svg-muted\"").count(), 101);
+        assert_eq!(svg.matches("<line class=\"svg-ink\"").count(), 1);
+        assert_eq!(svg.matches("<circle").count(), 10);
+        // 18 of 100 units between margins of 5 percent.
+        assert!(svg.contains("class=\"svg-reused\" x=\"5%\" y=\"30\" width=\"16.2%\""));
+        assert!(svg.contains("<a href=\"/things/9\" aria-label=\"O-1\">"));
+        assert!(!svg.contains("style="));
+    }
+
+    #[test]
+    fn a_long_reel_has_no_more_marks_than_can_be_told_apart() {
+        let mut long = strip();
+        long.amount = 100_000;
+        long.joints = Some((0, 1));
+        long.segments.clear();
+        let picture = long.draw();
+        assert!(picture.svg.matches("<line").count() <= 122);
+        assert!(picture.svg.matches("<circle").count() <= 120);
+        assert!(
+            picture.twin[1].contains("every 1000th is drawn"),
+            "{:?}",
+            picture.twin
+        );
+    }
+
+    #[test]
+    fn an_empty_piece_draws_without_a_division_by_nothing() {
+        let mut none = strip();
+        none.amount = 0;
+        none.segments.clear();
+        assert!(!none.draw().svg.contains("NaN"));
+    }
+}
