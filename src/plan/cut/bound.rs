@@ -7,7 +7,7 @@
 //! valid bound. Used are the lengths themselves, one for every bar, and the dual feasible
 //! functions of G. S. Lueker and of S. P. Fekete and J. Schepers (*New classes of fast
 //! lower bounds for bin packing problems*, Mathematical Programming 91, 2001), taken over
-//! every piece length. All arithmetic is in whole numbers, so no margin is needed.
+//! every piece length, and the prices of a linear relaxation ([`super::column`]). All arithmetic is in whole numbers, so no margin is needed.
 //!
 //! Soldering is bounded by counting ends that need a feed against leads that can be had, two
 //! of them for one bar only where it takes a whole piece;
@@ -17,7 +17,7 @@ use std::collections::BTreeSet;
 
 use super::{
     Fed,
-    pattern::{Class, Cost, Instance},
+    pattern::{Class, Cost, Instance, gcd},
 };
 
 /// Capacities are found for pieces up to this many steps of length; beyond it the
@@ -108,7 +108,8 @@ impl Weighting {
         if let [(price, capacity)] = self.offers[..] {
             return ceil(load, capacity).saturating_mul(price);
         }
-        self.offers
+        let least = self
+            .offers
             .iter()
             .map(|&(price, capacity)| {
                 let least = i128::from(load) * i128::from(price);
@@ -116,7 +117,15 @@ impl Weighting {
                 i64::try_from((least + capacity - 1) / capacity).unwrap_or(i64::MAX)
             })
             .min()
-            .unwrap_or(0)
+            .unwrap_or(0);
+        // Whatever is bought costs a multiple of what all prices are multiples of.
+        let coin = self
+            .offers
+            .iter()
+            .map(|&(price, _)| price)
+            .fold(0, gcd)
+            .max(1);
+        ceil(least, coin).saturating_mul(coin)
     }
 }
 
@@ -233,6 +242,12 @@ impl Bounds {
             .map(|(.., weighting)| weighting)
             .collect();
         bounds
+    }
+
+    /// Takes one more set of weights in, which stands before the others.
+    pub fn add(&mut self, instance: &Instance, weight: Vec<i64>) {
+        self.weightings.truncate(MOST_WEIGHTINGS - 1);
+        self.weightings.insert(0, Weighting::new(instance, weight));
     }
 
     fn weighed(&self, of: impl Fn(usize) -> (i64, i64)) -> [(i64, i64); MOST_WEIGHTINGS] {
@@ -437,10 +452,7 @@ fn candidates(instance: &Instance) -> Vec<Vec<i64>> {
 
 /// The greatest weight of bars, no more of a kind than wanted, that fits each class.
 fn capacities(instance: &Instance, weight: &[i64]) -> Vec<i64> {
-    let step = (0..weight.len())
-        .map(|kind| instance.takes(kind))
-        .fold(0, gcd)
-        .max(1);
+    let step = instance.step();
     let longest = instance
         .classes
         .iter()
@@ -500,8 +512,4 @@ fn by_density(instance: &Instance, weight: &[i64], room: i64) -> i64 {
         }
     }
     sum
-}
-
-pub(super) fn gcd(a: i64, b: i64) -> i64 {
-    if b == 0 { a } else { gcd(b, a % b) }
 }

@@ -22,12 +22,14 @@
 //! another order give the same figures and the same layouts.
 //!
 //! # Method
-//! Like pieces and like bars are merged ([`pattern`]). A start is built by filling pieces
-//! with the best subset sums, improved by taking a few pieces apart and solving them again
-//! exactly, and for small cases the whole is solved exactly by depth-first branch and bound
-//! over patterns, branching on the longest bar (compare S. Martello and P. Toth, *Knapsack
-//! Problems*, Wiley 1990, chapter 8), with states that were reached more cheaply before cut
-//! off ([`search`]). Lower bounds are dual feasible weights of the bars ([`bound`]).
+//! Like pieces and like bars are merged (`pattern`). A start is built by filling pieces with
+//! the best subset sums (`start`) and by rounding the linear relaxation (`column`: Gilmore
+//! and Gomory 1961). Small cases are solved exactly by depth-first branch and bound over
+//! patterns, branching on the longest bar (compare S. Martello and P. Toth, *Knapsack
+//! Problems*, Wiley 1990, chapter 8), with states cut off that were reached more cheaply
+//! before (`search`); larger ones are improved by taking a few pieces apart and solving those
+//! again exactly. Lower bounds are weights of the bars in whole numbers (`bound`), so that
+//! *proven* rests on no rounding.
 //!
 //! Exact search takes time exponential in the number of bars; the step budget caps it. The
 //! rest is O(steps) beside a subset sum of O(lengths × longest piece) per piece filled.
@@ -57,6 +59,7 @@
 //! ```
 
 mod bound;
+mod column;
 mod pattern;
 mod search;
 mod start;

@@ -173,6 +173,12 @@ impl Instance {
         self.kinds[kind].units + self.kerf
     }
 
+    /// The step of length that all bars are whole numbers of.
+    pub fn step(&self) -> i64 {
+        let takes = (0..self.kinds.len()).map(|kind| self.takes(kind));
+        takes.fold(0, gcd).max(1)
+    }
+
     fn weight_at(&self, class: &Class, at: i64) -> i64 {
         match joining(&class.piece, at.unsigned_abs()) {
             super::Joining::FactoryLead => self.lead,
@@ -195,6 +201,10 @@ impl Instance {
 
 pub(super) fn signed(units: u64) -> i64 {
     i64::try_from(units).unwrap_or(i64::MAX)
+}
+
+pub(super) fn gcd(a: i64, b: i64) -> i64 {
+    if b == 0 { a } else { gcd(b, a % b) }
 }
 
 /// A place in a table by position; lengths in tables are never negative and fit.

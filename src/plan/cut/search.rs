@@ -9,9 +9,9 @@ use std::{collections::HashMap, rc::Rc};
 use super::{
     Budget, CutPlan, Fed, Joining, Layout, Problem, Proofs, Rest, Segment, Short, Source, Use,
     bound::{Bounds, Load},
-    joining,
+    column, joining,
     pattern::{self, Arrangements, Cost, Counts, Instance},
-    start::starts,
+    start::{complete, starts},
 };
 use crate::plan::answer::{Proof, Why};
 
@@ -23,6 +23,8 @@ const MOST_PATTERNS: usize = 6_000;
 /// Limits for one small case of the improvement.
 const MOST_PATTERNS_PART: usize = 800;
 const STEPS_PART: u64 = 1_500;
+/// Steps for what a relaxed plan leaves over.
+const STEPS_ROUNDING: u64 = 20_000;
 
 /// Pieces cut, by class and bars, and bars given up.
 #[derive(Debug, Clone)]
@@ -332,6 +334,42 @@ impl Search<'_> {
         outcome
     }
 
+    /// Completes the whole part of a relaxed plan, and keeps it if it beats `best`.
+    fn round_up(
+        &mut self,
+        mut pieces: Vec<(usize, Counts)>,
+        available: &[Option<u32>],
+        best: &mut Solution,
+    ) {
+        let mut demand = self.instance.demand.clone();
+        let mut left = available.to_vec();
+        // A pattern may hold more bars than are wanted; such pieces are left to the end.
+        pieces.retain(|(class, counts)| {
+            let fits = left[*class] != Some(0)
+                && counts
+                    .iter()
+                    .zip(&demand)
+                    .all(|(count, demand)| count <= demand);
+            if fits {
+                left[*class] = left[*class].map(|many| many - 1);
+                for (demand, count) in demand.iter_mut().zip(&**counts) {
+                    *demand -= count;
+                }
+            }
+            fits
+        });
+        let mut rounded = complete(self.instance, &mut self.arrangements, &demand, &left);
+        let outcome = self.branch(&demand, &left, rounded.cost, MOST_PATTERNS, STEPS_ROUNDING);
+        if let Some(better) = outcome.found {
+            rounded = better;
+        }
+        rounded.pieces.extend(pieces);
+        rounded.cost = total_cost(self.instance, &mut self.arrangements, &rounded);
+        if rounded.cost < best.cost {
+            *best = rounded;
+        }
+    }
+
     /// Takes two or three pieces apart, with a few unused ones beside them, and solves them
     /// again; keeps what is better, until the steps are used up.
     fn improve(&mut self, solution: &mut Solution, most_steps: u64) {
@@ -440,8 +478,15 @@ pub(super) fn solve(problem: &Problem, budget: Budget) -> CutPlan {
         .iter()
         .map(|class| class.available)
         .collect();
-    let root = search.bounds.load(instance, &instance.demand, &available);
     let mut best = starts(instance, &mut search.arrangements);
+    let root = search.bounds.load(instance, &instance.demand, &available);
+    if best.cost.money > search.bounds.least(&root).money
+        && let Some(relaxation) = column::relax(instance)
+    {
+        search.bounds.add(instance, relaxation.weight);
+        search.round_up(relaxation.pieces, &available, &mut best);
+    }
+    let root = search.bounds.load(instance, &instance.demand, &available);
 
     let bars: u32 = instance.demand.iter().sum();
     let mut proven = Outcome {

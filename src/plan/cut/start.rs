@@ -3,7 +3,6 @@
 use std::rc::Rc;
 
 use super::{
-    bound::gcd,
     pattern::{Arrangements, Cost, Counts, Instance},
     search::{Solution, total_cost},
 };
@@ -19,8 +18,23 @@ enum Order {
     Descending,
 }
 
-/// The best of a few simple ways to cut.
+/// The best of a few simple ways to cut all that is wanted.
 pub(super) fn starts(instance: &Instance, arrangements: &mut Arrangements) -> Solution {
+    let available: Vec<_> = instance
+        .classes
+        .iter()
+        .map(|class| class.available)
+        .collect();
+    complete(instance, arrangements, &instance.demand, &available)
+}
+
+/// The best of a few simple ways to cut `demand` from what is `available`.
+pub(super) fn complete(
+    instance: &Instance,
+    arrangements: &mut Arrangements,
+    demand: &[u32],
+    available: &[Option<u32>],
+) -> Solution {
     let ways = [
         (Order::None, false),
         (Order::None, true),
@@ -29,7 +43,7 @@ pub(super) fn starts(instance: &Instance, arrangements: &mut Arrangements) -> So
     ];
     let mut best: Option<Solution> = None;
     for (order, leads_first) in ways {
-        let mut solution = Start::new(instance).run(order, leads_first);
+        let mut solution = Start::new(instance, demand, available).run(order, leads_first);
         solution.cost = total_cost(instance, arrangements, &solution);
         if best.as_ref().is_none_or(|best| solution.cost < best.cost) {
             best = Some(solution);
@@ -38,7 +52,7 @@ pub(super) fn starts(instance: &Instance, arrangements: &mut Arrangements) -> So
     best.unwrap_or_else(|| Solution {
         cost: Cost::default(),
         pieces: Vec::new(),
-        short: instance.demand.clone(),
+        short: demand.to_vec(),
     })
 }
 
@@ -51,15 +65,11 @@ struct Start<'a> {
 }
 
 impl<'a> Start<'a> {
-    fn new(instance: &'a Instance) -> Self {
+    fn new(instance: &'a Instance, demand: &[u32], available: &[Option<u32>]) -> Self {
         Self {
             instance,
-            demand: instance.demand.clone(),
-            left: instance
-                .classes
-                .iter()
-                .map(|class| class.available)
-                .collect(),
+            demand: demand.to_vec(),
+            left: available.to_vec(),
             pieces: Vec::new(),
             short: vec![0; instance.demand.len()],
         }
@@ -173,8 +183,7 @@ struct Fill<'a> {
 
 impl<'a> Fill<'a> {
     fn new(instance: &'a Instance, demand: &'a [u32]) -> Self {
-        let kinds = 0..demand.len();
-        let step = kinds.map(|kind| instance.takes(kind)).fold(0, gcd).max(1);
+        let step = instance.step();
         let longest = instance
             .classes
             .iter()
