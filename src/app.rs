@@ -106,12 +106,19 @@ pub struct Running {
     app: App,
 }
 
+/// Refuses an address beyond this machine unless the network was trusted on purpose.
+pub fn allowed(config: &Config) -> Result<(), StartError> {
+    if config.listen.ip().is_loopback() || config.trust_network {
+        Ok(())
+    } else {
+        Err(StartError::Network(config.listen))
+    }
+}
+
 /// Binds and serves in the background.
 pub async fn start(app: App) -> Result<Running, StartError> {
+    allowed(app.config())?;
     let listen = app.config().listen;
-    if !listen.ip().is_loopback() && !app.config().trust_network {
-        return Err(StartError::Network(listen));
-    }
     let bind = |why| StartError::Bind(listen, why);
     let listener = TcpListener::bind(listen).await.map_err(bind)?;
     let address = listener.local_addr().map_err(bind)?;

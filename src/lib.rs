@@ -9,6 +9,7 @@
 //! Begin with [`model::part`] and [`model::design`], then [`plan`].
 
 pub mod app;
+pub mod cli;
 pub mod clock;
 pub mod config;
 pub mod db;

@@ -15,10 +15,12 @@ use sqlx::{
     sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
 };
 
+pub mod backup;
 pub mod offer;
 pub mod press;
 pub mod purchase;
 mod refusal;
+pub mod sound;
 mod tx;
 pub mod venue;
 

@@ -1,0 +1,201 @@
+//! The command line: what can be asked, and its answers. Results go to stdout, errors and the log
+//! to stderr.
+
+use std::{
+    fmt,
+    future::Future,
+    io::{self, Write as _},
+    net::SocketAddr,
+    path::PathBuf,
+    process::ExitCode,
+};
+
+use clap::{Args, Parser, Subcommand};
+
+use crate::{
+    app::{self, App, StartError},
+    clock::Clock,
+    config::Config,
+    db::{
+        Db,
+        backup::{self, BackupError},
+    },
+};
+
+/// Stock book and build planner for LED-tape sets of small venues.
+///
+/// Exit codes: 0 all is well; 1 it failed, or something was found; 2 the command line is wrong.
+#[derive(Debug, Parser)]
+#[command(version, disable_help_subcommand = true)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+    /// The data folder
+    #[arg(long, value_name = "DIR", default_value = Config::DATA, global = true)]
+    data: PathBuf,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Serve the stock book to a browser until Ctrl-C or SIGTERM
+    ///
+    /// Prints its address. Makes the data folder and its database if they are not there. The log
+    /// goes to stderr; `RUST_LOG` says how much of it (info unless set).
+    Serve(Serve),
+    /// Write a checked copy of the database to a file, also while it is being served
+    ///
+    /// The copy is made beside FILE, checked, and only then given its name. To restore it, put it
+    /// into a data folder of its own as tapewright.sqlite and serve that with --data.
+    Backup {
+        /// The file to write; it must not be there yet
+        file: PathBuf,
+    },
+}
+
+#[derive(Debug, Args)]
+struct Serve {
+    /// Address and port to listen on; port 0 takes a free one
+    #[arg(long, value_name = "ADDR", default_value = Config::LISTEN, value_parser = address)]
+    listen: SocketAddr,
+    /// Let other machines in: there is no sign-in, so everyone on the network can change the stock
+    #[arg(long)]
+    trust_network: bool,
+    /// A name that browsers may use for this machine, such as hall.local; may be given several times
+    #[arg(long, value_name = "NAME", value_parser = host)]
+    host: Vec<String>,
+}
+
+/// Why a command failed.
+#[derive(Debug, thiserror::Error)]
+enum Failure {
+    #[error(transparent)]
+    Start(#[from] StartError),
+    #[error(transparent)]
+    Backup(#[from] BackupError),
+}
+
+impl Failure {
+    fn code(&self) -> ExitCode {
+        match self {
+            Self::Start(StartError::Network(_)) => ExitCode::from(2),
+            _ => ExitCode::FAILURE,
+        }
+    }
+}
+
+/// Carries out what the command line asks.
+pub async fn run(cli: Cli) -> ExitCode {
+    let done = match cli.command {
+        Command::Serve(serve) => serve.run(cli.data).await,
+        Command::Backup { file } => run_backup(&cli.data, &file).await,
+    };
+    done.unwrap_or_else(|failure| {
+        // Nobody is left to tell where stderr is closed.
+        let _ = writeln!(io::stderr(), "tapewright: {failure}");
+        failure.code()
+    })
+}
+
+fn say(line: impl fmt::Display) {
+    // A reader that went away (`| head`) is no failure of ours.
+    let _ = writeln!(io::stdout(), "{line}");
+}
+
+impl Serve {
+    async fn run(self, data: PathBuf) -> Result<ExitCode, Failure> {
+        let config = Config {
+            data,
+            listen: self.listen,
+            trust_network: self.trust_network,
+            hosts: self.host,
+        };
+        app::allowed(&config)?;
+        let stop = stop_asked();
+        let app = App::open(config, Clock::System).await?;
+        let running = app::start(app).await?;
+        say(format_args!("http://{}/", running.address));
+        if !self.listen.ip().is_loopback() {
+            tracing::warn!("open to the network: everyone on it can read and change the stock");
+        }
+        running.until(stop).await;
+        tracing::info!("stopped");
+        Ok(ExitCode::SUCCESS)
+    }
+}
+
+async fn run_backup(data: &std::path::Path, file: &std::path::Path) -> Result<ExitCode, Failure> {
+    let made = backup::make(&data.join(Db::FILE), file).await?;
+    say(format_args!(
+        "{}: {} bytes, {} movements; checked.",
+        made.file.display(),
+        made.bytes,
+        made.movements
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Ends when Ctrl-C or SIGTERM comes; listens from now on.
+fn stop_asked() -> impl Future<Output = ()> {
+    #[cfg(unix)]
+    let mut terminate =
+        tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()).ok();
+    let interrupt = tokio::spawn(tokio::signal::ctrl_c());
+    async move {
+        #[cfg(unix)]
+        if let Some(terminate) = &mut terminate {
+            tokio::select! {
+                _ = interrupt => {}
+                _ = terminate.recv() => {}
+            }
+            return;
+        }
+        let _ = interrupt.await;
+    }
+}
+
+fn address(text: &str) -> Result<SocketAddr, String> {
+    text.parse().map_err(|_| {
+        "write an address and a port, such as 127.0.0.1:8470, 0.0.0.0:8470 or [::1]:8470".to_owned()
+    })
+}
+
+fn host(text: &str) -> Result<String, &'static str> {
+    let fits = (1..=253).contains(&text.len())
+        && text.split('.').all(|label| {
+            !label.is_empty()
+                && label
+                    .bytes()
+                    .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
+        });
+    if fits {
+        Ok(text.to_ascii_lowercase())
+    } else {
+        Err("write a bare name, without http:// and without a port, such as hall.local")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        use clap::CommandFactory as _;
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn hosts_are_bare_names() {
+        assert_eq!(host("Hall.local").as_deref(), Ok("hall.local"));
+        for bad in [
+            "",
+            "http://hall.local",
+            "hall.local:8470",
+            "hall..local",
+            "a b",
+            "*",
+        ] {
+            assert!(host(bad).is_err(), "{bad}");
+        }
+    }
+}

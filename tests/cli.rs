@@ -1,0 +1,305 @@
+//! The command line as a process of its own: what it prints, where, and how it ends.
+
+use std::{
+    io::{BufRead as _, BufReader, Read as _},
+    path::Path,
+    process::{Child, Command, Output, Stdio},
+    time::{Duration, Instant},
+};
+
+fn tapewright(args: &[&str], folder: &Path) -> Command {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_tapewright"));
+    command
+        .args(args)
+        .current_dir(folder)
+        .env_remove("RUST_LOG")
+        .stdin(Stdio::null());
+    command
+}
+
+fn run(args: &[&str], folder: &Path) -> Output {
+    tapewright(args, folder).output().expect("it runs")
+}
+
+fn text(bytes: &[u8]) -> &str {
+    std::str::from_utf8(bytes).expect("text")
+}
+
+/// A served process, ended with the test.
+struct Served {
+    child: Child,
+    address: String,
+}
+
+impl Served {
+    fn start(args: &[&str], folder: &Path) -> Self {
+        let mut all = vec!["serve", "--listen", "127.0.0.1:0"];
+        all.extend_from_slice(args);
+        let mut child = tapewright(&all, folder)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .expect("it starts");
+        let stdout = child.stdout.take().expect("its stdout");
+        let mut address = String::new();
+        BufReader::new(stdout)
+            .read_line(&mut address)
+            .expect("its first line");
+        Self {
+            child,
+            address: address.trim().trim_end_matches('/').to_owned(),
+        }
+    }
+
+    fn get(&self, path: &str) -> u16 {
+        let agent: ureq::Agent = ureq::Agent::config_builder()
+            .http_status_as_error(false)
+            .build()
+            .into();
+        let answer = agent.get(format!("{}{path}", self.address)).call();
+        answer.expect("an answer").status().as_u16()
+    }
+
+    /// Sends a signal and gives its exit code and what it wrote to stderr.
+    fn end(mut self, signal: &str) -> (Option<i32>, String) {
+        let sent = Command::new("kill")
+            .args([format!("-{signal}"), self.child.id().to_string()])
+            .status()
+            .expect("kill runs");
+        assert!(sent.success());
+        let until = Instant::now() + Duration::from_secs(10);
+        let status = loop {
+            if let Some(status) = self.child.try_wait().expect("its end") {
+                break status;
+            }
+            assert!(Instant::now() < until, "{signal} did not end it");
+            std::thread::sleep(Duration::from_millis(10));
+        };
+        let mut log = String::new();
+        let mut stderr = self.child.stderr.take().expect("its stderr");
+        stderr.read_to_string(&mut log).expect("text");
+        (status.code(), log)
+    }
+}
+
+impl Drop for Served {
+    fn drop(&mut self) {
+        // Already gone where the test went well.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+#[test]
+fn help_names_every_command_and_the_exit_codes() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = run(&["--help"], folder.path());
+    assert_eq!(out.status.code(), Some(0));
+    let help = text(&out.stdout);
+    for word in [
+        "serve",
+        "backup",
+        "--data",
+        "Exit codes: 0",
+        "tapewright-data",
+    ] {
+        assert!(help.contains(word), "{word}: {help}");
+    }
+    let out = run(&["serve", "--help"], folder.path());
+    for word in [
+        "--listen",
+        "--trust-network",
+        "--host",
+        "127.0.0.1:8470",
+        "RUST_LOG",
+    ] {
+        assert!(text(&out.stdout).contains(word), "{word}");
+    }
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn a_wrong_command_line_is_told_on_stderr_with_code_2() {
+    let folder = tempfile::tempdir().unwrap();
+    for (args, says) in [
+        (&[][..], "Usage"),
+        (&["serve", "--listen", "8470"], "such as 127.0.0.1:8470"),
+        (&["serve", "--host", "http://hall.test"], "bare name"),
+        (&["sevre"], "sevre"),
+        (&["backup"], "FILE"),
+        (&["serve", "--listen", "0.0.0.0:0"], "--trust-network"),
+    ] {
+        let out = run(args, folder.path());
+        assert_eq!(out.status.code(), Some(2), "{args:?}");
+        assert!(
+            text(&out.stderr).contains(says),
+            "{args:?}: {}",
+            text(&out.stderr)
+        );
+        assert_eq!(text(&out.stdout), "", "{args:?}");
+    }
+    // Refused before anything was made.
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn serve_prints_its_address_and_ends_on_either_signal() {
+    let folder = tempfile::tempdir().unwrap();
+    for signal in ["TERM", "INT"] {
+        let served = Served::start(&[], folder.path());
+        assert!(
+            served.address.starts_with("http://127.0.0.1:"),
+            "{}",
+            served.address
+        );
+        assert_eq!(served.get("/who"), 200);
+        assert_eq!(served.get("/no-such-page"), 404);
+        let (code, log) = served.end(signal);
+        assert_eq!(code, Some(0), "{signal}: {log}");
+        assert!(log.contains("stopped"), "{log}");
+        assert!(!log.contains("/who"), "a request in the log: {log}");
+        assert!(
+            folder
+                .path()
+                .join("tapewright-data/tapewright.sqlite")
+                .is_file()
+        );
+        // Folded into the file: nothing waits in a log beside it.
+        assert!(
+            !folder
+                .path()
+                .join("tapewright-data/tapewright.sqlite-wal")
+                .exists()
+        );
+    }
+}
+
+#[test]
+fn rust_log_makes_the_log_talk() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut child = tapewright(&["serve", "--listen", "127.0.0.1:0"], folder.path());
+    child.env("RUST_LOG", "tower_http=debug");
+    let mut child = child
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut address = String::new();
+    BufReader::new(child.stdout.take().unwrap())
+        .read_line(&mut address)
+        .unwrap();
+    let served = Served {
+        child,
+        address: address.trim().trim_end_matches('/').to_owned(),
+    };
+    served.get("/who");
+    let (_, log) = served.end("TERM");
+    assert!(log.contains("/who"), "{log}");
+}
+
+#[test]
+fn a_taken_port_is_told_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let served = Served::start(&[], folder.path());
+    let taken = served.address.trim_start_matches("http://");
+    let out = run(
+        &["serve", "--listen", taken, "--data", "other"],
+        folder.path(),
+    );
+    assert_eq!(out.status.code(), Some(1));
+    assert!(
+        text(&out.stderr).contains("--listen"),
+        "{}",
+        text(&out.stderr)
+    );
+}
+
+#[test]
+fn a_network_is_let_in_on_purpose_only() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut child = tapewright(
+        &["serve", "--listen", "0.0.0.0:0", "--trust-network"],
+        folder.path(),
+    )
+    .stdout(Stdio::piped())
+    .stderr(Stdio::piped())
+    .spawn()
+    .unwrap();
+    let mut address = String::new();
+    BufReader::new(child.stdout.take().unwrap())
+        .read_line(&mut address)
+        .unwrap();
+    let port = address
+        .trim()
+        .trim_end_matches('/')
+        .rsplit(':')
+        .next()
+        .unwrap();
+    let served = Served {
+        child,
+        address: format!("http://127.0.0.1:{port}"),
+    };
+    assert_eq!(served.get("/who"), 200);
+    let (code, log) = served.end("TERM");
+    assert_eq!(code, Some(0));
+    assert!(log.contains("everyone on it can read and change"), "{log}");
+}
+
+#[test]
+fn a_backup_is_made_while_it_is_served_and_overwrites_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let served = Served::start(&["--data", "hall"], folder.path());
+    assert_eq!(served.get("/who"), 200);
+    let out = run(
+        &["backup", "before.sqlite", "--data", "hall"],
+        folder.path(),
+    );
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    assert!(
+        text(&out.stdout).starts_with("before.sqlite: "),
+        "{}",
+        text(&out.stdout)
+    );
+    let made = std::fs::read(folder.path().join("before.sqlite")).unwrap();
+    assert!(made.starts_with(b"SQLite format 3\0"));
+
+    let out = run(
+        &["backup", "before.sqlite", "--data", "hall"],
+        folder.path(),
+    );
+    assert_eq!(out.status.code(), Some(1));
+    assert!(
+        text(&out.stderr).contains("is there already"),
+        "{}",
+        text(&out.stderr)
+    );
+    assert_eq!(
+        std::fs::read(folder.path().join("before.sqlite")).unwrap(),
+        made
+    );
+
+    // As the help says: in a folder of its own it serves.
+    std::fs::create_dir(folder.path().join("again")).unwrap();
+    std::fs::rename(
+        folder.path().join("before.sqlite"),
+        folder.path().join("again/tapewright.sqlite"),
+    )
+    .unwrap();
+    assert_eq!(
+        Served::start(&["--data", "again"], folder.path()).get("/who"),
+        200
+    );
+}
+
+#[test]
+fn a_backup_of_nothing_makes_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = run(&["backup", "b.sqlite"], folder.path());
+    assert_eq!(out.status.code(), Some(1));
+    assert!(
+        text(&out.stderr).contains("There is no database"),
+        "{}",
+        text(&out.stderr)
+    );
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}
