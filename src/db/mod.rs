@@ -16,6 +16,7 @@ use sqlx::{
 };
 
 pub mod backup;
+pub mod design;
 pub mod offer;
 pub mod press;
 pub mod purchase;

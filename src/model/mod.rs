@@ -14,5 +14,6 @@ pub mod part;
 pub mod piece;
 pub mod purchase;
 pub mod reservation;
+pub mod step;
 pub mod text;
 pub mod venue;

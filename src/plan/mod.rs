@@ -6,6 +6,7 @@
 
 pub mod answer;
 pub mod assign;
+pub mod available;
 pub mod buy;
 pub mod cut;
 pub mod input;
