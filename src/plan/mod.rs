@@ -7,10 +7,20 @@
 pub mod answer;
 pub mod assign;
 pub mod available;
+mod bench;
+mod book;
+mod build;
 pub mod buy;
+pub mod check;
 pub mod cut;
+mod cutting;
+pub mod fit;
 pub mod input;
+mod make;
+mod need;
 pub mod outcome;
+pub mod reuse;
 
 pub use input::Input;
+pub use make::plan;
 pub use outcome::Plan;

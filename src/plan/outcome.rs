@@ -8,7 +8,7 @@ use super::answer::Proof;
 use crate::{
     model::{
         fixture::Fed,
-        id::{BarId, OfferId, PartId, SupplierId, ThingId},
+        id::{BarId, ExtraId, OfferId, PartId, SupplierId, ThingId},
         reservation::{Held, HoldUse},
         text::{Tag, words},
     },
@@ -217,6 +217,11 @@ pub enum Becomes {
         start: Joint,
         /// Joint at the segment's end.
         end: Joint,
+    },
+    /// A length for one of the design's extra lines.
+    Extra {
+        /// Which line.
+        extra: ExtraId,
     },
     /// Cable from a supply to a driver's inlet.
     Feed,

@@ -1,0 +1,99 @@
+//! What is cut, over all parts kept by length: the cut lists in one row, what is needed of each
+//! part, and which ranges of which pieces are used up.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{
+    book::Book,
+    cutting::{Cutting, Given, Purpose, Wish},
+    outcome::{CutProof, CutSource, PieceCut},
+};
+use crate::model::id::{OfferId, PartId, ThingId};
+
+/// What is needed of one part kept by length, in its stock unit.
+#[derive(Default)]
+pub(super) struct LengthNeed {
+    pub(super) needed: i64,
+    /// What pieces in the house give.
+    pub(super) there: i64,
+    /// Rolls to buy.
+    pub(super) bought: BTreeMap<OfferId, u32>,
+    /// Wanted amount that is cut from rolls to buy.
+    pub(super) from_bought: i64,
+    pub(super) used_for: BTreeSet<String>,
+}
+
+/// Everything that is cut.
+#[derive(Default)]
+pub(super) struct Bench {
+    pub(super) cuts: Vec<PieceCut>,
+    pub(super) proofs: Vec<CutProof>,
+    pub(super) needs: BTreeMap<PartId, LengthNeed>,
+    pub(super) held: Vec<(Purpose, ThingId, i64, i64)>,
+}
+
+impl Bench {
+    /// Takes the answer for one part in, and gives back where each wish is fulfilled, counted over
+    /// the whole cut list.
+    pub(super) fn take(
+        &mut self,
+        part: PartId,
+        wishes: &[Wish],
+        cutting: Cutting,
+        used_for: &str,
+    ) -> Vec<Option<Given>> {
+        let first = self.cuts.len();
+        let need = self.needs.entry(part).or_default();
+        need.used_for.insert(used_for.to_owned());
+        let given: Vec<Option<Given>> = cutting
+            .given
+            .into_iter()
+            .map(|given| {
+                given.map(|mut given| {
+                    given.cut += first;
+                    given
+                })
+            })
+            .collect();
+        for (wish, given) in wishes.iter().zip(&given) {
+            need.needed += wish.amount;
+            match given {
+                Some(Given {
+                    held: Some((thing, from, to)),
+                    ..
+                }) => {
+                    need.there += wish.amount;
+                    self.held.push((wish.purpose, *thing, *from, *to));
+                }
+                Some(_) => need.from_bought += wish.amount,
+                None => {}
+            }
+        }
+        for (offer, count) in cutting.bought {
+            *need.bought.entry(offer).or_insert(0) += count;
+        }
+        self.cuts.extend(cutting.cuts);
+        self.proofs.extend(cutting.proof);
+        given
+    }
+
+    /// Notes a length that nothing gives.
+    pub(super) fn lack(&mut self, part: PartId, amount: i64, used_for: &str) {
+        let need = self.needs.entry(part).or_default();
+        need.needed += amount;
+        need.used_for.insert(used_for.to_owned());
+    }
+
+    /// The tag of the piece that an entry is cut from, or what is bought.
+    pub(super) fn source(&self, book: &Book<'_>, cut: usize) -> String {
+        match self.cuts.get(cut).map(|cut| (&cut.source, cut.part)) {
+            Some((CutSource::Piece { tag, .. }, _)) => tag.to_string(),
+            Some((CutSource::Buy { roll_um, nth, .. }, part)) => format!(
+                "new {} of {} no. {nth}",
+                book.show(*roll_um),
+                book.name(part)
+            ),
+            None => String::new(),
+        }
+    }
+}

@@ -1,0 +1,355 @@
+//! What is needed of each part, what of it is there, what rests on ordered goods, what is short,
+//! and what to buy for it.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{
+    bench::{Bench, LengthNeed},
+    book::Book,
+    buy::{self, cheapest},
+    check::{Checks, Finding},
+    input::Offer,
+    outcome::{Becomes, Buy, Cost, CutSource, Need, PlannedHold},
+};
+use crate::{
+    model::{
+        id::{OfferId, PartId, PurchaseLineId},
+        part::{Kind, StockUnit},
+        piece::length_of,
+        reservation::{Held, HoldUse},
+    },
+    units::Money,
+};
+
+#[derive(Default)]
+struct CountNeed {
+    used_up: i64,
+    comes_back: i64,
+    used_for: BTreeSet<String>,
+}
+
+#[derive(Default)]
+struct UnitNeed {
+    there: i64,
+    short: i64,
+    used_for: BTreeSet<String>,
+}
+
+/// Gathers what is needed.
+#[derive(Default)]
+pub(super) struct Needs {
+    counts: BTreeMap<PartId, CountNeed>,
+    units: BTreeMap<PartId, UnitNeed>,
+    unheard: BTreeMap<String, (i64, BTreeSet<String>)>,
+}
+
+impl Needs {
+    /// Needs a count (or a length without pieces) of a part.
+    pub(super) fn count(&mut self, part: PartId, amount: i64, becomes: HoldUse, used_for: &str) {
+        if amount <= 0 {
+            return;
+        }
+        let need = self.counts.entry(part).or_default();
+        match becomes {
+            HoldUse::Consumed => need.used_up += amount,
+            HoldUse::Returns => need.comes_back += amount,
+        }
+        need.used_for.insert(used_for.to_owned());
+    }
+
+    /// Needs one thing by unit, which is there or not.
+    pub(super) fn unit(&mut self, part: PartId, there: bool, used_for: &str) {
+        let need = self.units.entry(part).or_default();
+        if there {
+            need.there += 1;
+        } else {
+            need.short += 1;
+        }
+        need.used_for.insert(used_for.to_owned());
+    }
+
+    /// Needs something that no part of the catalogue is.
+    pub(super) fn unheard(&mut self, what: impl Into<String>, amount: i64, used_for: &str) {
+        let entry = self.unheard.entry(what.into()).or_default();
+        entry.0 += amount;
+        entry.1.insert(used_for.to_owned());
+    }
+
+    /// How many of a part are asked for so far.
+    pub(super) fn asked(&self, part: PartId) -> i64 {
+        self.counts
+            .get(&part)
+            .map_or(0, |need| need.used_up + need.comes_back)
+    }
+
+    /// Sums up: needs by kind and name, what reserving holds of counts, and money.
+    pub(super) fn finish(
+        self,
+        book: &Book<'_>,
+        bench: &Bench,
+        checks: &mut Checks,
+    ) -> (Vec<Need>, Vec<PlannedHold>, Cost) {
+        let mut needs = Vec::new();
+        let mut holds = Vec::new();
+        for (part, need) in &self.counts {
+            needs.push(count_need(book, *part, need, &mut holds));
+        }
+        for (&part, need) in &self.units {
+            needs.push(Need {
+                part: Some(part),
+                name: book.name(part),
+                needed: need.there + need.short,
+                there: need.there,
+                due: 0,
+                short: need.short,
+                buy: buy_count(book, part, need.short),
+                used_for: words(&need.used_for),
+            });
+        }
+        for (&part, need) in &bench.needs {
+            needs.push(Need {
+                part: Some(part),
+                name: book.name(part),
+                needed: need.needed,
+                there: need.there,
+                due: 0,
+                short: need.needed - need.there,
+                buy: buy_rolls(book, bench, part, need),
+                used_for: words(&need.used_for),
+            });
+        }
+        for (name, (amount, used_for)) in self.unheard {
+            needs.push(Need {
+                part: None,
+                name,
+                needed: amount,
+                there: 0,
+                due: 0,
+                short: amount,
+                buy: Vec::new(),
+                used_for: words(&used_for),
+            });
+        }
+        let kind = |need: &Need| -> (bool, Option<Kind>) {
+            let part = need.part.and_then(|part| book.part(part));
+            (part.is_none(), part.map(|part| part.spec.kind()))
+        };
+        needs.sort_by(|a, b| (kind(a), &a.name, a.part).cmp(&(kind(b), &b.name, b.part)));
+        let cost = cost(book, &needs, checks);
+        order_dates(book, &needs, checks);
+        (needs, holds, cost)
+    }
+}
+
+fn words(set: &BTreeSet<String>) -> String {
+    set.iter()
+        .map(String::as_str)
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn count_need(
+    book: &Book<'_>,
+    part: PartId,
+    need: &CountNeed,
+    holds: &mut Vec<PlannedHold>,
+) -> Need {
+    let needed = need.used_up + need.comes_back;
+    // What is mounted on a frame of this set is held with the frame.
+    let mounted = need.comes_back.min(book.mounted(part));
+    let mut used_up = need.used_up;
+    let mut comes_back = need.comes_back - mounted;
+    let mut hold = |most: i64, due: Option<PurchaseLineId>| -> i64 {
+        let mut held = 0;
+        for (open, becomes) in [
+            (&mut used_up, HoldUse::Consumed),
+            (&mut comes_back, HoldUse::Returns),
+        ] {
+            let amount = (most - held).min(*open);
+            if amount > 0 {
+                *open -= amount;
+                held += amount;
+                holds.push(PlannedHold {
+                    bar: None,
+                    held: Held::Count { part, amount, due },
+                    becomes,
+                });
+            }
+        }
+        held
+    };
+    let there = mounted + hold(book.available(part), None);
+    let mut lines: Vec<(PurchaseLineId, i64)> = book
+        .count(part)
+        .map(|count| count.due.clone())
+        .unwrap_or_default();
+    lines.sort_unstable();
+    let due: i64 = lines
+        .into_iter()
+        .map(|(line, amount)| hold(amount.max(0), Some(line)))
+        .sum();
+    let short = needed - there - due;
+    Need {
+        part: Some(part),
+        name: book.name(part),
+        needed,
+        there,
+        due,
+        short,
+        buy: buy_count(book, part, short),
+        used_for: words(&need.used_for),
+    }
+}
+
+/// The cheapest single offer for a shortfall and the venue's spares.
+fn buy_count(book: &Book<'_>, part: PartId, short: i64) -> Vec<Buy> {
+    let Some(short) = u64::try_from(short).ok().filter(|short| *short > 0) else {
+        return Vec::new();
+    };
+    let percent = u64::from(book.input.venue.spare_percent);
+    let wanted = short + (short * percent).div_ceil(100);
+    let offers = book.offers(part);
+    let plain: Vec<buy::Offer> = offers
+        .iter()
+        .map(|offer| buy::Offer {
+            pack: offer.pack_amount.unsigned_abs(),
+            price_minor: offer.price_minor.get(),
+            minimum_packs: offer.minimum_packs.into(),
+        })
+        .collect();
+    let Ok(found) = cheapest(wanted, &plain) else {
+        return Vec::new();
+    };
+    let bought = found.value;
+    let offer = offers[bought.offer];
+    let left_over = bought
+        .packs
+        .saturating_mul(offer.pack_amount.unsigned_abs())
+        - short;
+    purchase(
+        book,
+        offer,
+        bought.packs,
+        i64::try_from(left_over).unwrap_or(i64::MAX),
+    )
+    .into_iter()
+    .collect()
+}
+
+fn purchase(book: &Book<'_>, offer: &Offer, packs: u64, left_over: i64) -> Option<Buy> {
+    Some(Buy {
+        offer: offer.id,
+        supplier: offer.supplier,
+        supplier_name: offer.supplier_name.clone(),
+        packs: u32::try_from(packs).ok()?,
+        pack_amount: offer.pack_amount,
+        cost_minor: offer.price_minor.times(packs)?,
+        left_over,
+        order_by: book.order_by(offer.delivery_days),
+    })
+}
+
+/// The rolls that the cut list takes, no fewer than each offer's least order.
+fn buy_rolls(book: &Book<'_>, bench: &Bench, part: PartId, need: &LengthNeed) -> Vec<Buy> {
+    need.bought
+        .iter()
+        .filter_map(|(&id, &rolls)| {
+            let offer = book.offers(part).iter().find(|offer| offer.id == id)?;
+            let packs = rolls.max(offer.minimum_packs);
+            let used = used_of(book, bench, part, id);
+            let left_over = offer.pack_amount.saturating_mul(packs.into()) - used;
+            purchase(book, offer, packs.into(), left_over)
+        })
+        .collect()
+}
+
+/// Micrometres that become bars or extras, of all rolls bought from one offer.
+fn used_of(book: &Book<'_>, bench: &Bench, part: PartId, id: OfferId) -> i64 {
+    let unit = book
+        .part(part)
+        .map_or(StockUnit::Micrometres, |part| part.unit());
+    bench
+        .cuts
+        .iter()
+        .filter(|cut| matches!(cut.source, CutSource::Buy { offer, .. } if offer == id))
+        .flat_map(|cut| &cut.segments)
+        .filter(|segment| matches!(segment.becomes, Becomes::Bar { .. } | Becomes::Extra { .. }))
+        .map(|segment| length_of(unit, segment.to - segment.from, 0).get())
+        .sum()
+}
+
+fn cost(book: &Book<'_>, needs: &[Need], checks: &mut Checks) -> Cost {
+    let prices = needs
+        .iter()
+        .flat_map(|need| &need.buy)
+        .map(|buy| buy.cost_minor);
+    let planned = Money::sum(prices);
+    let unpriced = needs
+        .iter()
+        .filter(|need| need.short > 0 && need.buy.is_empty())
+        .count();
+    let budget = book.input.design.budget_minor;
+    let currency = &book.input.venue.currency;
+    match (planned, budget) {
+        (None, _) => checks.add(
+            "budget",
+            "sum",
+            "budget",
+            Finding::broken(
+                "What is to be bought costs more than can be counted.",
+                "Check the prices and the amounts.",
+            ),
+            [],
+        ),
+        (Some(planned), Some(budget)) => {
+            let figures = format!(
+                "{} is to be spent, {} is agreed",
+                planned.show(currency),
+                budget.show(currency)
+            );
+            let finding = if planned > budget {
+                Finding::warned(format!("{figures}."), "Ask for more, or change the set.")
+            } else if unpriced > 0 {
+                Finding::warned(
+                    format!("{figures}, and {unpriced} parts that are short have no price."),
+                    "Enter offers for them.",
+                )
+            } else {
+                Finding::passed(format!("{figures}."))
+            };
+            checks.add("budget", "sum", "budget", finding, []);
+        }
+        (Some(_), None) => {}
+    }
+    Cost {
+        planned_minor: planned.unwrap_or_default(),
+        budget_minor: budget,
+        unpriced: u32::try_from(unpriced).unwrap_or(u32::MAX),
+    }
+}
+
+/// Warns of what can no longer be ordered in time.
+fn order_dates(book: &Book<'_>, needs: &[Need], checks: &mut Checks) {
+    for need in needs {
+        for buy in need
+            .buy
+            .iter()
+            .filter(|buy| buy.order_by < book.input.today)
+        {
+            let finding = Finding::warned(
+                format!(
+                    "{} from {} should have been ordered by {} to be there on the build day.",
+                    need.name, buy.supplier_name, buy.order_by
+                ),
+                "Ask for faster delivery, or move the build day.",
+            );
+            checks.add(
+                "order",
+                format_args!("offer-{}", buy.offer),
+                &need.name,
+                finding,
+                [],
+            );
+        }
+    }
+}

@@ -1,0 +1,355 @@
+//! Which spare fixture serves which wanted bar, and what could replace a fixture.
+
+use super::{
+    assign::{Cost, assign},
+    book::Book,
+    input::{Freedom, SpareFixture},
+    outcome::NearMiss,
+};
+use crate::{
+    model::{
+        design::Bar,
+        fixture::{Condition, Fed, Make},
+        id::{BarId, ThingId},
+        text::Tag,
+    },
+    units::{Length, LengthUnit},
+};
+
+/// The least length, beside a tenth of the bar's own, within which a near miss is worth showing.
+const NEAR_UM: i64 = 100_000;
+
+/// Why a fixture does not serve a bar, or replace another fixture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Misfit {
+    /// The sentence for people.
+    pub why: String,
+    /// Whether only its length is in the way, and by how much it is too long or, negative, too
+    /// short.
+    pub by_um: Option<i64>,
+}
+
+fn misfit(why: String) -> Option<Misfit> {
+    Some(Misfit { why, by_um: None })
+}
+
+/// What is asked of a fixture.
+struct Wanted<'a> {
+    make: &'a Make,
+    voltage_matters: bool,
+    shorter_um: Length,
+    longer_um: Length,
+}
+
+/// Everything but length, freedom and condition.
+fn differs(wanted: &Wanted<'_>, found: &Make) -> Option<Misfit> {
+    let make = wanted.make;
+    if make.channels != found.channels {
+        return misfit(format!(
+            "its colours are {}, wanted are {}",
+            found.channels, make.channels
+        ));
+    }
+    if wanted.voltage_matters && make.voltage_mv != found.voltage_mv {
+        return misfit(format!(
+            "it runs at {}, wanted is {}",
+            found.voltage_mv.show(),
+            make.voltage_mv.show()
+        ));
+    }
+    if make.diffused != found.diffused {
+        return misfit(if found.diffused {
+            "it is diffused, wanted is bare".into()
+        } else {
+            "it is not diffused".into()
+        });
+    }
+    // A lead more than needed can stay unused; one less can't be fed.
+    if make.fed == Fed::BothEnds && found.fed == Fed::OneEnd {
+        return misfit("it has a lead at one end only, wanted are both".into());
+    }
+    if make.tape.is_some() && make.tape != found.tape {
+        return misfit(match found.tape {
+            Some(_) => "it is made of another tape".into(),
+            None => "its tape is not noted, and one was chosen".into(),
+        });
+    }
+    if make.profile.is_some() && make.profile != found.profile {
+        return misfit("it is in another profile".into());
+    }
+    None
+}
+
+fn off(wanted: &Wanted<'_>, found: &Make) -> i64 {
+    found.lit_um.get() - wanted.make.lit_um.get()
+}
+
+fn length_misfit(wanted: &Wanted<'_>, found: &Make, unit: LengthUnit) -> Option<Misfit> {
+    let off = off(wanted, found);
+    let beyond = if off > wanted.longer_um.get() {
+        off - wanted.longer_um.get()
+    } else if off < -wanted.shorter_um.get() {
+        off + wanted.shorter_um.get()
+    } else {
+        return None;
+    };
+    let by = Length::new(off.abs().min(Length::MAX)).unwrap_or(Length::ZERO);
+    Some(Misfit {
+        why: format!(
+            "it is {} {} than wanted",
+            by.show(unit),
+            if off > 0 { "longer" } else { "shorter" }
+        ),
+        by_um: Some(beyond),
+    })
+}
+
+fn state_misfit(spare: &SpareFixture) -> Option<Misfit> {
+    if spare.fixture.condition != Condition::Good {
+        return misfit(format!("it is {}", spare.fixture.condition));
+    }
+    match &spare.freedom {
+        Freedom::Free => None,
+        Freedom::Not(why) => misfit(format!("it is not free: {why}")),
+    }
+}
+
+/// What is asked for by a bar, as a make.
+fn make_of(bar: &Bar) -> Make {
+    Make {
+        tape: bar.tape,
+        profile: bar.profile,
+        channels: bar.channels.clone(),
+        voltage_mv: bar.voltage_mv.unwrap_or_default(),
+        lit_um: bar.length_um,
+        diffused: bar.diffused,
+        fed: bar.fed,
+        connector: None,
+    }
+}
+
+fn wanted<'a>(bar: &Bar, make: &'a Make) -> Wanted<'a> {
+    Wanted {
+        make,
+        voltage_matters: bar.voltage_mv.is_some(),
+        shorter_um: bar.shorter_um,
+        longer_um: bar.longer_um,
+    }
+}
+
+/// Why a fixture does not serve a bar; `None` if it does.
+pub fn why_not(bar: &Bar, spare: &SpareFixture, unit: LengthUnit) -> Option<Misfit> {
+    let make = make_of(bar);
+    let wanted = wanted(bar, &make);
+    differs(&wanted, &spare.fixture.make)
+        .or_else(|| state_misfit(spare))
+        .or_else(|| length_misfit(&wanted, &spare.fixture.make, unit))
+}
+
+/// Which fixture serves which bar.
+pub(super) struct Reuse<'a> {
+    /// By the place of the bar in [`Book::bars`].
+    pub(super) served: Vec<Option<&'a SpareFixture>>,
+    /// Bars whose fixture was chosen by hand and can't serve, with the reason.
+    pub(super) refused: Vec<(BarId, String)>,
+    /// Fixtures that would serve if a bar were a little different.
+    pub(super) near: Vec<NearMiss>,
+}
+
+/// Gives fixtures chosen by hand to their bars, and the others by exact assignment: most bars
+/// served, then least sum of length mismatches, then least sum of positions along the walk from
+/// the nearest place.
+pub(super) fn assign_fixtures<'a>(book: &Book<'a>) -> Reuse<'a> {
+    let unit = book.input.venue.length_unit;
+    let mut served: Vec<Option<&SpareFixture>> = vec![None; book.bars.len()];
+    let mut refused = Vec::new();
+    let mut taken = std::collections::BTreeSet::new();
+    for (at, bar) in book.bars.iter().enumerate() {
+        let Some(chosen) = bar.fixture else { continue };
+        let Some(&spare) = book
+            .fixtures
+            .iter()
+            .find(|spare| spare.fixture.id == chosen)
+        else {
+            refused.push((bar.id, "The chosen fixture is not in the house.".to_owned()));
+            continue;
+        };
+        let tag = &spare.fixture.tag;
+        if let Some(misfit) = why_not(bar, spare, unit) {
+            refused.push((bar.id, format!("{tag} was chosen, but {}.", misfit.why)));
+        } else if !taken.insert(chosen) {
+            refused.push((
+                bar.id,
+                format!("{tag} was chosen, but for another bar too."),
+            ));
+        } else {
+            served[at] = Some(spare);
+        }
+    }
+
+    // Bars with a refused choice are served like any other, so that the set can still be built.
+    let rows: Vec<usize> = (0..book.bars.len())
+        .filter(|&at| served[at].is_none())
+        .collect();
+    let columns: Vec<&SpareFixture> = book
+        .fixtures
+        .iter()
+        .copied()
+        .filter(|spare| state_misfit(spare).is_none() && !taken.contains(&spare.fixture.id))
+        .collect();
+    let makes: Vec<Make> = rows.iter().map(|&at| make_of(book.bars[at])).collect();
+    let nearest = columns
+        .iter()
+        .map(|spare| spare.place.position)
+        .min()
+        .unwrap_or(0);
+    let best = assign(rows.len(), columns.len(), |row, column| {
+        let wanted = wanted(book.bars[rows[row]], &makes[row]);
+        let spare = columns[column];
+        let off = off(&wanted, &spare.fixture.make);
+        let fits = off <= wanted.longer_um.get()
+            && off >= -wanted.shorter_um.get()
+            && differs(&wanted, &spare.fixture.make).is_none();
+        fits.then(|| Cost {
+            primary: off.unsigned_abs(),
+            secondary: spare.place.position.abs_diff(nearest),
+        })
+    });
+    for (row, column) in best.column_of.iter().enumerate() {
+        if let Some(column) = *column {
+            served[rows[row]] = Some(columns[column]);
+            taken.insert(columns[column].fixture.id);
+        }
+    }
+
+    let mut near = Vec::new();
+    for (at, bar) in book.bars.iter().enumerate() {
+        if served[at].is_some() {
+            continue;
+        }
+        let make = make_of(bar);
+        let wanted = wanted(bar, &make);
+        let limit = NEAR_UM.max(bar.length_um.get() / 10);
+        for spare in &columns {
+            let found = &spare.fixture.make;
+            // Beyond the tolerance already: what served would not be left over.
+            let by_um = length_misfit(&wanted, found, unit).and_then(|misfit| misfit.by_um);
+            if let Some(by_um) = by_um.filter(|by| by.abs() <= limit)
+                && !taken.contains(&spare.fixture.id)
+                && differs(&wanted, found).is_none()
+            {
+                near.push(NearMiss {
+                    bar: bar.id,
+                    label: bar.label.to_string(),
+                    fixture: spare.fixture.id,
+                    tag: spare.fixture.tag.clone(),
+                    by_um,
+                });
+            }
+        }
+    }
+    near.sort_by_key(|miss| (miss.by_um.abs(), miss.bar, miss.fixture));
+    Reuse {
+        served,
+        refused,
+        near,
+    }
+}
+
+/// A fixture that can replace another.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Replacement {
+    /// Which.
+    pub fixture: ThingId,
+    /// Its tag.
+    pub tag: Tag,
+    /// Its lit length less that of the one it replaces.
+    pub off_um: i64,
+    /// How far its place lies along the walk from the nearest.
+    pub far: u64,
+}
+
+/// A fixture that can't replace another.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NoReplacement {
+    /// Which.
+    pub fixture: ThingId,
+    /// Its tag.
+    pub tag: Tag,
+    /// Why not.
+    pub why: String,
+}
+
+/// What could replace a fixture of this make: those that plug in as they are, are free, good and
+/// within the tolerances, best first (least length mismatch, then nearest place, then tag); and
+/// why each other one can't, by tag. `itself` is left out of both.
+///
+/// A connector that is not noted on either side is a reason against: nobody knows whether it
+/// plugs in.
+pub fn replacements(
+    make: &Make,
+    itself: Option<ThingId>,
+    shorter_um: Length,
+    longer_um: Length,
+    candidates: &[SpareFixture],
+    unit: LengthUnit,
+) -> (Vec<Replacement>, Vec<NoReplacement>) {
+    let make_only = Make {
+        tape: None,
+        profile: None,
+        ..make.clone()
+    };
+    let wanted = Wanted {
+        make: &make_only,
+        voltage_matters: true,
+        shorter_um,
+        longer_um,
+    };
+    let nearest = candidates
+        .iter()
+        .map(|spare| spare.place.position)
+        .min()
+        .unwrap_or(0);
+    let (mut fit, mut not) = (Vec::new(), Vec::new());
+    for spare in candidates
+        .iter()
+        .filter(|spare| Some(spare.fixture.id) != itself)
+    {
+        let found = &spare.fixture.make;
+        let (fixture, tag) = (spare.fixture.id, spare.fixture.tag.clone());
+        let misfit = differs(&wanted, found)
+            .or_else(|| plug_misfit(make, found))
+            .or_else(|| length_misfit(&wanted, found, unit))
+            .or_else(|| state_misfit(spare));
+        match misfit {
+            Some(Misfit { why, .. }) => not.push(NoReplacement { fixture, tag, why }),
+            None => fit.push(Replacement {
+                fixture,
+                tag,
+                off_um: off(&wanted, found),
+                far: spare.place.position.abs_diff(nearest),
+            }),
+        }
+    }
+    fit.sort_by(|a, b| {
+        (a.off_um.abs(), a.far, &a.tag, a.fixture).cmp(&(b.off_um.abs(), b.far, &b.tag, b.fixture))
+    });
+    not.sort_by(|a, b| (&a.tag, a.fixture).cmp(&(&b.tag, b.fixture)));
+    (fit, not)
+}
+
+fn plug_misfit(make: &Make, found: &Make) -> Option<Misfit> {
+    match (&make.connector, &found.connector) {
+        (Some(wanted), Some(found)) if found.stands_in_for(wanted) => None,
+        (Some(wanted), Some(found))
+            if found.same_family(wanted) && found.gender == wanted.gender =>
+        {
+            misfit("the pins of its lead are in another order".into())
+        }
+        (Some(wanted), Some(found)) => {
+            misfit(format!("its lead ends in {found}, wanted is {wanted}"))
+        }
+        (_, None) => misfit("what its lead ends in is not noted".into()),
+        (None, Some(_)) => misfit("what the wanted one's lead ends in is not noted".into()),
+    }
+}
