@@ -4,6 +4,7 @@
 //! or randomness, and it does not plan: that is [`crate::plan`]. What is not known is `None`,
 //! never zero.
 
+pub mod attribute;
 pub mod channel;
 pub mod connector;
 pub mod design;
@@ -13,6 +14,7 @@ pub mod movement;
 pub mod part;
 pub mod piece;
 pub mod purchase;
+pub mod ready_made;
 pub mod reservation;
 pub mod step;
 pub mod text;

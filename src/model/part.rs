@@ -601,6 +601,18 @@ impl PartSpec {
                 if !(1..=12).contains(&cable.conductors) {
                     return fail("conductors", "A cable has 1 to 12 conductors.".into());
                 }
+                if cable
+                    .colours
+                    .iter()
+                    .any(|c| c.as_str().contains([',', ';']))
+                {
+                    return fail(
+                        "colours",
+                        "A conductor's colour is named without comma or semicolon, such as \
+                         green/yellow."
+                            .into(),
+                    );
+                }
                 if !cable.colours.is_empty() && cable.colours.len() != usize::from(cable.conductors)
                 {
                     return fail(
