@@ -64,6 +64,7 @@ mod pattern;
 mod search;
 mod start;
 mod verify;
+mod write;
 
 use std::cmp::Reverse;
 
@@ -320,7 +321,7 @@ pub struct Budget {
 
 impl Budget {
     /// Enough to prove small cases and to improve a set of 60 bars well.
-    pub const USUAL: Self = Self { steps: 150_000 };
+    pub const USUAL: Self = Self { steps: 100_000 };
 }
 
 /// A problem that can't be asked.

@@ -1,5 +1,5 @@
-//! The search: a start, exact branch and bound where it is small enough, improvement by
-//! solving a few pieces anew, and the plan written out with what is proven.
+//! The search: a start, exact branch and bound where it is small enough, and improvement by
+//! solving a few pieces anew.
 //!
 //! All randomness is a fixed sequence, and budgets are counted in patterns looked at, so
 //! the same problem gives the same plan everywhere.
@@ -7,13 +7,13 @@
 use std::{collections::HashMap, rc::Rc};
 
 use super::{
-    Budget, CutPlan, Fed, Joining, Layout, Problem, Proofs, Rest, Segment, Short, Source, Use,
+    Budget, CutPlan, Problem,
     bound::{Bounds, Load},
-    column, joining,
+    column,
     pattern::{self, Arrangements, Cost, Counts, Instance},
     start::{complete, starts},
+    write::{proofs, written_out},
 };
-use crate::plan::answer::{Proof, Why};
 
 /// More bars than this are not searched exactly as a whole: the depth of the search is the
 /// number of pieces.
@@ -136,6 +136,8 @@ struct Branch<'a> {
     arrangements: &'a mut Arrangements,
     /// All arrangements looked at are as good as can be.
     exact: bool,
+    /// The classes of which there are some, but not any number.
+    limited: Vec<usize>,
     /// The cheapest way each state was reached.
     reached: HashMap<Vec<u32>, Cost>,
     best: Cost,
@@ -172,7 +174,7 @@ impl Branch<'_> {
         let key: Vec<u32> = demand
             .iter()
             .copied()
-            .chain(left.iter().copied().flatten())
+            .chain(self.limited.iter().filter_map(|&class| left[class]))
             .collect();
         match self.reached.get_mut(&key) {
             Some(known) if *known <= cost => return,
@@ -268,13 +270,13 @@ impl Branch<'_> {
 }
 
 /// What a branch and bound gave.
-struct Outcome {
+pub(super) struct Outcome {
     /// Something better than the cost to beat, if found.
-    found: Option<Solution>,
+    pub found: Option<Solution>,
     /// Nothing is left to try.
-    complete: bool,
+    pub complete: bool,
     /// All patterns were laid as well as can be.
-    exact: bool,
+    pub exact: bool,
 }
 
 struct Search<'a> {
@@ -310,6 +312,9 @@ impl Search<'_> {
             patterns: &patterns,
             arrangements: &mut self.arrangements,
             exact: true,
+            limited: (0..available.len())
+                .filter(|&class| available[class].is_some_and(|many| many > 0))
+                .collect(),
             reached: HashMap::new(),
             best: beat,
             found: None,
@@ -372,12 +377,15 @@ impl Search<'_> {
 
     /// Takes two or three pieces apart, with a few unused ones beside them, and solves them
     /// again; keeps what is better, until the steps are used up.
-    fn improve(&mut self, solution: &mut Solution, most_steps: u64) {
+    fn improve(&mut self, solution: &mut Solution, least_money: i64, most_steps: u64) {
         let mut dice = Dice(0x9E37_79B9_7F4A_7C15);
         let stock: Vec<usize> = (0..self.instance.classes.len())
             .filter(|&class| self.instance.classes[class].price_minor.is_none())
             .collect();
+        // Going through all classes once costs about as much as a few patterns.
+        let overhead = (self.instance.classes.len() as u64).div_ceil(4);
         while self.steps < most_steps && !solution.pieces.is_empty() {
+            self.steps += overhead;
             let mut left: Vec<Option<u32>> = self
                 .instance
                 .classes
@@ -407,6 +415,16 @@ impl Search<'_> {
             };
             let many = (2 + dice.below(2)).min(solution.pieces.len());
             let mut chosen: Vec<usize> = Vec::new();
+            // Where money may still be saved, every other time begins with a roll.
+            if solution.cost.money > least_money && dice.below(2) == 0 {
+                let bought = |(class, _): &(usize, Counts)| {
+                    self.instance.classes[*class].price_minor.is_some()
+                };
+                let rolls: Vec<usize> = (0..solution.pieces.len())
+                    .filter(|&index| bought(&solution.pieces[index]))
+                    .collect();
+                chosen.extend(rolls.get(dice.below(rolls.len())));
+            }
             while chosen.len() < many {
                 let index = dice.below(solution.pieces.len());
                 if !chosen.contains(&index) {
@@ -496,248 +514,20 @@ pub(super) fn solve(problem: &Problem, budget: Budget) -> CutPlan {
     };
     if bars > 0 && bars <= MOST_BARS_EXACT {
         let to_beat = best.cost;
-        let steps = budget.steps / 2;
+        let steps = budget.steps / 3;
         proven = search.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
         if let Some(better) = proven.found.take() {
             best = better;
         }
     }
+    let least = search.bounds.least(&root);
     if !(proven.complete && proven.exact) {
-        search.improve(&mut best, budget.steps);
+        search.improve(&mut best, least.money, budget.steps);
     }
 
     best.pieces.sort();
-    let least = search.bounds.least(&root);
     let solder_at = |short, money| search.bounds.solder(&root, short, money);
     let mut plan = written_out(problem, instance, &mut search.arrangements, &best);
     plan.proof = proofs(problem, &plan, &best, least, solder_at, &proven);
     plan
-}
-
-fn proofs(
-    problem: &Problem,
-    plan: &CutPlan,
-    best: &Solution,
-    least: Cost,
-    solder_at: impl Fn(i64, i64) -> i64,
-    proven: &Outcome,
-) -> Proofs {
-    let earlier = || Why::EarlierOpen;
-    let count = |short: i64| {
-        let forced: u64 = plan
-            .short
-            .iter()
-            .map(|short| u64::from(short.quantity))
-            .sum::<u64>()
-            - best.cost.short.unsigned_abs();
-        forced + short.unsigned_abs()
-    };
-    let mut proofs = Proofs {
-        short: Proof::Proven,
-        money: Proof::Proven,
-        solder: Proof::Proven,
-        rest: Proof::Proven,
-    };
-    if proven.complete && proven.exact {
-        return proofs;
-    }
-    if !proven.complete {
-        proofs.short = Proof::from_bound(&count(best.cost.short), count(least.short));
-        proofs.money = if proofs.short.is_proven() {
-            Proof::from_bound(&plan.purchase_minor, least.money)
-        } else {
-            Proof::Open { why: earlier() }
-        };
-    }
-    if !proofs.money.is_proven() {
-        proofs.solder = Proof::Open { why: earlier() };
-        proofs.rest = Proof::Open { why: earlier() };
-        return proofs;
-    }
-    let solder = solder_at(best.cost.short, best.cost.money).unsigned_abs();
-    proofs.solder = Proof::from_bound(&plan.solder_work, solder);
-    let whole: i128 = problem
-        .stock
-        .iter()
-        .map(|piece| i128::from(piece.units) * i128::from(piece.units))
-        .sum();
-    proofs.rest = if !proofs.solder.is_proven() {
-        Proof::Open { why: earlier() }
-    } else if (least.short, least.money) == (best.cost.short, best.cost.money)
-        && least.squares_lost > i128::MIN / 8
-    {
-        let bound = Rest {
-            squares: (whole - least.squares_lost).unsigned_abs(),
-            ..Rest::default()
-        };
-        Proof::from_bound(&plan.rest, bound)
-    } else {
-        Proof::Open {
-            why: Why::StepBudget,
-        }
-    };
-    proofs
-}
-
-/// Gives every merged piece and bar its own place again, in bench order.
-fn written_out(
-    problem: &Problem,
-    instance: &Instance,
-    arrangements: &mut Arrangements,
-    best: &Solution,
-) -> CutPlan {
-    let mut members: Vec<_> = instance
-        .classes
-        .iter()
-        .map(|class| {
-            class.members.iter().flat_map(|&(index, many)| {
-                std::iter::repeat_n(index, many.map_or(usize::MAX, |many| many as usize))
-            })
-        })
-        .collect();
-    let mut pieces: Vec<(Source, usize, &Counts)> = Vec::new();
-    for (class, counts) in &best.pieces {
-        if let Some(index) = members[*class].next() {
-            let source = match instance.classes[*class].price_minor {
-                None => Source::Stock(index),
-                Some(_) => Source::Roll(index),
-            };
-            pieces.push((source, *class, counts));
-        }
-    }
-    pieces.sort();
-
-    let mut wanted: Vec<u32> = problem.wants.iter().map(|want| want.quantity).collect();
-    let mut next_want = |kind: usize| {
-        let wants = &instance.wants_of[kind];
-        let want = wants.iter().copied().find(|&want| wanted[want] > 0);
-        if let Some(want) = want {
-            wanted[want] -= 1;
-        }
-        want.unwrap_or(wants[0])
-    };
-    let mut layouts = Vec::with_capacity(pieces.len());
-    for (source, class, counts) in pieces {
-        let piece = match source {
-            Source::Stock(index) => &problem.stock[index],
-            Source::Roll(index) => &problem.rolls[index].piece,
-        };
-        let mut writer = Writer::new(problem);
-        for &(kind, from) in &arrangements.best(instance, class, counts).bars {
-            let from = from.unsigned_abs();
-            let to = from + instance.kinds[kind].units.unsigned_abs();
-            let (start, end) = feed(problem, piece, instance.kinds[kind].fed, from, to);
-            let want = next_want(kind);
-            writer.bar(from, to, Use::Bar { want, start, end });
-        }
-        layouts.push(Layout {
-            source,
-            segments: writer.finish(piece.units),
-        });
-    }
-
-    let whole: i128 = problem
-        .stock
-        .iter()
-        .map(|piece| i128::from(piece.units) * i128::from(piece.units))
-        .sum();
-    CutPlan {
-        layouts,
-        short: wanted
-            .iter()
-            .enumerate()
-            .filter(|(_, quantity)| **quantity > 0)
-            .map(|(want, &quantity)| Short { want, quantity })
-            .collect(),
-        purchase_minor: best.cost.money,
-        solder_work: best.cost.solder.unsigned_abs(),
-        rest: Rest {
-            scrap_units: best.cost.scrap.unsigned_abs(),
-            offcuts: best.cost.offcuts.unsigned_abs(),
-            squares: (whole - best.cost.squares_lost).unsigned_abs(),
-        },
-        proof: Proofs {
-            short: Proof::Proven,
-            money: Proof::Proven,
-            solder: Proof::Proven,
-            rest: Proof::Proven,
-        },
-    }
-}
-
-/// Which ends of a bar are fed, and what they lie on.
-fn feed(
-    problem: &Problem,
-    piece: &super::Stock,
-    fed: Fed,
-    from: u64,
-    to: u64,
-) -> (Option<Joining>, Option<Joining>) {
-    let (start, end) = (joining(piece, from), joining(piece, to));
-    match fed {
-        Fed::BothEnds => (Some(start), Some(end)),
-        Fed::OneEnd if problem.weights.of(end) < problem.weights.of(start) => (None, Some(end)),
-        Fed::OneEnd => (Some(start), None),
-    }
-}
-
-/// Fills the room between bars with rests and saw dust.
-struct Writer {
-    usable: u64,
-    kerf: u64,
-    at: u64,
-    segments: Vec<Segment>,
-}
-
-impl Writer {
-    fn new(problem: &Problem) -> Self {
-        Self {
-            usable: problem.usable_units,
-            kerf: problem.kerf_units,
-            at: 0,
-            segments: Vec::new(),
-        }
-    }
-
-    fn add(&mut self, length: u64, becomes: Use) {
-        if length > 0 {
-            let from = self.at;
-            self.at += length;
-            self.segments.push(Segment {
-                from,
-                to: self.at,
-                becomes,
-            });
-        }
-    }
-
-    /// From here to `to`, with a saw cut towards each neighbour.
-    fn rest(&mut self, to: u64, before: bool, after: bool) {
-        let length = to - self.at;
-        let dust = self.kerf * (u64::from(before) + u64::from(after));
-        if length <= dust {
-            self.add(length, Use::Kerf);
-            return;
-        }
-        let rest = length - dust;
-        let becomes = if rest >= self.usable {
-            Use::Offcut
-        } else {
-            Use::Scrap
-        };
-        self.add(self.kerf * u64::from(before), Use::Kerf);
-        self.add(rest, becomes);
-        self.add(self.kerf * u64::from(after), Use::Kerf);
-    }
-
-    fn bar(&mut self, from: u64, to: u64, bar: Use) {
-        let before = !self.segments.is_empty();
-        self.rest(from, before, true);
-        self.add(to - from, bar);
-    }
-
-    fn finish(mut self, end: u64) -> Vec<Segment> {
-        self.rest(end, true, false);
-        self.segments
-    }
 }
