@@ -17,11 +17,20 @@ use sqlx::{
 
 pub mod backup;
 pub mod design;
+pub mod balance;
+pub mod fixture;
+pub mod loan;
+pub mod movement;
 pub mod offer;
+pub mod part;
+pub mod piece;
+pub mod place;
 pub mod press;
 pub mod purchase;
 mod refusal;
+pub mod search;
 pub mod sound;
+pub mod thing;
 mod tx;
 pub mod venue;
 

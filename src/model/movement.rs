@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{
+    fixture::Condition,
     id::{AccountId, DesignId, MovementId, PartId, ThingId},
     text::{Name, Note, words},
 };
@@ -120,6 +121,15 @@ pub enum Moved {
         /// Its remainder.
         rest_um: i64,
     },
+    /// What a cut leaves nothing of: kerf and scrap of a part kept by length, from the bench.
+    Loss {
+        /// Of what.
+        part: PartId,
+        /// Cut units or micrometres.
+        amount: i64,
+        /// A remainder that goes with it.
+        rest_um: i64,
+    },
     /// A unit, a fixture or a frame.
     Thing {
         /// Which.
@@ -140,6 +150,17 @@ pub struct Line {
     pub to: AccountId,
 }
 
+/// A condition noted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Mark {
+    /// Of which thing.
+    pub thing: ThingId,
+    /// What it was.
+    pub before: Condition,
+    /// What it is now.
+    pub after: Condition,
+}
+
 /// What is about to be written into the ledger.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct NewMovement {
@@ -153,6 +174,8 @@ pub struct NewMovement {
     pub design: Option<DesignId>,
     /// The movement that this one undoes.
     pub undoes: Option<MovementId>,
+    /// The condition noted, by a mark or by the undo of one.
+    pub mark: Option<Mark>,
     /// Lines; only a mark has none.
     pub lines: Vec<Line>,
 }

@@ -67,6 +67,13 @@ impl Kind {
     }
 }
 
+impl Kind {
+    /// Whether every roll, reel, bar and offcut of it is a piece of its own.
+    pub const fn by_length(self) -> bool {
+        matches!(self.stock_by(), StockBy::Length)
+    }
+}
+
 words! {
     /// Which side all colours share.
     Polarity {

@@ -1,0 +1,603 @@
+//! SQL for the ledger: movements are added and read, never changed.
+
+use std::collections::HashMap;
+
+use sqlx::SqliteConnection;
+
+use super::{DbError, WriteTx, part::stock_unit, place::Spot, refusal::read};
+use crate::{
+    model::{
+        id::{AccountId, DesignId, MovementId, PartId, ThingId},
+        movement::{Line, Mark, Moved, MovementKind, NewMovement},
+        part::Kind,
+        place::Whereabouts,
+        text::{Name, Note, Tag},
+        thing::Amount,
+    },
+    units::{Date, parse_date},
+};
+
+/// A movement as the log shows it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Entry {
+    /// Its id.
+    pub id: MovementId,
+    /// Milliseconds since 1970 (UTC).
+    pub at_ms: i64,
+    /// The venue's calendar day.
+    pub on: Date,
+    /// Why.
+    pub kind: MovementKind,
+    /// Who.
+    pub who: Name,
+    /// In the person's own words; may be empty.
+    pub reason: Note,
+    /// For which design, with its name.
+    pub design: Option<(DesignId, String)>,
+    /// The movement that it undoes.
+    pub undoes: Option<MovementId>,
+    /// The movement that undid it.
+    pub undone_by: Option<MovementId>,
+    /// The condition that it noted, with the thing's tag.
+    pub mark: Option<(Mark, Tag)>,
+    /// What moved.
+    pub lines: Vec<EntryLine>,
+}
+
+impl Entry {
+    /// Whether it may be undone from here: an undo, or what was undone, may not.
+    pub fn may_undo(&self) -> bool {
+        self.kind != MovementKind::Undo && self.undone_by.is_none()
+    }
+}
+
+/// A line of a movement, with the names that it is read by.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct EntryLine {
+    /// Of which part.
+    pub part: Option<PartId>,
+    /// Its kind.
+    pub part_kind: Option<Kind>,
+    /// Which thing, if one.
+    pub thing: Option<ThingId>,
+    /// Its tag.
+    pub tag: Option<Tag>,
+    /// The part's name, a frame's name, or `fixture`.
+    pub name: String,
+    /// How much.
+    pub amount: Amount,
+    /// From where.
+    pub from: Whereabouts,
+    /// To where.
+    pub to: Whereabouts,
+}
+
+impl EntryLine {
+    /// The line as the ledger holds it.
+    pub fn line(&self) -> Line {
+        let Amount {
+            amount, rest_um, ..
+        } = self.amount;
+        let moved = match (self.thing, self.part) {
+            (None, part) => {
+                let part = part.unwrap_or(PartId(0));
+                if self.part_kind.is_some_and(Kind::by_length) {
+                    Moved::Loss {
+                        part,
+                        amount,
+                        rest_um,
+                    }
+                } else {
+                    Moved::Count { part, amount }
+                }
+            }
+            (Some(thing), Some(part)) if self.part_kind.is_some_and(Kind::by_length) => {
+                Moved::Piece {
+                    thing,
+                    part,
+                    amount,
+                    rest_um,
+                }
+            }
+            (Some(thing), part) => Moved::Thing { thing, part },
+        };
+        Line {
+            moved,
+            from: self.from.account,
+            to: self.to.account,
+        }
+    }
+}
+
+/// What a log is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum About {
+    /// Everything.
+    #[default]
+    All,
+    /// One part.
+    Part(PartId),
+    /// One thing, its marks included.
+    Thing(ThingId),
+    /// One place, stage, loan or inside.
+    Account(AccountId),
+    /// One design.
+    Design(DesignId),
+}
+
+/// Which movements a log shows.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct LogFilter {
+    /// About what.
+    pub about: About,
+    /// By whom.
+    pub who: Option<Name>,
+    /// Of one kind.
+    pub kind: Option<MovementKind>,
+    /// Only those before this one: the last of the page before.
+    pub before: Option<MovementId>,
+}
+
+/// The later movement that stands in the way of an undo.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Later {
+    /// Which.
+    pub id: MovementId,
+    /// What it did.
+    pub kind: MovementKind,
+    /// By whom.
+    pub who: Name,
+    /// When, by the venue's calendar.
+    pub on: Date,
+}
+
+struct Head {
+    id: i64,
+    at_ms: i64,
+    on_date: String,
+    kind: String,
+    who: String,
+    reason: String,
+    design_id: Option<i64>,
+    design_name: Option<String>,
+    undoes_id: Option<i64>,
+    undone_by: Option<i64>,
+    mark_thing_id: Option<i64>,
+    mark_before: Option<String>,
+    mark_after: Option<String>,
+    mark_tag: Option<String>,
+}
+
+impl Head {
+    fn entry(self) -> Result<Entry, DbError> {
+        let mark = match (
+            self.mark_thing_id,
+            self.mark_before,
+            self.mark_after,
+            self.mark_tag,
+        ) {
+            (Some(thing), Some(before), Some(after), Some(tag)) => Some((
+                Mark {
+                    thing: ThingId(thing),
+                    before: read("movement.mark_before", before.parse())?,
+                    after: read("movement.mark_after", after.parse())?,
+                },
+                read("thing.tag", Tag::parse(&tag))?,
+            )),
+            _ => None,
+        };
+        Ok(Entry {
+            id: MovementId(self.id),
+            at_ms: self.at_ms,
+            on: read("movement.on_date", parse_date(&self.on_date))?,
+            kind: read("movement.kind", self.kind.parse())?,
+            who: read("movement.who", Name::parse(&self.who))?,
+            reason: read("movement.reason", Note::parse(&self.reason))?,
+            design: self.design_id.map(DesignId).zip(self.design_name),
+            undoes: self.undoes_id.map(MovementId),
+            undone_by: self.undone_by.map(MovementId),
+            mark,
+            lines: Vec::new(),
+        })
+    }
+}
+
+/// Selects [`Head`]s; what follows says which.
+macro_rules! heads {
+    ($tail:literal $(, $arg:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Head,
+            r#"SELECT movement.id, movement.at_ms, movement.on_date, movement.kind, movement.who,
+                 movement.reason, movement.design_id, design.name AS "design_name?",
+                 movement.undoes_id, counter.id AS "undone_by?", movement.mark_thing_id,
+                 movement.mark_before, movement.mark_after, marked.tag AS "mark_tag?"
+               FROM movement
+               LEFT JOIN design ON design.id = movement.design_id
+               LEFT JOIN movement AS counter ON counter.undoes_id = movement.id
+               LEFT JOIN thing AS marked ON marked.id = movement.mark_thing_id
+               WHERE "# + $tail
+            $(, $arg)*
+        )
+    };
+}
+
+/// One movement with its lines.
+pub async fn lookup(tx: &mut SqliteConnection, id: MovementId) -> Result<Option<Entry>, DbError> {
+    let heads = heads!("movement.id = ?", id.0).fetch_all(&mut *tx).await?;
+    Ok(with_lines(tx, heads).await?.pop())
+}
+
+/// Movements with their lines, newest first.
+pub async fn list(
+    tx: &mut SqliteConnection,
+    filter: &LogFilter,
+    limit: i64,
+) -> Result<Vec<Entry>, DbError> {
+    let before = filter.before.map_or(i64::MAX, |id| id.0);
+    let who = filter.who.as_ref().map(Name::as_str);
+    let kind = filter.kind.map(MovementKind::word);
+    let heads = match filter.about {
+        About::All => match who {
+            Some(who) => {
+                heads!(
+                    "movement.who = ?1 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
+                     ORDER BY movement.id DESC LIMIT ?4",
+                    who,
+                    before,
+                    kind,
+                    limit
+                )
+                .fetch_all(&mut *tx)
+                .await?
+            }
+            None => {
+                heads!(
+                    "movement.id < ?1 AND (?2 IS NULL OR movement.kind = ?2)
+                     ORDER BY movement.id DESC LIMIT ?3",
+                    before,
+                    kind,
+                    limit
+                )
+                .fetch_all(&mut *tx)
+                .await?
+            }
+        },
+        About::Part(part) => {
+            heads!(
+                "movement.id IN (SELECT movement_id FROM movement_line WHERE part_id = ?1)
+                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
+                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
+                part.0,
+                before,
+                kind,
+                who,
+                limit
+            )
+            .fetch_all(&mut *tx)
+            .await?
+        }
+        About::Thing(thing) => {
+            heads!(
+                "movement.id IN (SELECT movement_id FROM movement_line WHERE thing_id = ?1
+                     UNION SELECT id FROM movement WHERE mark_thing_id = ?1)
+                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
+                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
+                thing.0,
+                before,
+                kind,
+                who,
+                limit
+            )
+            .fetch_all(&mut *tx)
+            .await?
+        }
+        About::Account(account) => {
+            heads!(
+                "movement.id IN (SELECT movement_id FROM movement_line WHERE to_id = ?1
+                     UNION SELECT movement_id FROM movement_line WHERE from_id = ?1)
+                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
+                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
+                account.0,
+                before,
+                kind,
+                who,
+                limit
+            )
+            .fetch_all(&mut *tx)
+            .await?
+        }
+        About::Design(design) => {
+            heads!(
+                "movement.design_id = ?1
+                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
+                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
+                design.0,
+                before,
+                kind,
+                who,
+                limit
+            )
+            .fetch_all(&mut *tx)
+            .await?
+        }
+    };
+    with_lines(tx, heads).await
+}
+
+async fn with_lines(tx: &mut SqliteConnection, heads: Vec<Head>) -> Result<Vec<Entry>, DbError> {
+    let ids: Vec<i64> = heads.iter().map(|head| head.id).collect();
+    let ids = read("ids", serde_json::to_string(&ids))?;
+    let rows = sqlx::query!(
+        r#"SELECT line.movement_id, line.part_id, line.thing_id, line.amount, line.rest_um,
+             thing.tag AS "tag?", thing.kind AS "thing_kind?", part.name AS "part_name?",
+             part.kind AS "part_kind?", frame.name AS "frame_name?",
+             json_extract(part.spec, '$.pitch.units') AS "pitch_units?: i64",
+             json_extract(part.spec, '$.pitch.um') AS "pitch_um?: i64",
+             json_extract(part.spec, '$.measure') AS "measure?: String",
+             source.account_id AS "from_account!", source.kind AS "from_kind!",
+             source.words AS "from_words!: String", source.place_id AS from_place,
+             source.design_id AS from_design, source.loan_id AS from_loan,
+             source.inside_id AS from_inside,
+             goal.account_id AS "to_account!", goal.kind AS "to_kind!",
+             goal.words AS "to_words!: String", goal.place_id AS to_place,
+             goal.design_id AS to_design, goal.loan_id AS to_loan, goal.inside_id AS to_inside
+           FROM movement_line AS line
+           JOIN whereabouts AS source ON source.account_id = line.from_id
+           JOIN whereabouts AS goal ON goal.account_id = line.to_id
+           LEFT JOIN thing ON thing.id = line.thing_id
+           LEFT JOIN part ON part.id = line.part_id
+           LEFT JOIN frame ON frame.thing_id = line.thing_id
+           WHERE line.movement_id IN (SELECT value FROM json_each(?)) ORDER BY line.id"#,
+        ids
+    )
+    .fetch_all(tx)
+    .await?;
+    let mut lines: HashMap<i64, Vec<EntryLine>> = HashMap::new();
+    for row in rows {
+        let part_kind: Option<Kind> = row
+            .part_kind
+            .map(|kind| read("part.kind", kind.parse()))
+            .transpose()?;
+        lines.entry(row.movement_id).or_default().push(EntryLine {
+            part: row.part_id.map(PartId),
+            part_kind,
+            thing: row.thing_id.map(ThingId),
+            tag: row
+                .tag
+                .map(|tag| read("thing.tag", Tag::parse(&tag)))
+                .transpose()?,
+            name: row
+                .part_name
+                .or(row.frame_name)
+                .or(row.thing_kind)
+                .unwrap_or_default(),
+            amount: Amount {
+                unit: stock_unit(
+                    part_kind,
+                    row.pitch_units.zip(row.pitch_um),
+                    row.measure.as_deref(),
+                )?,
+                amount: row.amount,
+                rest_um: row.rest_um,
+            },
+            from: Spot {
+                account_id: row.from_account,
+                kind: row.from_kind,
+                words: row.from_words,
+                place_id: row.from_place,
+                design_id: row.from_design,
+                loan_id: row.from_loan,
+                inside_id: row.from_inside,
+            }
+            .whereabouts()?,
+            to: Spot {
+                account_id: row.to_account,
+                kind: row.to_kind,
+                words: row.to_words,
+                place_id: row.to_place,
+                design_id: row.to_design,
+                loan_id: row.to_loan,
+                inside_id: row.to_inside,
+            }
+            .whereabouts()?,
+        });
+    }
+    heads
+        .into_iter()
+        .map(|head| {
+            let lines = lines.remove(&head.id).unwrap_or_default();
+            Ok(Entry {
+                lines,
+                ..head.entry()?
+            })
+        })
+        .collect()
+}
+
+/// Writes a movement with its lines; the triggers keep whereabouts and balances, and refuse what
+/// must not be.
+pub async fn add(
+    tx: &mut WriteTx,
+    new: &NewMovement,
+    at_ms: i64,
+    on: Date,
+) -> Result<MovementId, DbError> {
+    let on = on.to_string();
+    let (kind, who, reason) = (new.kind.word(), new.who.as_str(), new.reason.as_str());
+    let (design, undoes) = (new.design.map(|id| id.0), new.undoes.map(|id| id.0));
+    let (thing, before, after) = (
+        new.mark.map(|mark| mark.thing.0),
+        new.mark.map(|mark| mark.before.word()),
+        new.mark.map(|mark| mark.after.word()),
+    );
+    let id = sqlx::query_scalar!(
+        "INSERT INTO movement (at_ms, on_date, kind, who, reason, design_id, undoes_id,
+             mark_thing_id, mark_before, mark_after)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+        at_ms,
+        on,
+        kind,
+        who,
+        reason,
+        design,
+        undoes,
+        thing,
+        before,
+        after
+    )
+    .fetch_one(&mut **tx)
+    .await?;
+    for line in &new.lines {
+        let (part, thing, amount, rest) = match line.moved {
+            Moved::Count { part, amount } => (Some(part.0), None, amount, 0),
+            Moved::Piece {
+                thing,
+                part,
+                amount,
+                rest_um,
+            } => (Some(part.0), Some(thing.0), amount, rest_um),
+            Moved::Thing { thing, part } => (part.map(|part| part.0), Some(thing.0), 1, 0),
+            Moved::Loss {
+                part,
+                amount,
+                rest_um,
+            } => (Some(part.0), None, amount, rest_um),
+        };
+        sqlx::query!(
+            "INSERT INTO movement_line (movement_id, part_id, thing_id, amount, rest_um, from_id, to_id)
+             VALUES (?, ?, ?, ?, ?, ?, ?)",
+            id,
+            part,
+            thing,
+            amount,
+            rest,
+            line.from.0,
+            line.to.0
+        )
+        .execute(&mut **tx)
+        .await?;
+    }
+    Ok(MovementId(id))
+}
+
+/// The last movement of a thing after `after`, its marks not counted.
+pub async fn find_later_of_thing(
+    tx: &mut SqliteConnection,
+    thing: ThingId,
+    after: MovementId,
+) -> Result<Option<Later>, DbError> {
+    sqlx::query_as!(
+        LaterRow,
+        "SELECT movement.id, movement.kind, who, on_date
+         FROM movement_line JOIN movement ON movement.id = movement_line.movement_id
+         WHERE thing_id = ? AND movement_id > ? ORDER BY movement_line.id DESC LIMIT 1",
+        thing.0,
+        after.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(LaterRow::later)
+    .transpose()
+}
+
+/// The last movement after `after` that took some of a part out of an account.
+pub async fn find_later_of_count(
+    tx: &mut SqliteConnection,
+    part: PartId,
+    account: AccountId,
+    after: MovementId,
+) -> Result<Option<Later>, DbError> {
+    sqlx::query_as!(
+        LaterRow,
+        "SELECT movement.id, movement.kind, who, on_date
+         FROM movement_line JOIN movement ON movement.id = movement_line.movement_id
+         WHERE part_id = ? AND from_id = ? AND thing_id IS NULL AND movement_id > ?
+         ORDER BY movement_line.id DESC LIMIT 1",
+        part.0,
+        account.0,
+        after.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(LaterRow::later)
+    .transpose()
+}
+
+/// The last movement after `after` that put something into an account.
+pub async fn find_later_into(
+    tx: &mut SqliteConnection,
+    account: AccountId,
+    after: MovementId,
+) -> Result<Option<Later>, DbError> {
+    sqlx::query_as!(
+        LaterRow,
+        "SELECT movement.id, movement.kind, who, on_date
+         FROM movement_line JOIN movement ON movement.id = movement_line.movement_id
+         WHERE to_id = ? AND movement_id > ? ORDER BY movement_line.id DESC LIMIT 1",
+        account.0,
+        after.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(LaterRow::later)
+    .transpose()
+}
+
+/// The last movement after `after` that stands and touched a thing: not an undo, and not undone.
+pub async fn find_standing_later(
+    tx: &mut SqliteConnection,
+    thing: ThingId,
+    after: MovementId,
+) -> Result<Option<Later>, DbError> {
+    sqlx::query_as!(
+        LaterRow,
+        "SELECT movement.id, movement.kind, who, on_date
+         FROM movement_line JOIN movement ON movement.id = movement_line.movement_id
+         WHERE thing_id = ? AND movement_id > ? AND movement.kind <> 'undo'
+           AND NOT EXISTS (SELECT 1 FROM movement AS counter WHERE counter.undoes_id = movement.id)
+         ORDER BY movement_line.id DESC LIMIT 1",
+        thing.0,
+        after.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(LaterRow::later)
+    .transpose()
+}
+
+/// The last mark of a thing after `after`.
+pub async fn find_later_mark(
+    tx: &mut SqliteConnection,
+    thing: ThingId,
+    after: MovementId,
+) -> Result<Option<Later>, DbError> {
+    sqlx::query_as!(
+        LaterRow,
+        "SELECT id, kind, who, on_date FROM movement
+         WHERE mark_thing_id = ? AND id > ? ORDER BY id DESC LIMIT 1",
+        thing.0,
+        after.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(LaterRow::later)
+    .transpose()
+}
+
+struct LaterRow {
+    id: i64,
+    kind: String,
+    who: String,
+    on_date: String,
+}
+
+impl LaterRow {
+    fn later(self) -> Result<Later, DbError> {
+        Ok(Later {
+            id: MovementId(self.id),
+            kind: read("movement.kind", self.kind.parse())?,
+            who: read("movement.who", Name::parse(&self.who))?,
+            on: read("movement.on_date", parse_date(&self.on_date))?,
+        })
+    }
+}

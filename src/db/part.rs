@@ -1,0 +1,350 @@
+//! SQL for the catalogue.
+
+use sqlx::SqliteConnection;
+
+use super::{DbError, WriteTx, refusal::read};
+use crate::{
+    model::{
+        describe::part_words,
+        id::PartId,
+        part::{Kind, Part, PartSpec, StockUnit},
+        text::{Name, Note},
+    },
+    units::CutPitch,
+};
+
+/// A part about to be added.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewPart {
+    /// Its name.
+    pub name: Name,
+    /// The maker's own code; may be empty.
+    pub code: String,
+    /// Kind and attributes.
+    pub spec: PartSpec,
+    /// Whether the figures are typical ones.
+    pub typical: bool,
+    /// Which ready-made part it is taken from, if from one.
+    pub ready_made: Option<String>,
+    /// Notes.
+    pub note: Note,
+}
+
+/// Which parts a list shows.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct PartFilter {
+    /// Of one kind.
+    pub kind: Option<Kind>,
+    /// Each word typed occurs in the name, kind, attributes or note; part of a word counts.
+    pub typed: String,
+    /// Retired ones too.
+    pub retired: bool,
+    /// Only those of which there is something.
+    pub in_stock: bool,
+}
+
+/// A part with what there is of it, in its stock unit (without remainders of tape).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartStock {
+    /// The part.
+    pub part: Part,
+    /// What lies in places.
+    pub in_places: i64,
+    /// Pieces or units in places.
+    pub things_in_places: i64,
+    /// What is on stage.
+    pub on_stage: i64,
+    /// What is lent out.
+    pub lent: i64,
+    /// What is inside fixtures or on frames.
+    pub inside: i64,
+    /// Pieces or units that are suspect or dead, wherever they are.
+    pub bad_things: i64,
+    /// Where it lies, if all of it lies in one place.
+    pub only_place: Option<String>,
+    /// In how many places it lies.
+    pub places: i64,
+}
+
+struct Row {
+    id: i64,
+    name: String,
+    code: String,
+    spec: String,
+    typical: i64,
+    note: String,
+    retired: i64,
+    version: i64,
+}
+
+impl Row {
+    fn part(self) -> Result<Part, DbError> {
+        Ok(Part {
+            id: PartId(self.id),
+            name: read("part.name", Name::parse(&self.name))?,
+            code: self.code,
+            spec: read("part.spec", serde_json::from_str(&self.spec))?,
+            typical: self.typical != 0,
+            note: read("part.note", Note::parse(&self.note))?,
+            retired: self.retired != 0,
+            version: self.version,
+        })
+    }
+}
+
+/// One part.
+pub async fn lookup(tx: &mut SqliteConnection, id: PartId) -> Result<Option<Part>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, name, code, spec, typical, note, retired, version FROM part WHERE id = ?",
+        id.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(Row::part)
+    .transpose()
+}
+
+/// The part of a name, whatever its case.
+pub async fn find_by_name(tx: &mut SqliteConnection, name: &str) -> Result<Option<Part>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, name, code, spec, typical, note, retired, version FROM part WHERE name = ?",
+        name
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(Row::part)
+    .transpose()
+}
+
+/// Every part of a kind, or of all kinds, by kind and name.
+pub async fn list(
+    tx: &mut SqliteConnection,
+    kind: Option<Kind>,
+    retired: bool,
+) -> Result<Vec<Part>, DbError> {
+    let kind = kind.map(Kind::word);
+    sqlx::query_as!(
+        Row,
+        "SELECT id, name, code, spec, typical, note, retired, version FROM part
+         WHERE (?1 IS NULL OR kind = ?1) AND (?2 OR retired = 0) ORDER BY kind, name",
+        kind,
+        retired
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::part)
+    .collect()
+}
+
+/// Parts with what there is of each, by kind and name: one page of the cupboard.
+pub async fn list_stock(
+    tx: &mut SqliteConnection,
+    filter: &PartFilter,
+    offset: i64,
+    limit: i64,
+) -> Result<Vec<PartStock>, DbError> {
+    let kind = filter.kind.map(Kind::word);
+    let [a, b, c, d] = typed_words(&filter.typed);
+    let rows = sqlx::query!(
+        r#"WITH page AS MATERIALIZED (
+             SELECT id, name, code, kind, spec, typical, note, retired, version FROM part
+             WHERE (?1 IS NULL OR kind = ?1) AND (?2 OR retired = 0)
+               AND instr(words, ?3) AND instr(words, ?4) AND instr(words, ?5) AND instr(words, ?6)
+               AND (NOT ?7 OR EXISTS (SELECT 1 FROM balance JOIN account ON account.id = balance.account_id
+                    WHERE part_id = part.id AND amount > 0 AND account.kind IN ('place', 'design', 'loan', 'inside')))
+             ORDER BY kind, name LIMIT ?8 OFFSET ?9)
+           SELECT page.id AS "id!", page.name AS "name!", page.code AS "code!", page.spec AS "spec!",
+             page.typical AS "typical!", page.note AS "note!", page.retired AS "retired!", page.version AS "version!",
+             coalesce(sum(CASE WHEN account.kind = 'place' THEN balance.amount END), 0) AS "in_places!: i64",
+             coalesce(sum(CASE WHEN account.kind = 'place' THEN balance.things END), 0) AS "things_in_places!: i64",
+             coalesce(sum(CASE WHEN account.kind = 'design' THEN balance.amount END), 0) AS "on_stage!: i64",
+             coalesce(sum(CASE WHEN account.kind = 'loan' THEN balance.amount END), 0) AS "lent!: i64",
+             coalesce(sum(CASE WHEN account.kind = 'inside' AND whole.kind IN ('place', 'design', 'loan', 'inside')
+                          THEN balance.amount END), 0) AS "inside!: i64",
+             (SELECT count(*) FROM thing JOIN account AS spot ON spot.id = thing.account_id
+              WHERE thing.part_id = page.id AND thing.condition <> 'good'
+                AND spot.kind IN ('place', 'design', 'loan', 'inside')) AS "bad_things!: i64",
+             count(CASE WHEN account.kind = 'place' AND balance.amount > 0 THEN 1 END) AS "places!: i64",
+             max(CASE WHEN account.kind = 'place' AND balance.amount > 0 THEN place.path END) AS "a_place?: String"
+           FROM page
+           LEFT JOIN balance ON balance.part_id = page.id
+           LEFT JOIN account ON account.id = balance.account_id
+           LEFT JOIN place ON place.id = account.place_id
+           LEFT JOIN thing AS holder ON holder.id = account.thing_id
+           LEFT JOIN account AS whole ON whole.id = holder.account_id
+           GROUP BY page.id ORDER BY page.kind, page.name COLLATE NOCASE"#,
+        kind,
+        filter.retired,
+        a,
+        b,
+        c,
+        d,
+        filter.in_stock,
+        limit,
+        offset,
+    )
+    .fetch_all(tx)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(PartStock {
+                in_places: row.in_places,
+                things_in_places: row.things_in_places,
+                on_stage: row.on_stage,
+                lent: row.lent,
+                inside: row.inside,
+                bad_things: row.bad_things,
+                only_place: row.a_place.filter(|_| row.places == 1),
+                places: row.places,
+                part: Row {
+                    id: row.id,
+                    name: row.name,
+                    code: row.code,
+                    spec: row.spec,
+                    typical: row.typical,
+                    note: row.note,
+                    retired: row.retired,
+                    version: row.version,
+                }
+                .part()?,
+            })
+        })
+        .collect()
+}
+
+/// How many parts of each kind there are that are not retired.
+pub async fn count_by_kind(tx: &mut SqliteConnection) -> Result<Vec<(Kind, i64)>, DbError> {
+    sqlx::query!(
+        r#"SELECT kind, count(*) AS "parts!: i64" FROM part WHERE retired = 0 GROUP BY kind"#
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(|row| Ok((read("part.kind", row.kind.parse())?, row.parts)))
+    .collect()
+}
+
+/// Which ready-made parts were taken already.
+pub async fn list_ready_made(tx: &mut SqliteConnection) -> Result<Vec<String>, DbError> {
+    Ok(sqlx::query_scalar!(
+        r#"SELECT ready_made AS "ready_made!" FROM part WHERE ready_made IS NOT NULL ORDER BY ready_made"#
+    )
+    .fetch_all(tx)
+    .await?)
+}
+
+/// Adds a part; its attributes must have passed [`PartSpec::check`].
+pub async fn add(tx: &mut WriteTx, new: &NewPart) -> Result<PartId, DbError> {
+    let part = Part {
+        id: PartId(0),
+        name: new.name.clone(),
+        code: new.code.clone(),
+        spec: new.spec.clone(),
+        typical: new.typical,
+        note: new.note.clone(),
+        retired: false,
+        version: 1,
+    };
+    let words = part_words(&part);
+    let spec = spec_text(&new.spec)?;
+    let (name, note) = (new.name.as_str(), new.note.as_str());
+    let kind = new.spec.kind();
+    let (stock_by, kind) = (kind.stock_by().word(), kind.word());
+    let id = sqlx::query_scalar!(
+        "INSERT INTO part (name, kind, stock_by, code, spec, typical, ready_made, note, words)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+        name,
+        kind,
+        stock_by,
+        new.code,
+        spec,
+        new.typical,
+        new.ready_made,
+        note,
+        words
+    )
+    .fetch_one(&mut **tx)
+    .await?;
+    Ok(PartId(id))
+}
+
+/// Saves a part that was read at `part.version`; `false` if another saved meanwhile.
+pub async fn change(tx: &mut WriteTx, part: &Part) -> Result<bool, DbError> {
+    let words = part_words(part);
+    let spec = spec_text(&part.spec)?;
+    let (name, note) = (part.name.as_str(), part.note.as_str());
+    let kind = part.spec.kind();
+    let (stock_by, kind) = (kind.stock_by().word(), kind.word());
+    let done = sqlx::query!(
+        "UPDATE part SET name = ?, kind = ?, stock_by = ?, code = ?, spec = ?, typical = ?,
+             note = ?, retired = ?, words = ?, version = version + 1
+         WHERE id = ? AND version = ?",
+        name,
+        kind,
+        stock_by,
+        part.code,
+        spec,
+        part.typical,
+        note,
+        part.retired,
+        words,
+        part.id.0,
+        part.version
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Retires a part, or offers it again; `false` if there is none.
+pub async fn retire(tx: &mut WriteTx, id: PartId, retired: bool) -> Result<bool, DbError> {
+    let done = sqlx::query!(
+        "UPDATE part SET retired = ?, version = version + 1 WHERE id = ?",
+        retired,
+        id.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Deletes a part that nothing uses; refused (`Refusal::PartInUse`) where something does.
+pub async fn remove(tx: &mut WriteTx, id: PartId) -> Result<bool, DbError> {
+    let done = sqlx::query!("DELETE FROM part WHERE id = ?", id.0)
+        .execute(&mut **tx)
+        .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+fn spec_text(spec: &PartSpec) -> Result<String, DbError> {
+    read("part.spec", serde_json::to_string(spec))
+}
+
+/// The first four words typed, in lower case; an empty one matches everything.
+pub(super) fn typed_words(typed: &str) -> [String; 4] {
+    let mut words = typed.split_whitespace().map(str::to_lowercase);
+    std::array::from_fn(|_| words.next().unwrap_or_default())
+}
+
+/// What a part is counted in, from its kind and what its attributes say of pitch and measure.
+pub(super) fn stock_unit(
+    kind: Option<Kind>,
+    pitch: Option<(i64, i64)>,
+    measure: Option<&str>,
+) -> Result<StockUnit, DbError> {
+    Ok(match (kind, pitch) {
+        (Some(Kind::Tape), Some((units, um))) => StockUnit::CutUnits(read(
+            "part.spec.pitch",
+            CutPitch::new(
+                u32::try_from(units).unwrap_or(0),
+                u32::try_from(um).unwrap_or(0),
+            ),
+        )?),
+        (Some(Kind::Profile | Kind::Cable), _) => StockUnit::Micrometres,
+        (Some(Kind::Sundry), _) if measure == Some("length") => StockUnit::Micrometres,
+        _ => StockUnit::Each,
+    })
+}

@@ -1,0 +1,533 @@
+//! SQL for anything with a tag: lists, tags, notes, condition.
+
+use sqlx::SqliteConnection;
+
+use super::{
+    DbError, WriteTx,
+    part::{stock_unit, typed_words},
+    place::Spot,
+    refusal::read,
+};
+use crate::{
+    model::{
+        describe::fixture_name,
+        fixture::{Condition, Fed, Make},
+        id::{AccountId, PartId, PlaceId, ThingId},
+        part::{Kind, StockUnit},
+        text::{Name, Note, Tag},
+        thing::{Amount, OwnedFrame, Thing, ThingKind, Unit},
+    },
+    units::{Date, Length, Voltage, parse_date},
+};
+
+/// A thing about to be added, before its first movement.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NewThing {
+    /// Its tag.
+    pub tag: Tag,
+    /// What it is.
+    pub kind: ThingKind,
+    /// Its part, for pieces and units.
+    pub part: Option<PartId>,
+    /// Condition.
+    pub condition: Condition,
+    /// Notes.
+    pub note: Note,
+    /// When it is due for inspection.
+    pub inspect_on: Option<Date>,
+    /// What it is in words, in lower case, for search.
+    pub words: String,
+}
+
+/// Which things a list shows. Everything that is not said is let through.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ThingFilter {
+    /// Of one kind.
+    pub kind: Option<ThingKind>,
+    /// Of one part.
+    pub part: Option<PartId>,
+    /// In a place, or in a place inside it.
+    pub place: Option<PlaceId>,
+    /// In exactly one account: a place, a stage, a loan, the inside of a thing.
+    pub account: Option<AccountId>,
+    /// Only suspect and dead ones.
+    pub bad: bool,
+    /// Those too that are used up, scrapped, lost or cut up.
+    pub gone: bool,
+    /// Only those due for inspection by this day.
+    pub inspect_by: Option<Date>,
+    /// Each word typed occurs in the name, attributes, tag or place; part of a word counts.
+    pub typed: String,
+}
+
+/// Prefixes of tags that are given where none is typed; numbers run on per prefix.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TagPrefix {
+    /// Rolls, reels and bars as bought.
+    Roll,
+    /// Offcuts.
+    Offcut,
+    /// Drivers.
+    Driver,
+    /// Supplies.
+    Supply,
+    /// Fixtures.
+    Fixture,
+    /// Frames.
+    Frame,
+}
+
+impl TagPrefix {
+    const fn letter(self) -> char {
+        match self {
+            Self::Roll => 'R',
+            Self::Offcut => 'O',
+            Self::Driver => 'D',
+            Self::Supply => 'S',
+            Self::Fixture => 'F',
+            Self::Frame => 'K',
+        }
+    }
+}
+
+struct Row {
+    id: i64,
+    tag: String,
+    kind: String,
+    part_id: Option<i64>,
+    condition: String,
+    note: String,
+    inspect_on: Option<String>,
+    version: i64,
+    part_name: Option<String>,
+    part_kind: Option<String>,
+    pitch_units: Option<i64>,
+    pitch_um: Option<i64>,
+    amount: Option<i64>,
+    rest_um: Option<i64>,
+    frame_name: Option<String>,
+    channels: Option<String>,
+    voltage_mv: Option<i64>,
+    lit_um: Option<i64>,
+    diffused: Option<i64>,
+    account_id: i64,
+    account_kind: String,
+    words: String,
+    place_id: Option<i64>,
+    design_id: Option<i64>,
+    loan_id: Option<i64>,
+    inside_id: Option<i64>,
+}
+
+impl Row {
+    fn thing(self) -> Result<Thing, DbError> {
+        let kind: ThingKind = read("thing.kind", self.kind.parse())?;
+        let part_kind: Option<Kind> = self
+            .part_kind
+            .map(|kind| read("part.kind", kind.parse()))
+            .transpose()?;
+        let (name, amount) = match (self.channels, self.lit_um) {
+            (Some(channels), Some(lit_um)) => {
+                let make = Make {
+                    tape: None,
+                    profile: None,
+                    channels: read("fixture.channels", channels.parse())?,
+                    voltage_mv: read(
+                        "fixture.voltage_mv",
+                        Voltage::new(self.voltage_mv.unwrap_or(0)),
+                    )?,
+                    lit_um: read("fixture.lit_um", Length::new(lit_um))?,
+                    diffused: self.diffused == Some(1),
+                    fed: Fed::OneEnd,
+                    connector: None,
+                };
+                let amount = Amount {
+                    unit: StockUnit::Micrometres,
+                    amount: lit_um,
+                    rest_um: 0,
+                };
+                (fixture_name(&make), amount)
+            }
+            _ => {
+                let amount = Amount {
+                    unit: stock_unit(part_kind, self.pitch_units.zip(self.pitch_um), None)?,
+                    amount: self.amount.unwrap_or(1),
+                    rest_um: self.rest_um.unwrap_or(0),
+                };
+                (
+                    self.part_name.or(self.frame_name).unwrap_or_default(),
+                    amount,
+                )
+            }
+        };
+        Ok(Thing {
+            id: ThingId(self.id),
+            tag: read("thing.tag", Tag::parse(&self.tag))?,
+            kind,
+            part: self.part_id.map(PartId),
+            part_kind,
+            name,
+            amount,
+            place: Spot {
+                account_id: self.account_id,
+                kind: self.account_kind,
+                words: self.words,
+                place_id: self.place_id,
+                design_id: self.design_id,
+                loan_id: self.loan_id,
+                inside_id: self.inside_id,
+            }
+            .whereabouts()?,
+            condition: read("thing.condition", self.condition.parse())?,
+            note: read("thing.note", Note::parse(&self.note))?,
+            inspect_on: self
+                .inspect_on
+                .map(|day| read("thing.inspect_on", parse_date(&day)))
+                .transpose()?,
+            version: self.version,
+        })
+    }
+}
+
+/// Selects [`Row`]s; what follows says which.
+macro_rules! things {
+    ($tail:literal $(, $arg:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Row,
+            r#"SELECT thing.id, thing.tag, thing.kind, thing.part_id, thing.condition, thing.note,
+                 thing.inspect_on, thing.version,
+                 part.name AS "part_name?", part.kind AS "part_kind?",
+                 json_extract(part.spec, '$.pitch.units') AS "pitch_units?: i64",
+                 json_extract(part.spec, '$.pitch.um') AS "pitch_um?: i64",
+                 piece.amount AS "amount?", piece.rest_um AS "rest_um?",
+                 frame.name AS "frame_name?",
+                 fixture.channels AS "channels?", fixture.voltage_mv AS "voltage_mv?",
+                 fixture.lit_um AS "lit_um?", fixture.diffused AS "diffused?",
+                 spot.account_id AS "account_id!", spot.kind AS "account_kind!",
+                 spot.words AS "words!: String", spot.place_id, spot.design_id, spot.loan_id,
+                 spot.inside_id
+               FROM thing
+               JOIN whereabouts AS spot ON spot.account_id = thing.account_id
+               LEFT JOIN part ON part.id = thing.part_id
+               LEFT JOIN piece ON piece.thing_id = thing.id
+               LEFT JOIN frame ON frame.thing_id = thing.id
+               LEFT JOIN fixture ON fixture.thing_id = thing.id "# + $tail
+            $(, $arg)*
+        )
+    };
+}
+
+/// One thing.
+pub async fn lookup(tx: &mut SqliteConnection, id: ThingId) -> Result<Option<Thing>, DbError> {
+    things!("WHERE thing.id = ?", id.0)
+        .fetch_optional(tx)
+        .await?
+        .map(Row::thing)
+        .transpose()
+}
+
+/// The thing of a tag.
+pub async fn find_by_tag(tx: &mut SqliteConnection, tag: &Tag) -> Result<Option<Thing>, DbError> {
+    let tag = tag.as_str();
+    things!("WHERE thing.tag = ?", tag)
+        .fetch_optional(tx)
+        .await?
+        .map(Row::thing)
+        .transpose()
+}
+
+/// Several things at once, in no order; those that are not there are left out.
+pub async fn list_by_id(tx: &mut SqliteConnection, ids: &[ThingId]) -> Result<Vec<Thing>, DbError> {
+    let ids = read("ids", serde_json::to_string(ids))?;
+    things!(
+        "WHERE thing.id IN (SELECT value FROM json_each(?)) ORDER BY thing.id",
+        ids
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::thing)
+    .collect()
+}
+
+/// Things by kind and name, longest first; at most `limit` from `offset` on.
+pub async fn list(
+    tx: &mut SqliteConnection,
+    filter: &ThingFilter,
+    offset: i64,
+    limit: i64,
+) -> Result<Vec<Thing>, DbError> {
+    let kind = filter.kind.map(ThingKind::word);
+    let part = filter.part.map(|id| id.0);
+    let place = filter.place.map(|id| id.0);
+    let account = filter.account.map(|id| id.0);
+    let inspect = filter.inspect_by.map(|day| day.to_string());
+    let [a, b, c, d] = typed_words(&filter.typed);
+    things!(
+        "WHERE (?1 IS NULL OR thing.kind = ?1) AND (?2 IS NULL OR thing.part_id = ?2)
+           AND (?3 IS NULL OR spot.place_id IN (
+                WITH RECURSIVE below (id) AS (
+                    SELECT ?3 UNION SELECT place.id FROM place JOIN below ON place.parent_id = below.id
+                ) SELECT id FROM below))
+           AND (?4 IS NULL OR thing.account_id = ?4)
+           AND (NOT ?5 OR thing.condition <> 'good')
+           AND (?6 OR spot.kind IN ('place', 'design', 'loan', 'inside'))
+           AND (?7 IS NULL OR thing.inspect_on <= ?7)
+           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?8)
+           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?9)
+           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?10)
+           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?11)
+         ORDER BY thing.kind, part.kind, part.name COLLATE NOCASE, piece.amount DESC, fixture.lit_um DESC, length(thing.tag), thing.tag
+         LIMIT ?12 OFFSET ?13",
+        kind,
+        part,
+        place,
+        account,
+        filter.bad,
+        filter.gone,
+        inspect,
+        a,
+        b,
+        c,
+        d,
+        limit,
+        offset,
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::thing)
+    .collect()
+}
+
+/// What lies in one account: on a shelf, on a stage, in a loan, inside a fixture, on a frame.
+pub async fn list_at(tx: &mut SqliteConnection, account: AccountId) -> Result<Vec<Thing>, DbError> {
+    things!(
+        "WHERE thing.account_id = ?
+         ORDER BY thing.kind, part.kind, part.name COLLATE NOCASE, piece.amount DESC, length(thing.tag), thing.tag",
+        account.0
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::thing)
+    .collect()
+}
+
+/// The next `number` free tags of a prefix.
+pub async fn next_tags(
+    tx: &mut SqliteConnection,
+    prefix: TagPrefix,
+    number: usize,
+) -> Result<Vec<Tag>, DbError> {
+    let letter = prefix.letter();
+    let (from, to) = (format!("{letter}-"), format!("{letter}."));
+    let last = sqlx::query_scalar!(
+        r#"SELECT coalesce(max(CAST(substr(tag, 3) AS INTEGER)), 0) AS "last!: i64" FROM thing
+           WHERE tag >= ? AND tag < ? AND length(tag) <= 14"#,
+        from,
+        to
+    )
+    .fetch_one(tx)
+    .await?;
+    (last + 1..)
+        .take(number)
+        .map(|number| read("thing.tag", Tag::parse(&format!("{letter}-{number}"))))
+        .collect()
+}
+
+/// Adds a thing that is nowhere yet: its first movement must follow in the same transaction.
+pub async fn add(tx: &mut WriteTx, new: &NewThing) -> Result<ThingId, DbError> {
+    let (tag, kind) = (new.tag.as_str(), new.kind.word());
+    let part = new.part.map(|id| id.0);
+    let (condition, note) = (new.condition.word(), new.note.as_str());
+    let inspect = new.inspect_on.map(|day| day.to_string());
+    let id = sqlx::query_scalar!(
+        "INSERT INTO thing (tag, kind, part_id, condition, note, inspect_on, words)
+         VALUES (?, ?, ?, ?, ?, ?, ?) RETURNING id",
+        tag,
+        kind,
+        part,
+        condition,
+        note,
+        inspect,
+        new.words
+    )
+    .fetch_one(&mut **tx)
+    .await?;
+    Ok(ThingId(id))
+}
+
+/// Saves notes and inspection date of a thing that was read at `version`; `false` if another
+/// saved meanwhile.
+pub async fn change(
+    tx: &mut WriteTx,
+    id: ThingId,
+    version: i64,
+    note: &Note,
+    inspect_on: Option<Date>,
+) -> Result<bool, DbError> {
+    let note = note.as_str();
+    let inspect = inspect_on.map(|day| day.to_string());
+    let done = sqlx::query!(
+        "UPDATE thing SET note = ?, inspect_on = ?, version = version + 1
+         WHERE id = ? AND version = ?",
+        note,
+        inspect,
+        id.0,
+        version
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Notes a condition; the ledger's mark goes with it.
+pub async fn set_condition(
+    tx: &mut WriteTx,
+    id: ThingId,
+    condition: Condition,
+) -> Result<(), DbError> {
+    let condition = condition.word();
+    sqlx::query!(
+        "UPDATE thing SET condition = ?, version = version + 1 WHERE id = ?",
+        condition,
+        id.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// One driver or supply.
+pub async fn lookup_unit(tx: &mut SqliteConnection, id: ThingId) -> Result<Option<Unit>, DbError> {
+    sqlx::query!(
+        r#"SELECT thing.id, tag, part_id AS "part_id!", condition, address, serial
+           FROM unit JOIN thing ON thing.id = unit.thing_id WHERE thing_id = ?"#,
+        id.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(|row| {
+        Ok(Unit {
+            id: ThingId(row.id),
+            tag: read("thing.tag", Tag::parse(&row.tag))?,
+            part: PartId(row.part_id),
+            address: row.address.and_then(|address| u16::try_from(address).ok()),
+            serial: row.serial,
+            condition: read("thing.condition", row.condition.parse())?,
+        })
+    })
+    .transpose()
+}
+
+/// Adds what makes a thing a unit.
+pub async fn add_unit(
+    tx: &mut WriteTx,
+    id: ThingId,
+    address: Option<u16>,
+    serial: &str,
+) -> Result<(), DbError> {
+    sqlx::query!(
+        "INSERT INTO unit (thing_id, address, serial) VALUES (?, ?, ?)",
+        id.0,
+        address,
+        serial
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Saves a unit's address and number.
+pub async fn change_unit(
+    tx: &mut WriteTx,
+    id: ThingId,
+    address: Option<u16>,
+    serial: &str,
+) -> Result<(), DbError> {
+    let words = serial.to_lowercase();
+    sqlx::query!(
+        "UPDATE unit SET address = ?, serial = ? WHERE thing_id = ?",
+        address,
+        serial,
+        id.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    sqlx::query!("UPDATE thing SET words = ? WHERE id = ?", words, id.0)
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
+}
+
+/// One frame.
+pub async fn lookup_frame(
+    tx: &mut SqliteConnection,
+    id: ThingId,
+) -> Result<Option<OwnedFrame>, DbError> {
+    sqlx::query!(
+        "SELECT thing.id, tag, condition, name, width_um, height_um
+         FROM frame JOIN thing ON thing.id = frame.thing_id WHERE thing_id = ?",
+        id.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(|row| {
+        Ok(OwnedFrame {
+            id: ThingId(row.id),
+            tag: read("thing.tag", Tag::parse(&row.tag))?,
+            name: read("frame.name", Name::parse(&row.name))?,
+            width_um: read("frame.width_um", Length::new(row.width_um))?,
+            height_um: read("frame.height_um", Length::new(row.height_um))?,
+            condition: read("thing.condition", row.condition.parse())?,
+        })
+    })
+    .transpose()
+}
+
+/// Adds what makes a thing a frame.
+pub async fn add_frame(
+    tx: &mut WriteTx,
+    id: ThingId,
+    name: &Name,
+    width: Length,
+    height: Length,
+) -> Result<(), DbError> {
+    let (name, width, height) = (name.as_str(), width.get(), height.get());
+    sqlx::query!(
+        "INSERT INTO frame (thing_id, name, width_um, height_um) VALUES (?, ?, ?, ?)",
+        id.0,
+        name,
+        width,
+        height
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Saves a frame's name and size.
+pub async fn change_frame(
+    tx: &mut WriteTx,
+    id: ThingId,
+    name: &Name,
+    width: Length,
+    height: Length,
+) -> Result<(), DbError> {
+    let (name, width, height) = (name.as_str(), width.get(), height.get());
+    let words = format!("frame {}", name.to_lowercase());
+    sqlx::query!(
+        "UPDATE frame SET name = ?, width_um = ?, height_um = ? WHERE thing_id = ?",
+        name,
+        width,
+        height,
+        id.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    sqlx::query!("UPDATE thing SET words = ? WHERE id = ?", words, id.0)
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
+}
