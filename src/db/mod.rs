@@ -29,6 +29,8 @@ pub mod press;
 pub mod purchase;
 mod refusal;
 pub mod search;
+pub mod reservation;
+pub mod snapshot;
 pub mod sound;
 pub mod thing;
 mod tx;
