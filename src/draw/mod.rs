@@ -5,6 +5,7 @@
 //! pages, paper and the content security policy hold for every picture. Nothing is told by colour
 //! alone: a shape, a pattern or a word stands beside it.
 
+pub mod calendar;
 pub mod strip;
 
 use std::fmt::{self, Write as _};

@@ -4,6 +4,7 @@
 //! ([`assign`], [`cut`], [`buy`]) take plain numbers and give back indices into what they
 //! were given; each says how good its answer is ([`answer`]).
 
+pub mod address;
 pub mod answer;
 pub mod assign;
 pub mod available;
@@ -20,6 +21,7 @@ mod make;
 mod need;
 pub mod outcome;
 pub mod reuse;
+pub mod shopping;
 
 pub use input::Input;
 pub use make::plan;

@@ -18,12 +18,16 @@ use tower_http::{
 use crate::app::App;
 
 pub mod asset;
+pub mod at;
+mod bench;
+mod calendar;
 pub mod cx;
 pub mod error;
 pub mod form;
 pub mod guard;
 pub mod link;
 pub mod page;
+pub mod settings;
 mod who;
 
 use error::Trouble;
@@ -36,6 +40,22 @@ pub fn router(app: App) -> Router {
     let pages = Router::new()
         .route("/static/{hash}/{name}", get(asset::get))
         .route("/who", get(who::get).post(who::post))
+        .route("/bench", get(bench::get))
+        .route("/calendar", get(calendar::get))
+        .route("/settings", get(settings::get).post(settings::post))
+        .route(
+            "/settings/people",
+            get(settings::people::get).post(settings::people::post),
+        )
+        .route("/suppliers", get(settings::supplier::list))
+        .route(
+            "/suppliers/new",
+            get(settings::supplier::new).post(settings::supplier::add),
+        )
+        .route(
+            "/suppliers/{id}",
+            get(settings::supplier::get).post(settings::supplier::post),
+        )
         .fallback(|| async { Trouble::not_found("page").into_response() })
         .method_not_allowed_fallback(|| async {
             Trouble::new(

@@ -1,0 +1,186 @@
+//! Settings: units, currency, zone, the venue's rules; and the way to everything kept beside.
+
+use askama::Template;
+use axum::http::StatusCode;
+use jiff::tz::TimeZone;
+
+use super::{
+    cx::Cx,
+    error::Answer,
+    form::{Choice, Form},
+    link::Link,
+    page::{Chrome, Flash, Section, go_with, page_with},
+};
+use crate::{
+    db,
+    model::venue::Venue,
+    units::{Currency, LengthUnit},
+};
+
+pub mod people;
+pub mod supplier;
+
+#[derive(Template)]
+#[template(path = "settings/venue.html")]
+struct SettingsPage {
+    chrome: Chrome,
+    form: Form,
+    units: Vec<Choice>,
+    /// What is stored now, where another saved since this form was opened.
+    stored: Option<Vec<(&'static str, String)>>,
+}
+
+fn filled(venue: &Venue) -> Form {
+    Form::filled([
+        ("name", venue.name.to_string()),
+        ("length_unit", venue.length_unit.to_string()),
+        ("currency", venue.currency.code().to_owned()),
+        ("prices_include_tax", tick(venue.prices_include_tax)),
+        ("zone", venue.zone.clone()),
+        ("slots_taken", venue.slots_taken.clone()),
+        (
+            "usable_offcut",
+            venue.usable_offcut_um.show(venue.length_unit),
+        ),
+        ("spare_percent", venue.spare_percent.to_string()),
+        ("same_day_turnaround", tick(venue.same_day_turnaround)),
+        ("order_slack_days", venue.order_slack_days.to_string()),
+        ("version", venue.version.to_string()),
+    ])
+}
+
+fn tick(on: bool) -> String {
+    if on { "on".into() } else { String::new() }
+}
+
+fn show(cx: &Cx, form: Form, stored: Option<&Venue>, status: StatusCode) -> Answer {
+    let units = Choice::list(
+        LengthUnit::ALL.iter().map(|unit| {
+            let words = match unit {
+                LengthUnit::Mm => "millimetres",
+                LengthUnit::Cm => "centimetres",
+                LengthUnit::M => "metres",
+                LengthUnit::In => "inches",
+                LengthUnit::Ft => "feet and inches",
+            };
+            (*unit, words)
+        }),
+        form.value("length_unit"),
+    );
+    let stored = stored.map(|venue| {
+        let now = filled(venue);
+        FIELDS
+            .iter()
+            .filter(|(name, _)| now.value(name) != form.value(name))
+            .map(|(name, label)| (*label, now.value(name).to_owned()))
+            .collect()
+    });
+    let chrome = cx.chrome(Section::Settings, "Settings");
+    Ok(page_with(
+        status,
+        &SettingsPage {
+            chrome,
+            form,
+            units,
+            stored,
+        },
+    ))
+}
+
+const FIELDS: &[(&str, &str)] = &[
+    ("name", "Name of the venue"),
+    ("length_unit", "Lengths in"),
+    ("currency", "Currency"),
+    ("prices_include_tax", "Prices include tax"),
+    ("zone", "Time zone"),
+    ("slots_taken", "DMX slots taken"),
+    ("usable_offcut", "Shortest usable offcut"),
+    ("spare_percent", "Spares"),
+    ("same_day_turnaround", "Strike and build on one day"),
+    ("order_slack_days", "Days in hand"),
+];
+
+/// GET: the settings as they are.
+pub async fn get(cx: Cx) -> Answer {
+    let form = filled(&cx.venue);
+    show(&cx, form, None, StatusCode::OK)
+}
+
+/// POST: saves them.
+pub async fn post(cx: Cx, mut form: Form) -> Answer {
+    let name = form.name("name");
+    let length_unit = form.word::<LengthUnit>("length_unit");
+    let currency = form.take("currency", Currency::parse);
+    let zone = form.take("zone", zone);
+    let slots_taken = form.take("slots_taken", |text| {
+        let text = text.trim();
+        crate::plan::address::Taken::parse(text).map(|_| text.to_owned())
+    });
+    let usable = form.length("usable_offcut", length_unit.unwrap_or(cx.venue.length_unit));
+    let spare = form.count("spare_percent", 0, 100);
+    let slack = form.count("order_slack_days", 0, 60);
+    let version = form.count("version", 1, i64::MAX);
+    let (
+        Some(name),
+        Some(length_unit),
+        Some(currency),
+        Some(zone),
+        Some(slots_taken),
+        Some(usable_offcut_um),
+        Some(spare),
+        Some(slack),
+        Some(version),
+    ) = (
+        name,
+        length_unit,
+        currency,
+        zone,
+        slots_taken,
+        usable,
+        spare,
+        slack,
+        version,
+    )
+    else {
+        return show(&cx, form, None, StatusCode::UNPROCESSABLE_ENTITY);
+    };
+    let mut venue = Venue {
+        name,
+        length_unit,
+        currency,
+        prices_include_tax: form.ticked("prices_include_tax"),
+        zone,
+        slots_taken,
+        usable_offcut_um,
+        spare_percent: u8::try_from(spare).unwrap_or(0),
+        same_day_turnaround: form.ticked("same_day_turnaround"),
+        order_slack_days: u16::try_from(slack).unwrap_or(0),
+        version,
+    };
+    let mut tx = cx.db().write().await?;
+    if !db::venue::change(&mut tx, &venue).await? {
+        drop(tx);
+        let stored = db::venue::lookup(&mut *cx.read().await?).await?;
+        form.set("version", stored.version.to_string());
+        form.fail("", "Somebody else saved the settings meanwhile. Nothing was overwritten: below is what you typed, and what is stored now. Save again to put yours in its place.");
+        return show(&cx, form, Some(&stored), StatusCode::PRECONDITION_FAILED);
+    }
+    tx.commit().await?;
+    venue.version += 1;
+    cx.app.venue_saved(venue);
+    Ok(go_with(
+        &Link::Settings,
+        &Flash::good("The settings are saved."),
+    ))
+}
+
+fn zone(text: &str) -> Result<String, &'static str> {
+    let text = text.trim();
+    if text.len() <= 60 && TimeZone::get(text).is_ok() {
+        Ok(text.to_owned())
+    } else {
+        Err(
+            "That is not a time zone that is known here. Type its IANA name, such as Europe/London or UTC.",
+        )
+    }
+}

@@ -1,0 +1,222 @@
+//! Suppliers: how long they take, what a delivery costs.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use crate::{
+    db::{self, DbError, Refusal, offer::Supplier},
+    model::id::SupplierId,
+    units::Money,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::Form,
+        link::Link,
+        page::{Chrome, Flash, Section, go_with, page, page_with},
+    },
+};
+
+struct Row {
+    id: SupplierId,
+    name: String,
+    days: u32,
+    delivery: String,
+    retired: bool,
+}
+
+#[derive(Template)]
+#[template(path = "settings/suppliers.html")]
+struct ListPage {
+    chrome: Chrome,
+    rows: Vec<Row>,
+}
+
+/// GET: every supplier.
+pub async fn list(cx: Cx) -> Answer {
+    let suppliers = db::offer::list_suppliers(&mut *cx.read().await?).await?;
+    let rows = suppliers
+        .into_iter()
+        .map(|supplier| Row {
+            id: supplier.id,
+            delivery: delivery_words(&cx, &supplier),
+            name: supplier.name.to_string(),
+            days: supplier.delivery_days,
+            retired: supplier.retired,
+        })
+        .collect();
+    let chrome = cx.chrome(Section::Settings, "Suppliers");
+    Ok(page(&ListPage { chrome, rows }))
+}
+
+fn delivery_words(cx: &Cx, supplier: &Supplier) -> String {
+    if supplier.delivery_minor == Money::ZERO {
+        return "delivers free".into();
+    }
+    let charge = cx.money(supplier.delivery_minor);
+    match supplier.free_above_minor {
+        Some(above) => format!("{charge} a delivery, free from {}", cx.money(above)),
+        None => format!("{charge} a delivery"),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "settings/supplier.html")]
+struct FormPage {
+    chrome: Chrome,
+    form: Form,
+    action: Link,
+    known: bool,
+    stored: Option<Supplier>,
+}
+
+fn show(
+    cx: &Cx,
+    id: Option<SupplierId>,
+    form: Form,
+    stored: Option<Supplier>,
+    status: StatusCode,
+) -> Answer {
+    let title = if id.is_some() {
+        "Supplier"
+    } else {
+        "New supplier"
+    };
+    let page = FormPage {
+        chrome: cx.chrome(Section::Settings, title),
+        form,
+        action: id.map_or(Link::SupplierNew, Link::Supplier),
+        known: id.is_some(),
+        stored,
+    };
+    Ok(page_with(status, &page))
+}
+
+fn filled(cx: &Cx, supplier: &Supplier) -> Form {
+    let free = supplier
+        .free_above_minor
+        .map(|above| cx.money(above))
+        .unwrap_or_default();
+    Form::filled([
+        ("name", supplier.name.to_string()),
+        ("delivery_days", supplier.delivery_days.to_string()),
+        ("delivery", cx.money(supplier.delivery_minor)),
+        ("free_above", free),
+        ("note", supplier.note.as_str().to_owned()),
+        (
+            "retired",
+            if supplier.retired {
+                "on".into()
+            } else {
+                String::new()
+            },
+        ),
+        ("version", supplier.version.to_string()),
+    ])
+}
+
+fn read(cx: &Cx, id: SupplierId, form: &mut Form) -> Option<Supplier> {
+    let name = form.name("name");
+    let days = form.count("delivery_days", 0, 365);
+    let charge = form.optional("delivery", |text| Money::parse(text, &cx.venue.currency));
+    let free = form.optional("free_above", |text| Money::parse(text, &cx.venue.currency));
+    let note = form.note("note");
+    for (field, sum) in [
+        ("delivery", charge.flatten()),
+        ("free_above", free.flatten()),
+    ] {
+        if sum.is_some_and(|sum| sum < Money::ZERO) {
+            form.fail(field, "Type a sum of zero or more.");
+        }
+    }
+    if !form.ok() {
+        return None;
+    }
+    Some(Supplier {
+        id,
+        name: name?,
+        delivery_days: u32::try_from(days?).unwrap_or(0),
+        delivery_minor: charge?.unwrap_or(Money::ZERO),
+        free_above_minor: free?,
+        note: note?,
+        retired: form.ticked("retired"),
+        version: form.value("version").parse().unwrap_or(0),
+    })
+}
+
+/// GET: the form of a new one.
+pub async fn new(cx: Cx) -> Answer {
+    let form = Form::filled([("delivery_days", "3"), ("delivery", "0")]);
+    show(&cx, None, form, None, StatusCode::OK)
+}
+
+/// POST: adds one.
+pub async fn add(cx: Cx, mut form: Form) -> Answer {
+    let Some(supplier) = read(&cx, SupplierId(0), &mut form) else {
+        return show(&cx, None, form, None, StatusCode::UNPROCESSABLE_ENTITY);
+    };
+    let mut tx = cx.db().write().await?;
+    if let Err(why) = db::offer::add_supplier(&mut tx, &supplier).await {
+        taken(why, &mut form)?;
+        return show(&cx, None, form, None, StatusCode::UNPROCESSABLE_ENTITY);
+    }
+    tx.commit().await?;
+    let said = format!("{} is added. Prices are typed at each part.", supplier.name);
+    Ok(go_with(&Link::Suppliers, &Flash::good(said)))
+}
+
+/// A name that is taken is said at the field; anything else is a trouble.
+fn taken(why: DbError, form: &mut Form) -> Result<(), Trouble> {
+    if matches!(why, DbError::Refused(Refusal::Taken(_))) {
+        form.fail(
+            "name",
+            "There is a supplier of that name already. Choose another name.",
+        );
+        Ok(())
+    } else {
+        Err(why.into())
+    }
+}
+
+/// GET: one supplier.
+pub async fn get(cx: Cx, Path(id): Path<SupplierId>) -> Answer {
+    let supplier = db::offer::lookup_supplier(&mut *cx.read().await?, id)
+        .await?
+        .ok_or_else(|| Trouble::not_found("supplier"))?;
+    let form = filled(&cx, &supplier);
+    show(&cx, Some(id), form, None, StatusCode::OK)
+}
+
+/// POST: saves one.
+pub async fn post(cx: Cx, Path(id): Path<SupplierId>, mut form: Form) -> Answer {
+    let Some(supplier) = read(&cx, id, &mut form) else {
+        return show(&cx, Some(id), form, None, StatusCode::UNPROCESSABLE_ENTITY);
+    };
+    let mut tx = cx.db().write().await?;
+    match db::offer::change_supplier(&mut tx, &supplier).await {
+        Ok(true) => tx.commit().await?,
+        Ok(false) => {
+            drop(tx);
+            let stored = db::offer::lookup_supplier(&mut *cx.read().await?, id)
+                .await?
+                .ok_or_else(|| Trouble::not_found("supplier"))?;
+            form.set("version", stored.version.to_string());
+            form.fail("", "Somebody else saved this supplier meanwhile. Nothing was overwritten: below is what you typed, and what is stored now. Save again to put yours in its place.");
+            return show(
+                &cx,
+                Some(id),
+                form,
+                Some(stored),
+                StatusCode::PRECONDITION_FAILED,
+            );
+        }
+        Err(why) => {
+            taken(why, &mut form)?;
+            return show(&cx, Some(id), form, None, StatusCode::UNPROCESSABLE_ENTITY);
+        }
+    }
+    Ok(go_with(
+        &Link::Suppliers,
+        &Flash::good(format!("{} is saved.", supplier.name)),
+    ))
+}
