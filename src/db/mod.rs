@@ -16,22 +16,21 @@ use sqlx::{
 };
 
 pub mod backup;
-pub mod design;
 pub mod balance;
+pub mod calendar;
+pub mod design;
 pub mod fixture;
 pub mod loan;
 pub mod movement;
-pub mod calendar;
 pub mod offer;
+pub mod overview;
 pub mod part;
 pub mod piece;
 pub mod place;
 pub mod press;
 pub mod purchase;
 mod refusal;
-pub mod reservation;
 pub mod search;
-pub mod snapshot;
 pub mod sound;
 pub mod thing;
 mod tx;

@@ -6,11 +6,11 @@ use super::{DbError, WriteTx, refusal::read};
 use crate::{
     model::{
         describe::part_words,
-        id::PartId,
+        id::{PartId, PlaceId},
         part::{Kind, Part, PartSpec, StockUnit},
         text::{Name, Note},
     },
-    units::CutPitch,
+    units::{CutPitch, Date},
 };
 
 /// A part about to be added.
@@ -41,6 +41,12 @@ pub struct PartFilter {
     pub retired: bool,
     /// Only those of which there is something.
     pub in_stock: bool,
+    /// Only those of which something lies in this place or in a place inside it.
+    pub place: Option<PlaceId>,
+    /// Only those of which a piece or unit is suspect or dead.
+    pub bad: bool,
+    /// Only those of which something is held on this day.
+    pub held_on: Option<Date>,
 }
 
 /// A part with what there is of it, in its stock unit (without remainders of tape).
@@ -147,6 +153,8 @@ pub async fn list_stock(
     limit: i64,
 ) -> Result<Vec<PartStock>, DbError> {
     let kind = filter.kind.map(Kind::word);
+    let place = filter.place.map(|id| id.0);
+    let held_on = filter.held_on.map(|day| day.to_string());
     let [a, b, c, d] = typed_words(&filter.typed);
     let rows = sqlx::query!(
         r#"WITH page AS MATERIALIZED (
@@ -155,6 +163,16 @@ pub async fn list_stock(
                AND instr(words, ?3) AND instr(words, ?4) AND instr(words, ?5) AND instr(words, ?6)
                AND (NOT ?7 OR EXISTS (SELECT 1 FROM balance JOIN account ON account.id = balance.account_id
                     WHERE part_id = part.id AND amount > 0 AND account.kind IN ('place', 'design', 'loan', 'inside')))
+               AND (?10 IS NULL OR id IN (
+                    WITH RECURSIVE below (id) AS (
+                        SELECT ?10 UNION SELECT place.id FROM place JOIN below ON place.parent_id = below.id)
+                    SELECT balance.part_id FROM below JOIN account ON account.place_id = below.id
+                    JOIN balance ON balance.account_id = account.id WHERE balance.amount > 0))
+               AND (NOT ?11 OR id IN (SELECT thing.part_id FROM thing JOIN account ON account.id = thing.account_id
+                    WHERE thing.condition <> 'good' AND account.kind IN ('place', 'design', 'loan', 'inside')))
+               AND (?12 IS NULL OR id IN (
+                    SELECT coalesce(hold.part_id, thing.part_id) FROM hold LEFT JOIN thing ON thing.id = hold.thing_id
+                    WHERE hold.state = 'active' AND hold.from_on <= ?12 AND hold.to_on >= ?12))
              ORDER BY kind, name LIMIT ?8 OFFSET ?9)
            SELECT page.id AS "id!", page.name AS "name!", page.code AS "code!", page.spec AS "spec!",
              page.typical AS "typical!", page.note AS "note!", page.retired AS "retired!", page.version AS "version!",
@@ -185,6 +203,9 @@ pub async fn list_stock(
         filter.in_stock,
         limit,
         offset,
+        place,
+        filter.bad,
+        held_on,
     )
     .fetch_all(tx)
     .await?;

@@ -5,6 +5,8 @@
 //! It answers with something that can be stored, so that a second press of the same button gets
 //! the first answer again and moves nothing.
 
+pub mod place;
+
 use serde::{Serialize, de::DeserializeOwned};
 
 use crate::{

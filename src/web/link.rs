@@ -109,6 +109,27 @@ pub enum Link {
     Who,
     Backup,
     ApiDocument,
+    /// Another link with a query behind it; made by [`Link::with`].
+    With(Box<Self>, String),
+}
+
+impl Link {
+    /// The link with these fields in its query; empty ones are left out.
+    pub fn with<'a>(self, fields: impl IntoIterator<Item = (&'a str, String)>) -> Self {
+        let query = fields
+            .into_iter()
+            .filter(|(_, value)| !value.is_empty())
+            .map(|(name, value)| {
+                format!("{name}={}", utf8_percent_encode(&value, NON_ALPHANUMERIC))
+            })
+            .collect::<Vec<_>>()
+            .join("&");
+        if query.is_empty() {
+            self
+        } else {
+            Self::With(Box::new(self), query)
+        }
+    }
 }
 
 impl fmt::Display for Link {
@@ -217,6 +238,7 @@ impl fmt::Display for Link {
             Self::Who => f.write_str("/who"),
             Self::Backup => f.write_str("/settings/backup"),
             Self::ApiDocument => f.write_str("/api/v1/openapi.json"),
+            Self::With(link, query) => write!(f, "{link}?{query}"),
         }
     }
 }

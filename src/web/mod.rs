@@ -8,7 +8,7 @@ use axum::{
     http::StatusCode,
     middleware::{from_fn, from_fn_with_state},
     response::IntoResponse as _,
-    routing::get,
+    routing::{get, post},
 };
 use tower::ServiceBuilder;
 use tower_http::{
@@ -21,13 +21,19 @@ pub mod asset;
 pub mod at;
 mod bench;
 mod calendar;
+mod cupboard;
 pub mod cx;
 pub mod error;
 pub mod form;
 pub mod guard;
 pub mod link;
+mod log;
 pub mod page;
+mod places;
+mod search;
 pub mod settings;
+pub mod show;
+mod thing;
 mod who;
 
 use error::Trouble;
@@ -39,6 +45,19 @@ pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
 pub fn router(app: App) -> Router {
     let pages = Router::new()
         .route("/static/{hash}/{name}", get(asset::get))
+        .route("/", get(cupboard::home))
+        .route("/cupboard", get(cupboard::get))
+        .route("/search", get(search::get))
+        .route("/things/{id}", get(thing::get))
+        .route("/tag/{tag}", get(thing::by_tag))
+        .route("/places", get(places::get).post(places::post))
+        .route("/places/{id}", get(places::one))
+        .route(
+            "/places/{id}/edit",
+            get(places::edit_get).post(places::edit_post),
+        )
+        .route("/places/{id}/retire", post(places::retire))
+        .route("/log", get(log::get))
         .route("/who", get(who::get).post(who::post))
         .route("/bench", get(bench::get))
         .route("/calendar", get(calendar::get))

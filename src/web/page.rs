@@ -185,6 +185,17 @@ impl Chrome {
     }
 }
 
+impl Chrome {
+    /// A press key for one more form of the page.
+    #[expect(
+        clippy::unused_self,
+        reason = "a template reaches it by the frame that it has"
+    )]
+    pub fn another_press(&self) -> String {
+        press_key()
+    }
+}
+
 /// A fresh press key: 128 random bits in hexadecimal.
 pub fn press_key() -> String {
     let mut bytes = [0_u8; 16];

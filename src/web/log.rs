@@ -1,0 +1,259 @@
+//! The log: every movement in words, by whom, and its undo.
+
+use std::fmt::Write as _;
+
+use askama::Template;
+
+use super::{
+    cx::Cx,
+    error::Answer,
+    form::{Choice, Form},
+    link::Link,
+    page::{Chrome, Section, page},
+    show::{PAGE, moment, total},
+};
+use crate::{
+    db::{
+        self,
+        movement::{About, Entry, EntryLine, LogFilter},
+    },
+    model::{
+        id::{DesignId, PartId, ThingId},
+        movement::{AccountKind, MovementKind},
+        part::StockUnit,
+        text::{Name, Tag},
+    },
+};
+
+/// One movement as pages show it.
+pub struct Line {
+    /// When, in the venue's zone.
+    pub when: String,
+    /// What happened, in words.
+    pub what: String,
+    /// Why, in the person's own words; may be empty.
+    pub reason: String,
+    /// Who.
+    pub who: String,
+    /// For which set.
+    pub design: Option<(Link, String)>,
+    /// The things that it was about, at most six.
+    pub tags: Vec<(Link, String)>,
+    /// It was undone.
+    pub undone: bool,
+    /// Where its undo is posted, if it may be undone.
+    pub undo: Option<Link>,
+}
+
+impl Line {
+    /// A movement in words.
+    pub fn new(cx: &Cx, entry: &Entry) -> Self {
+        let mut tags: Vec<(Link, String)> = Vec::new();
+        let mut note = |id: ThingId, tag: &Tag| {
+            let tag = (Link::Thing(id), tag.to_string());
+            if tags.len() < 6 && !tags.contains(&tag) {
+                tags.push(tag);
+            }
+        };
+        if let Some((mark, tag)) = &entry.mark {
+            note(mark.thing, tag);
+        }
+        for line in &entry.lines {
+            if let (Some(id), Some(tag)) = (line.thing, &line.tag) {
+                note(id, tag);
+            }
+        }
+        Self {
+            when: moment(entry.at_ms, &cx.venue.zone, cx.today),
+            what: what(cx, entry),
+            reason: entry.reason.as_str().to_owned(),
+            who: entry.who.to_string(),
+            design: entry
+                .design
+                .as_ref()
+                .map(|(id, name)| (Link::Design(*id), name.clone())),
+            tags,
+            undone: entry.undone_by.is_some(),
+            undo: entry.may_undo().then_some(Link::LogUndo(entry.id)),
+        }
+    }
+}
+
+/// Most things that a line names one by one.
+const NAMED: usize = 4;
+
+fn item(cx: &Cx, line: &EntryLine) -> String {
+    let amount = match line.amount.length() {
+        Some(length) if line.thing.is_some() => cx.length(length),
+        Some(_) => total(cx.unit(), line.amount.unit, line.amount.amount).to_string(),
+        None => line.amount.amount.to_string(),
+    };
+    match &line.tag {
+        Some(tag) if line.amount.unit == StockUnit::Each => format!("{tag} ({})", line.name),
+        Some(tag) => format!("{tag} ({}, {amount})", line.name),
+        None if line.amount.unit == StockUnit::Each => format!("{amount} × {}", line.name),
+        None => format!("{amount} of {}", line.name),
+    }
+}
+
+fn items<'a>(cx: &Cx, lines: impl Iterator<Item = &'a EntryLine>) -> String {
+    let all: Vec<String> = lines.map(|line| item(cx, line)).collect();
+    if all.len() > NAMED + 1 {
+        format!("{} and {} more", all[..NAMED].join(", "), all.len() - NAMED)
+    } else {
+        all.join(", ")
+    }
+}
+
+fn what(cx: &Cx, entry: &Entry) -> String {
+    let label = entry.kind.label();
+    if let Some((mark, tag)) = &entry.mark {
+        return match entry.kind {
+            MovementKind::Undo => format!("{label}: {tag} is {} again", mark.after),
+            _ => format!("{tag} {label} {}, was {}", mark.after, mark.before),
+        };
+    }
+    if entry.kind == MovementKind::Cut {
+        let into = |kind| {
+            items(
+                cx,
+                entry.lines.iter().filter(move |line| {
+                    line.from.kind == AccountKind::Bench && line.to.kind == kind
+                }),
+            )
+        };
+        let parent = items(
+            cx,
+            entry
+                .lines
+                .iter()
+                .filter(|line| line.to.kind == AccountKind::Bench),
+        );
+        let children = items(
+            cx,
+            entry
+                .lines
+                .iter()
+                .filter(|line| line.from.kind == AccountKind::Bench && line.thing.is_some()),
+        );
+        let mut text = format!("{parent} {label} into {children}");
+        let scrap = into(AccountKind::Scrap);
+        if !scrap.is_empty() && !children.contains(&scrap) {
+            let _ = write!(text, "; lost {scrap}");
+        }
+        return text;
+    }
+    let mut text = match entry.kind {
+        MovementKind::Undo => format!("{label}: "),
+        _ => String::new(),
+    };
+    text.push_str(&items(cx, entry.lines.iter()));
+    if entry.kind != MovementKind::Undo {
+        let _ = write!(text, " {label}");
+    }
+    if let Some(first) = entry.lines.first() {
+        let one_from = entry.lines.iter().all(|line| line.from == first.from);
+        let one_to = entry.lines.iter().all(|line| line.to == first.to);
+        if one_from && first.from.kind.owned() {
+            let _ = write!(text, " from {}", first.from.words);
+        }
+        if one_to && first.to.kind.owned() {
+            let arrow = match first.to.kind {
+                AccountKind::Place => "to ",
+                _ => "",
+            };
+            let _ = write!(text, ", {arrow}{}", first.to.words);
+        } else if one_to && entry.kind == MovementKind::Undo {
+            let _ = write!(text, ", {}", first.to.words);
+        }
+    }
+    text
+}
+
+#[derive(Template)]
+#[template(path = "log.html")]
+struct LogPage {
+    chrome: Chrome,
+    form: Form,
+    action: Link,
+    lines: Vec<Line>,
+    kinds: Vec<Choice>,
+    people: Vec<Choice>,
+    /// Fields of the filter that come from a link, kept while the others change.
+    kept: Vec<(&'static str, String)>,
+    about: Option<String>,
+    all: Link,
+    older: Option<Link>,
+    narrowed: bool,
+}
+
+/// GET: movements, newest first.
+pub async fn get(cx: Cx, form: Form) -> Answer {
+    let mut tx = cx.read().await?;
+    let part: Option<PartId> = form.value("part").parse().ok();
+    let thing: Option<ThingId> = form.value("thing").parse().ok();
+    let design: Option<DesignId> = form.value("design").parse().ok();
+    let (about, words) = if let Some(id) = thing {
+        let thing = db::thing::lookup(&mut tx, id).await?;
+        (About::Thing(id), thing.map(|thing| thing.tag.to_string()))
+    } else if let Some(id) = part {
+        let part = db::part::lookup(&mut tx, id).await?;
+        (About::Part(id), part.map(|part| part.name.to_string()))
+    } else if let Some(id) = design {
+        let name = db::overview::find_design_name(&mut tx, id).await?;
+        (About::Design(id), name)
+    } else {
+        (About::All, None)
+    };
+    let filter = LogFilter {
+        about,
+        who: Name::parse(form.value("who")).ok(),
+        kind: form.value("kind").parse().ok(),
+        before: form.value("before").parse().ok(),
+    };
+    let mut entries = db::movement::list(&mut tx, &filter, PAGE + 1).await?;
+    let people = db::venue::list_people(&mut tx).await?;
+    drop(tx);
+    let most = usize::try_from(PAGE).unwrap_or(usize::MAX);
+    let more = entries.len() > most;
+    entries.truncate(most);
+    let kept: Vec<(&'static str, String)> = ["part", "thing", "design"]
+        .into_iter()
+        .map(|name| (name, form.value(name).to_owned()))
+        .filter(|(_, value)| !value.is_empty())
+        .collect();
+    let older = entries.last().filter(|_| more).map(|last| {
+        Link::Log.with(kept.iter().cloned().chain([
+            ("who", form.value("who").to_owned()),
+            ("kind", form.value("kind").to_owned()),
+            ("before", last.id.to_string()),
+        ]))
+    });
+    Ok(page(&LogPage {
+        chrome: cx.chrome(Section::Log, "Log"),
+        form: Form::default(),
+        action: Link::Log,
+        lines: entries.iter().map(|entry| Line::new(&cx, entry)).collect(),
+        kinds: Choice::list(
+            std::iter::once(("", "Every kind")).chain(
+                MovementKind::ALL
+                    .iter()
+                    .map(|kind| (kind.word(), kind.label())),
+            ),
+            form.value("kind"),
+        ),
+        people: Choice::list(
+            std::iter::once((String::new(), "Everybody".to_owned())).chain(
+                people
+                    .iter()
+                    .map(|name| (name.to_string(), name.to_string())),
+            ),
+            form.value("who"),
+        ),
+        narrowed: filter.who.is_some() || filter.kind.is_some() || filter.before.is_some(),
+        kept,
+        about: words,
+        all: Link::Log,
+        older,
+    }))
+}
