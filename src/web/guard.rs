@@ -86,7 +86,9 @@ pub async fn headers(request: Request, next: Next) -> Response {
     };
     set(header::CONTENT_SECURITY_POLICY, POLICY);
     set(header::X_CONTENT_TYPE_OPTIONS, "nosniff");
-    set(header::REFERRER_POLICY, "no-referrer");
+    // Not `no-referrer`: with it a browser sends `Origin: null` with our own forms, and over plain
+    // http to a LAN name (no Sec-Fetch-Site there) they could not be told from another site's.
+    set(header::REFERRER_POLICY, "same-origin");
     set(header::CACHE_CONTROL, "no-store");
     // The message was shown with this page: once is enough.
     if flash_shown && page {

@@ -20,7 +20,7 @@ async fn every_answer_carries_the_headers_that_keep_others_out() {
         }
         assert!(!policy.contains("unsafe"), "{path}: {policy}");
         assert_eq!(page.header("x-content-type-options"), Some("nosniff"));
-        assert_eq!(page.header("referrer-policy"), Some("no-referrer"));
+        assert_eq!(page.header("referrer-policy"), Some("same-origin"));
         assert_eq!(page.header("cache-control"), Some("no-store"));
     }
 }

@@ -1,0 +1,409 @@
+//! SQL for holds: who holds what, for which days; and counts with all that claims them.
+
+use std::collections::HashMap;
+
+use sqlx::SqliteConnection;
+
+use super::{DbError, WriteTx, refusal::read};
+use crate::{
+    model::{
+        id::{BarId, DesignId, HoldId, PartId, PurchaseLineId, ThingId},
+        reservation::{Held, Hold, HoldState, HoldUse, NewHold},
+        text::Name,
+    },
+    plan::available::{Claim, Counted, Due, Lent, Out},
+    units::{Date, Window, parse_date},
+};
+
+/// Active holds, by what they are on.
+#[derive(Debug, Clone, Default)]
+pub struct Claims {
+    /// On things.
+    pub things: HashMap<ThingId, Vec<Claim>>,
+    /// On counts of parts.
+    pub counts: HashMap<PartId, Vec<Claim>>,
+}
+
+impl Claims {
+    /// Those on a thing.
+    pub fn on(&self, thing: ThingId) -> &[Claim] {
+        self.things.get(&thing).map_or(&[], Vec::as_slice)
+    }
+}
+
+fn date(what: &str, text: &str) -> Result<Date, DbError> {
+    read(what, parse_date(text))
+}
+
+fn window(from: &str, to: &str) -> Result<Window, DbError> {
+    read(
+        "hold.from_on",
+        Window::new(date("hold.from_on", from)?, date("hold.to_on", to)?),
+    )
+}
+
+struct Row {
+    id: i64,
+    design_id: i64,
+    bar_id: Option<i64>,
+    thing_id: Option<i64>,
+    part_id: Option<i64>,
+    from_amount: i64,
+    to_amount: i64,
+    from_on: String,
+    to_on: String,
+    becomes: String,
+    purchase_line_id: Option<i64>,
+    state: String,
+    broken_why: String,
+}
+
+impl Row {
+    fn hold(self) -> Result<Hold, DbError> {
+        let held = match (self.thing_id, self.part_id) {
+            (Some(thing), None) => Held::Thing {
+                thing: ThingId(thing),
+                from: self.from_amount,
+                to: self.to_amount,
+            },
+            (None, Some(part)) => Held::Count {
+                part: PartId(part),
+                amount: self.to_amount - self.from_amount,
+                due: self.purchase_line_id.map(PurchaseLineId),
+            },
+            _ => return Err(DbError::Unreadable(format!("hold {}", self.id))),
+        };
+        Ok(Hold {
+            id: HoldId(self.id),
+            hold: NewHold {
+                design: DesignId(self.design_id),
+                bar: self.bar_id.map(BarId),
+                held,
+                window: window(&self.from_on, &self.to_on)?,
+                becomes: read("hold.becomes", self.becomes.parse::<HoldUse>())?,
+            },
+            state: read("hold.state", self.state.parse::<HoldState>())?,
+            broken_why: self.broken_why,
+        })
+    }
+}
+
+/// Holds of a design that stand or are broken, in the order in which they were made.
+pub async fn list(tx: &mut SqliteConnection, design: DesignId) -> Result<Vec<Hold>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, design_id, bar_id, thing_id, part_id, from_amount, to_amount, from_on, to_on,
+             becomes, purchase_line_id, state, broken_why
+         FROM hold WHERE design_id = ? AND state <> 'ended' ORDER BY id",
+        design.0
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::hold)
+    .collect()
+}
+
+/// Active holds on a thing, in the order in which they were made.
+pub async fn list_on_thing(
+    tx: &mut SqliteConnection,
+    thing: ThingId,
+) -> Result<Vec<Hold>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, design_id, bar_id, thing_id, part_id, from_amount, to_amount, from_on, to_on,
+             becomes, purchase_line_id, state, broken_why
+         FROM hold WHERE thing_id = ? AND state = 'active' ORDER BY id",
+        thing.0
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::hold)
+    .collect()
+}
+
+/// Active holds on counts of a part, in the order in which they were made.
+pub async fn list_on_part(tx: &mut SqliteConnection, part: PartId) -> Result<Vec<Hold>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, design_id, bar_id, thing_id, part_id, from_amount, to_amount, from_on, to_on,
+             becomes, purchase_line_id, state, broken_why
+         FROM hold WHERE part_id = ? AND state = 'active' ORDER BY id",
+        part.0
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::hold)
+    .collect()
+}
+
+/// A row as it is written.
+struct Written {
+    thing: Option<i64>,
+    part: Option<i64>,
+    from: i64,
+    to: i64,
+    line: Option<i64>,
+}
+
+fn written(held: Held) -> Written {
+    match held {
+        Held::Thing { thing, from, to } => Written {
+            thing: Some(thing.0),
+            part: None,
+            from,
+            to,
+            line: None,
+        },
+        Held::Count { part, amount, due } => Written {
+            thing: None,
+            part: Some(part.0),
+            from: 0,
+            to: amount,
+            line: due.map(|line| line.0),
+        },
+    }
+}
+
+/// Adds a hold; the database refuses one on a thing that is held already or is not there.
+pub async fn add(
+    tx: &mut WriteTx,
+    hold: &NewHold,
+    made_on: Date,
+    who: &Name,
+) -> Result<HoldId, DbError> {
+    let it = written(hold.held);
+    let bar = hold.bar.map(|bar| bar.0);
+    let (from_on, to_on) = (hold.window.from().to_string(), hold.window.to().to_string());
+    let becomes = hold.becomes.word();
+    let made_on = made_on.to_string();
+    let who = who.as_str();
+    let done = sqlx::query!(
+        "INSERT INTO hold (design_id, bar_id, thing_id, part_id, from_amount, to_amount, from_on,
+             to_on, becomes, purchase_line_id, made_on, who)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        hold.design.0,
+        bar,
+        it.thing,
+        it.part,
+        it.from,
+        it.to,
+        from_on,
+        to_on,
+        becomes,
+        it.line,
+        made_on,
+        who
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(HoldId(done.last_insert_rowid()))
+}
+
+/// Moves a hold to something else, keeping its place among the others; the database refuses what
+/// it would refuse of a new one.
+pub async fn change_held(
+    tx: &mut WriteTx,
+    id: HoldId,
+    held: Held,
+    made_on: Date,
+) -> Result<(), DbError> {
+    let old = sqlx::query!(
+        "SELECT design_id, bar_id, from_on, to_on, becomes, who FROM hold WHERE id = ?",
+        id.0
+    )
+    .fetch_one(&mut **tx)
+    .await?;
+    sqlx::query!("DELETE FROM hold WHERE id = ?", id.0)
+        .execute(&mut **tx)
+        .await?;
+    let it = written(held);
+    let made_on = made_on.to_string();
+    sqlx::query!(
+        "INSERT INTO hold (id, design_id, bar_id, thing_id, part_id, from_amount, to_amount,
+             from_on, to_on, becomes, purchase_line_id, made_on, who)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        id.0,
+        old.design_id,
+        old.bar_id,
+        it.thing,
+        it.part,
+        it.from,
+        it.to,
+        old.from_on,
+        old.to_on,
+        old.becomes,
+        it.line,
+        made_on,
+        old.who
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Marks a hold as broken, with why.
+pub async fn change_broken(tx: &mut WriteTx, id: HoldId, why: &str) -> Result<(), DbError> {
+    sqlx::query!(
+        "UPDATE hold SET state = 'broken', broken_why = ? WHERE id = ?",
+        why,
+        id.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Ends one hold.
+pub async fn end(tx: &mut WriteTx, id: HoldId) -> Result<(), DbError> {
+    sqlx::query!("UPDATE hold SET state = 'ended' WHERE id = ?", id.0)
+        .execute(&mut **tx)
+        .await?;
+    Ok(())
+}
+
+/// Ends every hold of a design.
+pub async fn end_all(tx: &mut WriteTx, design: DesignId) -> Result<(), DbError> {
+    sqlx::query!(
+        "UPDATE hold SET state = 'ended' WHERE design_id = ? AND state <> 'ended'",
+        design.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Takes the holds of a design away that stand or are broken, to make them anew.
+pub async fn remove_all(tx: &mut WriteTx, design: DesignId) -> Result<(), DbError> {
+    sqlx::query!(
+        "DELETE FROM hold WHERE design_id = ? AND state <> 'ended'",
+        design.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Holds that rested on a line of an order rest on what has come, from now on.
+pub async fn settle_line(tx: &mut WriteTx, line: PurchaseLineId) -> Result<(), DbError> {
+    sqlx::query!(
+        "UPDATE hold SET purchase_line_id = NULL WHERE purchase_line_id = ? AND state = 'active'",
+        line.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
+/// Active holds of every design but `without`, as claims; of one thing or part, or of all.
+pub async fn list_claims(
+    tx: &mut SqliteConnection,
+    thing: Option<ThingId>,
+    part: Option<PartId>,
+    without: Option<DesignId>,
+) -> Result<Claims, DbError> {
+    let thing = thing.map(|thing| thing.0);
+    let part = part.map(|part| part.0);
+    let without = without.map(|design| design.0);
+    let rows = sqlx::query!(
+        r#"SELECT hold.design_id, design.name, hold.thing_id, hold.part_id, hold.from_amount,
+               hold.to_amount, hold.from_on, hold.to_on, hold.purchase_line_id,
+               design.state IN ('building', 'standing') AS "until_back!: bool"
+           FROM hold JOIN design ON design.id = hold.design_id
+           WHERE hold.state = 'active'
+             AND (?1 IS NULL OR hold.thing_id = ?1)
+             AND (?2 IS NULL OR hold.part_id = ?2)
+             AND (?3 IS NULL OR hold.design_id <> ?3)
+           ORDER BY hold.from_on, hold.id"#,
+        thing,
+        part,
+        without
+    )
+    .fetch_all(tx)
+    .await?;
+    let mut claims = Claims::default();
+    for row in rows {
+        let claim = Claim {
+            design: DesignId(row.design_id),
+            name: row.name,
+            from: row.from_amount,
+            to: row.to_amount,
+            window: window(&row.from_on, &row.to_on)?,
+            until_back: row.until_back,
+            due: row.purchase_line_id.map(PurchaseLineId),
+        };
+        match (row.thing_id, row.part_id) {
+            (Some(thing), _) => claims.things.entry(ThingId(thing)).or_default().push(claim),
+            (None, Some(part)) => claims.counts.entry(PartId(part)).or_default().push(claim),
+            (None, None) => {}
+        }
+    }
+    Ok(claims)
+}
+
+/// What there is of every part kept by count (or of one), with all that claims it.
+pub async fn list_counted(
+    tx: &mut SqliteConnection,
+    part: Option<PartId>,
+) -> Result<HashMap<PartId, Counted>, DbError> {
+    let id = part.map(|part| part.0);
+    let mut counted: HashMap<PartId, Counted> = HashMap::new();
+    let rows = sqlx::query!(
+        r#"SELECT balance.part_id, balance.amount, account.kind, account.design_id,
+               design.strike_on AS "strike_on?", loan.due_on AS "due_on?"
+           FROM balance JOIN part ON part.id = balance.part_id
+           JOIN account ON account.id = balance.account_id
+           LEFT JOIN design ON design.id = account.design_id
+           LEFT JOIN loan ON loan.id = account.loan_id
+           WHERE part.stock_by = 'count' AND balance.amount > 0
+             AND account.kind IN ('place', 'design', 'loan')
+             AND (?1 IS NULL OR balance.part_id = ?1)"#,
+        id
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    for row in rows {
+        let entry = counted.entry(PartId(row.part_id)).or_default();
+        match (row.design_id, row.strike_on, row.due_on) {
+            (Some(design), Some(strike_on), _) => entry.out.push(Out {
+                design: DesignId(design),
+                amount: row.amount,
+                until: date("design.strike_on", &strike_on)?,
+            }),
+            (_, _, Some(due_on)) => entry.lent.push(Lent {
+                amount: row.amount,
+                due_on: date("loan.due_on", &due_on)?,
+            }),
+            _ => entry.in_places += row.amount,
+        }
+    }
+    let rows = sqlx::query!(
+        r#"SELECT purchase_line.id, purchase_line.part_id, purchase.expected_on AS "expected_on!",
+               (packs - received_packs - refused_packs) * pack_amount AS "amount!: i64"
+           FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
+           JOIN part ON part.id = purchase_line.part_id
+           WHERE purchase.state = 'ordered' AND purchase.expected_on IS NOT NULL
+             AND part.stock_by = 'count' AND packs > received_packs + refused_packs
+             AND (?1 IS NULL OR purchase_line.part_id = ?1)"#,
+        id
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    for row in rows {
+        counted
+            .entry(PartId(row.part_id))
+            .or_default()
+            .due
+            .push(Due {
+                line: PurchaseLineId(row.id),
+                amount: row.amount,
+                on: date("purchase.expected_on", &row.expected_on)?,
+            });
+    }
+    for (part, claims) in list_claims(tx, None, part, None).await?.counts {
+        counted.entry(part).or_default().claims = claims;
+    }
+    Ok(counted)
+}

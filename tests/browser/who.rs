@@ -1,0 +1,18 @@
+//! Who works in this browser, with and without the pages' own scripts.
+
+use crate::help::Stage;
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_name_is_said_with_scripting_on_and_off() {
+    let stage = Stage::new().await;
+    for (on, name) in [(true, "Ada"), (false, "Bo")] {
+        stage.scripting(on).await;
+        stage.open("/who").await;
+        stage.fill("#name", name).await;
+        stage.press("That is me").await;
+        stage.open("/who").await;
+        assert_eq!(stage.text("footer strong").await, name);
+    }
+    assert_eq!(stage.count("form.buttons button").await, 2);
+    stage.end().await;
+}
