@@ -15,6 +15,7 @@ use sqlx::{
     sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
 };
 
+pub mod audit;
 pub mod backup;
 pub mod balance;
 pub mod calendar;

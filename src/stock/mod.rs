@@ -6,8 +6,22 @@
 //! the first answer again and moves nothing.
 
 pub mod place;
+pub mod audit;
+pub mod change;
+pub mod count;
+pub mod cut;
+pub mod lend;
+pub mod make;
+pub mod mark;
+pub mod mount;
+pub mod move_;
+pub mod out;
+pub mod receive;
+pub mod undo;
 
 use serde::{Serialize, de::DeserializeOwned};
+
+pub use change::{Change, Done, What};
 
 use crate::{
     db::{Db, DbError, Refusal, WriteTx, press},
