@@ -708,3 +708,15 @@ pub async fn remove_steps(tx: &mut WriteTx, id: DesignId) -> Result<(), DbError>
         .await?;
     Ok(())
 }
+
+/// The version that a design is at.
+pub async fn lookup_version(
+    tx: &mut SqliteConnection,
+    id: DesignId,
+) -> Result<Option<i64>, DbError> {
+    Ok(
+        sqlx::query_scalar!("SELECT version FROM design WHERE id = ?", id.0)
+            .fetch_optional(tx)
+            .await?,
+    )
+}

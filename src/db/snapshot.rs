@@ -273,10 +273,7 @@ async fn list_fixtures_with(
                     make: Make {
                         tape: row.tape_part_id.map(PartId),
                         profile: row.profile_part_id.map(PartId),
-                        channels: read(
-                            "fixture.channels",
-                            serde_json::from_str::<Channels>(&row.channels),
-                        )?,
+                        channels: read("fixture.channels", row.channels.parse::<Channels>())?,
                         voltage_mv: read("fixture.voltage_mv", Voltage::new(row.voltage_mv))?,
                         lit_um: read("fixture.lit_um", Length::new(row.lit_um))?,
                         diffused: row.diffused != 0,

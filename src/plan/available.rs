@@ -222,7 +222,8 @@ impl Counted {
             .unwrap_or(0)
     }
 
-    fn to_come(&self, line: PurchaseLineId) -> i64 {
+    /// How much of a line of an order is still to come.
+    pub fn to_come(&self, line: PurchaseLineId) -> i64 {
         self.due
             .iter()
             .filter(|due| due.line == line)
@@ -240,15 +241,19 @@ impl Counted {
         due.sort_by_key(|due| (due.on, due.line));
         due.into_iter()
             .filter_map(|due| {
-                let held: i64 = self
-                    .claims
-                    .iter()
-                    .filter(|claim| claim.due == Some(due.line))
-                    .map(|claim| claim.to - claim.from)
-                    .sum();
+                let held = self.resting(due.line);
                 (due.amount > held).then_some((due.line, due.amount - held))
             })
             .collect()
+    }
+
+    /// How much is held that rests on a line of an order.
+    pub fn resting(&self, line: PurchaseLineId) -> i64 {
+        self.claims
+            .iter()
+            .filter(|claim| claim.due == Some(line))
+            .map(|claim| claim.to - claim.from)
+            .sum()
     }
 
     /// Leaves out what a set holds itself.

@@ -18,6 +18,8 @@ pub mod move_;
 pub mod out;
 pub mod receive;
 pub mod undo;
+pub mod design;
+pub mod reserve;
 
 use serde::{Serialize, de::DeserializeOwned};
 
