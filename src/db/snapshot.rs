@@ -103,6 +103,26 @@ pub async fn list_fixtures(
     list_fixtures_with(tx, ask, &claims, &walk).await
 }
 
+/// Every driver and supply in the house, with whether it is free for the days asked.
+pub async fn list_spare_units(
+    tx: &mut SqliteConnection,
+    ask: Ask,
+) -> Result<Vec<SpareUnit>, DbError> {
+    let claims = reservation::list_claims(tx, None, None, ask.own).await?;
+    let walk = walk(tx).await?;
+    list_units(tx, ask, &claims, &walk).await
+}
+
+/// Every piece in the house of which some is free for the days asked.
+pub async fn list_spare_pieces(
+    tx: &mut SqliteConnection,
+    ask: Ask,
+) -> Result<Vec<SparePiece>, DbError> {
+    let claims = reservation::list_claims(tx, None, None, ask.own).await?;
+    let walk = walk(tx).await?;
+    list_pieces(tx, ask, &claims, &walk).await
+}
+
 async fn list_parts(tx: &mut SqliteConnection) -> Result<Vec<Part>, DbError> {
     sqlx::query!(
         "SELECT id, name, code, spec, typical, note, retired, version FROM part ORDER BY id"

@@ -19,6 +19,7 @@ pub mod out;
 pub mod receive;
 pub mod undo;
 pub mod design;
+pub mod holds;
 pub mod reserve;
 
 use serde::{Serialize, de::DeserializeOwned};
