@@ -6,7 +6,7 @@ use std::{
     future::Future,
     io::{self, Write as _},
     net::SocketAddr,
-    path::PathBuf,
+    path::{Path, PathBuf},
     process::ExitCode,
 };
 
@@ -17,10 +17,12 @@ use crate::{
     clock::Clock,
     config::Config,
     db::{
-        Db,
+        Db, DbError, OpenError,
         backup::{self, BackupError},
     },
 };
+
+mod plan;
 
 /// Stock book and build planner for LED-tape sets of small venues.
 ///
@@ -42,6 +44,17 @@ enum Command {
     /// Prints its address. Makes the data folder and its database if they are not there. The log
     /// goes to stderr; `RUST_LOG` says how much of it (info unless set).
     Serve(Serve),
+    /// Plan a set: what is reused, cut, wired and bought for it
+    ///
+    /// Prints the plan, the shortfall and the shopping list. Changes nothing. Exit code 1 if the
+    /// plan breaks a limit, or if a limit can't be checked because a rating is not known.
+    Plan {
+        /// The set's name or number
+        design: String,
+        /// Print it as JSON; field names carry their unit
+        #[arg(long)]
+        json: bool,
+    },
     /// Write a checked copy of the database to a file, also while it is being served
     ///
     /// The copy is made beside FILE, checked, and only then given its name. To restore it, put it
@@ -72,6 +85,22 @@ enum Failure {
     Start(#[from] StartError),
     #[error(transparent)]
     Backup(#[from] BackupError),
+    #[error(transparent)]
+    Open(#[from] OpenError),
+    #[error(transparent)]
+    Db(#[from] DbError),
+    #[error("There is no database {}. Say which data folder, with --data.", .0.display())]
+    NoDatabase(PathBuf),
+    #[error("There is no set “{asked}”. {}", known_sets(known))]
+    NoDesign { asked: String, known: Vec<String> },
+}
+
+fn known_sets(known: &[String]) -> String {
+    if known.is_empty() {
+        "There is none at all yet.".to_owned()
+    } else {
+        format!("There are: {}.", known.join(", "))
+    }
 }
 
 impl Failure {
@@ -87,6 +116,7 @@ impl Failure {
 pub async fn run(cli: Cli) -> ExitCode {
     let done = match cli.command {
         Command::Serve(serve) => serve.run(cli.data).await,
+        Command::Plan { design, json } => plan::run(&cli.data, &design, json).await,
         Command::Backup { file } => run_backup(&cli.data, &file).await,
     };
     done.unwrap_or_else(|failure| {
@@ -123,7 +153,17 @@ impl Serve {
     }
 }
 
-async fn run_backup(data: &std::path::Path, file: &std::path::Path) -> Result<ExitCode, Failure> {
+/// Opens a data folder's database, but makes none.
+async fn open_existing(data: &Path) -> Result<Db, Failure> {
+    let file = data.join(Db::FILE);
+    if tokio::fs::try_exists(&file).await.unwrap_or(false) {
+        Ok(Db::open(data).await?)
+    } else {
+        Err(Failure::NoDatabase(file))
+    }
+}
+
+async fn run_backup(data: &Path, file: &Path) -> Result<ExitCode, Failure> {
     let made = backup::make(&data.join(Db::FILE), file).await?;
     say(format_args!(
         "{}: {} bytes, {} movements; checked.",
