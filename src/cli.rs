@@ -20,6 +20,7 @@ use crate::{
         Db, DbError, OpenError,
         backup::{self, BackupError},
     },
+    stock::audit,
 };
 
 mod plan;
@@ -55,6 +56,10 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    /// Look for faults: the file itself, what refers to what, every balance, every piece's origin
+    ///
+    /// Changes nothing of the stock. Exit code 0 if all is well, 1 if something was found.
+    Check,
     /// Write a checked copy of the database to a file, also while it is being served
     ///
     /// The copy is made beside FILE, checked, and only then given its name. To restore it, put it
@@ -117,6 +122,7 @@ pub async fn run(cli: Cli) -> ExitCode {
     let done = match cli.command {
         Command::Serve(serve) => serve.run(cli.data).await,
         Command::Plan { design, json } => plan::run(&cli.data, &design, json).await,
+        Command::Check => run_check(&cli.data).await,
         Command::Backup { file } => run_backup(&cli.data, &file).await,
     };
     done.unwrap_or_else(|failure| {
@@ -160,6 +166,27 @@ async fn open_existing(data: &Path) -> Result<Db, Failure> {
         Ok(Db::open(data).await?)
     } else {
         Err(Failure::NoDatabase(file))
+    }
+}
+
+async fn run_check(data: &Path) -> Result<ExitCode, Failure> {
+    let db = open_existing(data).await?;
+    let found = audit::audit(&db).await;
+    db.close().await;
+    let found = found?;
+    for fault in &found {
+        say(fault);
+    }
+    if found.is_empty() {
+        say("All is well.");
+        Ok(ExitCode::SUCCESS)
+    } else {
+        say(format_args!(
+            "{} found. Keep this database as it is, and restore a backup into a data folder of \
+             its own.",
+            found.len()
+        ));
+        Ok(ExitCode::FAILURE)
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::{
     io::{BufRead as _, BufReader, Read as _},
-    path::Path,
+    path::{Path, PathBuf},
     process::{Child, Command, Output, Stdio},
     time::{Duration, Instant},
 };
@@ -98,6 +98,8 @@ fn help_names_every_command_and_the_exit_codes() {
     let help = text(&out.stdout);
     for word in [
         "serve",
+        "plan",
+        "check",
         "backup",
         "--data",
         "Exit codes: 0",
@@ -302,4 +304,116 @@ fn a_backup_of_nothing_makes_nothing() {
         text(&out.stderr)
     );
     assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
+/// Runs statements on a database behind the service's back.
+fn tamper(file: &Path, statements: &str) {
+    let runtime = tokio::runtime::Builder::new_current_thread()
+        .enable_all()
+        .build()
+        .expect("a runtime");
+    runtime.block_on(async {
+        use sqlx::{Connection as _, Executor as _};
+        let options = sqlx::sqlite::SqliteConnectOptions::new()
+            .filename(file)
+            .foreign_keys(false);
+        let mut db = sqlx::SqliteConnection::connect_with(&options)
+            .await
+            .expect("it opens");
+        db.execute(sqlx::AssertSqlSafe(statements.to_owned()))
+            .await
+            .expect("it is done");
+        db.close().await.expect("it closes");
+    });
+}
+
+/// Makes an empty database.
+fn make(folder: &Path) -> PathBuf {
+    Served::start(&[], folder).end("TERM");
+    folder.join("tapewright-data/tapewright.sqlite")
+}
+
+#[test]
+fn check_finds_nothing_where_all_is_well_and_names_what_is_wrong() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = run(&["check"], folder.path());
+    assert_eq!(out.status.code(), Some(1));
+    assert!(text(&out.stderr).contains("There is no database"));
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+
+    let file = make(folder.path());
+    let out = run(&["check"], folder.path());
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stdout));
+    assert_eq!(text(&out.stdout), "All is well.\n");
+
+    tamper(
+        &file,
+        "INSERT INTO place (id, parent_id, name, kind) VALUES (7, 999, 'nowhere', 'shelf');",
+    );
+    let out = run(&["check"], folder.path());
+    assert_eq!(out.status.code(), Some(1));
+    let found = text(&out.stdout);
+    assert!(
+        found.contains("Row 7 of place refers to a place that is not there."),
+        "{found}"
+    );
+    assert!(found.contains("1 found."), "{found}");
+}
+
+#[test]
+fn a_damaged_file_is_told_and_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = make(folder.path());
+    let mut bytes = std::fs::read(&file).unwrap();
+    for byte in &mut bytes[4096..] {
+        *byte = 0x5a;
+    }
+    std::fs::write(&file, &bytes).unwrap();
+    for args in [
+        &["check"][..],
+        &["backup", "b.sqlite"],
+        &["plan", "1"],
+        &["serve"],
+    ] {
+        let out = run(args, folder.path());
+        assert_eq!(out.status.code(), Some(1), "{args:?}");
+        assert!(
+            !text(&out.stderr).is_empty() || text(&out.stdout).contains("found"),
+            "{args:?}"
+        );
+    }
+    assert!(!folder.path().join("b.sqlite").exists());
+    assert_eq!(std::fs::read(&file).unwrap(), bytes);
+}
+
+#[test]
+fn a_database_of_a_newer_program_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = make(folder.path());
+    tamper(
+        &file,
+        "INSERT INTO _sqlx_migrations (version, description, success, checksum, execution_time)
+         VALUES (9999, 'from the future', 1, x'00', 0);",
+    );
+    let out = run(&["serve"], folder.path());
+    assert_eq!(out.status.code(), Some(1));
+    assert!(
+        text(&out.stderr).contains("newer Tapewright"),
+        "{}",
+        text(&out.stderr)
+    );
+}
+
+#[test]
+fn a_plan_of_no_set_names_those_that_there_are() {
+    let folder = tempfile::tempdir().unwrap();
+    make(folder.path());
+    let out = run(&["plan", "Spring dance"], folder.path());
+    assert_eq!(out.status.code(), Some(1));
+    assert!(
+        text(&out.stderr).contains("There is no set “Spring dance”. There is none at all yet."),
+        "{}",
+        text(&out.stderr)
+    );
+    assert_eq!(text(&out.stdout), "");
 }

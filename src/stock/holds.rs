@@ -194,7 +194,16 @@ async fn good(
     let thing = db::reservation::lookup_thing(tx, id).await?;
     Ok(thing
         .filter(|it| it.condition == Condition::Good && it.at == Some(At::Place))
-        .map(|it| (Held::Thing { thing: id, from, to }, it.tag)))
+        .map(|it| {
+            (
+                Held::Thing {
+                    thing: id,
+                    from,
+                    to,
+                },
+                it.tag,
+            )
+        }))
 }
 
 /// A like thing that is free on the hold's days: the same part, or a fixture of the same make; a
@@ -304,7 +313,9 @@ async fn count_put_right(
         }) {
             counted.claims.remove(at);
         }
-        let why = format!("{name}: there are fewer than are held, and this hold of {amount} was made last.");
+        let why = format!(
+            "{name}: there are fewer than are held, and this hold of {amount} was made last."
+        );
         db::reservation::change_broken(tx, hold.id, &why).await?;
         touched.push(Touched {
             design,

@@ -5,22 +5,22 @@
 //! It answers with something that can be stored, so that a second press of the same button gets
 //! the first answer again and moves nothing.
 
-pub mod place;
 pub mod audit;
 pub mod change;
 pub mod count;
 pub mod cut;
+pub mod design;
+pub mod holds;
 pub mod lend;
 pub mod make;
 pub mod mark;
 pub mod mount;
 pub mod move_;
 pub mod out;
+pub mod place;
 pub mod receive;
-pub mod undo;
-pub mod design;
-pub mod holds;
 pub mod reserve;
+pub mod undo;
 
 use serde::{Serialize, de::DeserializeOwned};
 
