@@ -720,3 +720,16 @@ pub async fn lookup_version(
             .await?,
     )
 }
+
+/// The design that a step belongs to.
+pub async fn find_of_step(
+    tx: &mut SqliteConnection,
+    step: StepId,
+) -> Result<Option<DesignId>, DbError> {
+    Ok(
+        sqlx::query_scalar!("SELECT design_id FROM step WHERE id = ?", step.0)
+            .fetch_optional(tx)
+            .await?
+            .map(DesignId),
+    )
+}

@@ -35,6 +35,7 @@ pub mod reservation;
 pub mod search;
 pub mod snapshot;
 pub mod sound;
+pub mod stage;
 pub mod thing;
 mod tx;
 pub mod venue;

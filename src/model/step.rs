@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use super::{
-    id::{BarId, DesignId, MovementId, PartId, StepId, ThingId},
+    id::{AccountId, BarId, DesignId, MovementId, PartId, StepId, ThingId},
     text::words,
 };
 use crate::units::Length;
@@ -38,6 +38,19 @@ pub struct Segment {
     pub bar: Option<BarId>,
     /// Whether it is thrown away.
     pub scrap: bool,
+    /// Whether it is a rest.
+    pub offcut: bool,
+}
+
+/// What an assembly made of what, to be taken back.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Made {
+    /// The fixture.
+    pub fixture: ThingId,
+    /// Pieces that went inside.
+    pub pieces: Vec<ThingId>,
+    /// Counts that went inside or were used up.
+    pub counts: Vec<(PartId, i64)>,
 }
 
 /// What a step does to the stock.
@@ -46,6 +59,8 @@ pub struct Segment {
 pub enum Task {
     /// Takes things and counts out to the set.
     Fetch {
+        /// From where the counts come.
+        from: AccountId,
         /// Things.
         things: Vec<ThingId>,
         /// Counts of parts.
@@ -64,6 +79,8 @@ pub enum Task {
         bar: BarId,
         /// Lit length.
         lit_um: Length,
+        /// What it made, once it is ticked.
+        made: Option<Made>,
     },
     /// Moves nothing: wiring and testing are ticked only.
     Tick,

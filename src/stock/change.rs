@@ -6,9 +6,9 @@ use std::future::Future;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
-use super::{Act, Begun, StockError};
+use super::{Act, Begun, StockError, holds};
 use crate::{
-    db::{self, DbError, WriteTx},
+    db::{self, WriteTx},
     model::{
         id::{AccountId, DesignId, MovementId, PartId, PlaceId, ThingId},
         movement::{Line, Mark, Moved, MovementKind, NewMovement},
@@ -320,13 +320,14 @@ impl<'a> Head<'a> {
     }
 }
 
-/// Writes a movement: the one place of this layer that does.
+/// Writes a movement: the one place of this layer that does. The truth comes first: holds on what
+/// is no longer as it was move or break in the same transaction.
 pub(super) async fn write(
     tx: &mut WriteTx,
     act: &Act,
     head: Head<'_>,
     lines: Vec<Line>,
-) -> Result<MovementId, DbError> {
+) -> Result<MovementId, StockError> {
     let new = NewMovement {
         kind: head.kind,
         who: act.who.clone(),
@@ -336,7 +337,18 @@ pub(super) async fn write(
         mark: head.mark,
         lines,
     };
-    db::movement::add(tx, &new, act.now_ms, act.today).await
+    let movement = db::movement::add(tx, &new, act.now_ms, act.today).await?;
+    let mut things: Vec<ThingId> = new.mark.iter().map(|mark| mark.thing).collect();
+    let mut parts: Vec<PartId> = Vec::new();
+    for line in &new.lines {
+        match line.moved {
+            Moved::Piece { thing, .. } | Moved::Thing { thing, .. } => things.push(thing),
+            Moved::Count { part, .. } => parts.push(part),
+            Moved::Loss { .. } => {}
+        }
+    }
+    holds::after_change(tx, &things, &parts, act.today).await?;
+    Ok(movement)
 }
 
 /// Moves what is asked to one account.

@@ -157,25 +157,25 @@ async fn kin_with_range(
     if thing.kind != ThingKind::Piece || thing.at.is_some() {
         return Ok(None);
     }
-    let (mut at, mut from, mut to) = (id, from, to);
+    let (mut at, mut start, mut end) = (id, from, to);
     loop {
         let children = db::reservation::list_cut_from(tx, at).await?;
         let child = children
             .into_iter()
-            .find(|(_, start, amount)| *start <= from && to <= start + amount);
-        let Some((child, start, _)) = child else {
+            .find(|(_, from, amount)| *from <= start && end <= from + amount);
+        let Some((child, offset, _)) = child else {
             break;
         };
-        (at, from, to) = (child, from - start, to - start);
-        if let Some(found) = good(tx, at, from, to).await? {
+        (at, start, end) = (child, start - offset, end - offset);
+        if let Some(found) = good(tx, at, start, end).await? {
             return Ok(Some(found));
         }
     }
-    (at, from, to) = (id, from, to);
     let mut above = thing.cut_from;
-    while let Some((parent, start)) = above {
-        (at, from, to) = (parent, from + start, to + start);
-        if let Some(found) = good(tx, at, from, to).await? {
+    (start, end) = (from, to);
+    while let Some((parent, offset)) = above {
+        (at, start, end) = (parent, start + offset, end + offset);
+        if let Some(found) = good(tx, at, start, end).await? {
             return Ok(Some(found));
         }
         above = db::reservation::lookup_thing(tx, at)

@@ -6,6 +6,7 @@
 //! the first answer again and moves nothing.
 
 pub mod audit;
+pub mod build;
 pub mod change;
 pub mod count;
 pub mod cut;
@@ -20,6 +21,9 @@ pub mod out;
 pub mod place;
 pub mod receive;
 pub mod reserve;
+pub mod state;
+pub mod strike;
+pub mod swap;
 pub mod undo;
 
 use serde::{Serialize, de::DeserializeOwned};

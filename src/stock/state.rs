@@ -1,0 +1,257 @@
+//! From state to state: what each change does to the stock, said before it is done, and done.
+
+use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
+use utoipa::ToSchema;
+
+use super::{Act, Begun, StockError, build, strike};
+use crate::{
+    db::{self, Db, WriteTx},
+    model::{
+        design::{Design, State},
+        id::{DesignId, MovementId},
+        reservation::{Held, HoldState, HoldUse},
+        step::StepKind,
+    },
+};
+
+/// What a change of state would do.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Preview {
+    /// To which state.
+    pub to: State,
+    /// What it does to the stock, line by line.
+    pub does: Vec<String>,
+    /// Why it cannot be done now, if it can't.
+    pub refused: Option<String>,
+}
+
+/// What a change of state did.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Gone {
+    /// The design's version from now on.
+    pub version: i64,
+    /// The movement, if things moved.
+    pub movement: Option<MovementId>,
+    /// What was not there to go along, in words.
+    pub missing: Vec<String>,
+}
+
+fn count(number: usize, one: &str, many: &str) -> String {
+    if number == 1 {
+        format!("1 {one}")
+    } else {
+        format!("{number} {many}")
+    }
+}
+
+/// What each change of state that the rules have would do now.
+pub async fn previews(db: &Db, id: DesignId) -> Result<Vec<Preview>, StockError> {
+    let mut tx = db.read().await?;
+    let design = db::design::lookup(&mut tx, id)
+        .await?
+        .ok_or(StockError::NotFound("set"))?;
+    let mut previews = Vec::new();
+    for to in design.state.next() {
+        previews.push(preview(&mut tx, &design, *to).await?);
+    }
+    Ok(previews)
+}
+
+async fn preview(
+    tx: &mut SqliteConnection,
+    design: &Design,
+    to: State,
+) -> Result<Preview, StockError> {
+    let holds = db::reservation::list(tx, design.id).await?;
+    let active = holds
+        .iter()
+        .filter(|hold| hold.state == HoldState::Active)
+        .count();
+    let broken = holds.len() - active;
+    let (from, until) = (design.dates.build_on(), design.dates.strike_on());
+    let out = strike::list(tx, design.id).await?;
+    let out_words = format!(
+        "{} out with it: check them in on the strike page.",
+        count(out.len(), "line is still", "lines are still")
+    );
+    let released = || {
+        format!(
+            "{} released; others may have what they hold.",
+            count(active, "hold is", "holds are")
+        )
+    };
+    let mut does = Vec::new();
+    let mut refused = None;
+    match (design.state, to) {
+        (State::Draft, State::Reserved) => {
+            does.push(format!(
+                "Holds what the plan shows from {from} to {until}, and for good what is used up."
+            ));
+            does.push("Nothing moves.".to_owned());
+        }
+        (State::Reserved, State::Draft | State::Cancelled) => {
+            does.push(released());
+            does.push("Nothing moves.".to_owned());
+        }
+        (State::Draft, State::Cancelled) | (State::Cancelled, State::Draft) => {
+            does.push("Nothing is held, and nothing moves.".to_owned());
+        }
+        (State::Reserved, State::Building) => {
+            does.push(
+                "Makes the steps of the bench. Holds stay; stock moves as steps are ticked."
+                    .to_owned(),
+            );
+            if broken > 0 {
+                does.push(format!(
+                    "{} broken: reserve again first to mend what can be mended.",
+                    count(broken, "hold is", "holds are")
+                ));
+            }
+            if let Some(kept) = db::design::lookup_plan(tx, design.id).await?
+                && kept.plan.is_short()
+            {
+                does.push(
+                    "Something is short: what is bought from now on is not planned in. Reserve \
+                     again when it has come, and begin then."
+                        .to_owned(),
+                );
+            }
+        }
+        (State::Building, State::Reserved) => {
+            let made = build::made_already(tx, design.id).await?;
+            if made.is_empty() {
+                does.push("Takes the steps away. Holds stay as they are.".to_owned());
+            } else {
+                refused = Some(format!(
+                    "Something is cut or assembled already ({}). Untick it first.",
+                    made.join("; ")
+                ));
+            }
+            if !out.is_empty() {
+                does.push(out_words.clone());
+            }
+        }
+        (State::Building, State::Standing) => {
+            let (lines, missing) = strike::out_lines(tx, design.id).await?;
+            does.push(format!(
+                "Takes out {} that it holds; they are out until checked in.",
+                count(lines.len(), "line", "lines")
+            ));
+            let open = db::design::list_steps(tx, design.id)
+                .await?
+                .iter()
+                .filter(|step| step.done.is_none())
+                .filter(|step| matches!(step.kind, StepKind::Cut | StepKind::Assemble))
+                .count();
+            if open > 0 {
+                does.push(format!(
+                    "{} of cutting and assembling not ticked: what they would use stays held.",
+                    count(open, "step is", "steps are")
+                ));
+            }
+            does.extend(missing);
+        }
+        (State::Building, State::Cancelled) => {
+            does.push(released());
+            does.push("What was built is free stock.".to_owned());
+            if !out.is_empty() {
+                does.push(out_words.clone());
+            }
+        }
+        (State::Standing, State::Struck) => {
+            if out.is_empty() {
+                does.push("Everything is in. Ends what is still held.".to_owned());
+            } else {
+                refused = Some(out_words.clone());
+            }
+        }
+        (from, to) => {
+            refused = Some(format!("A {from} set cannot become {to}."));
+        }
+    }
+    if does.is_empty() && refused.is_none() {
+        does.push(format!(
+            "{} stay as they are.",
+            count(
+                holds
+                    .iter()
+                    .filter(|hold| hold.hold.becomes == HoldUse::Returns)
+                    .filter(|hold| matches!(hold.hold.held, Held::Thing { .. }))
+                    .count(),
+                "thing",
+                "things"
+            )
+        ));
+    }
+    Ok(Preview { to, does, refused })
+}
+
+/// Changes the state of a set that was read at `version`. From draft to reserved leads only
+/// [`super::reserve::reserve`].
+pub async fn go(act: &Act, id: DesignId, version: i64, to: State) -> Result<Gone, StockError> {
+    let mut tx = match act.begin().await? {
+        Begun::Fresh(tx) => tx,
+        Begun::Repeat(gone) => return Ok(gone),
+    };
+    let design = db::design::lookup(&mut tx, id)
+        .await?
+        .ok_or(StockError::NotFound("set"))?;
+    if design.version != version {
+        return Err(StockError::Changed);
+    }
+    design
+        .state
+        .go(to)
+        .map_err(|why| StockError::refused(format!("{why} Nothing was changed.")))?;
+    let mut gone = Gone {
+        version,
+        movement: None,
+        missing: Vec::new(),
+    };
+    match (design.state, to) {
+        (State::Draft, State::Reserved) => {
+            return Err(StockError::refused(
+                "A set is reserved from its plan. Nothing was changed. Read the plan and reserve \
+                 it there.",
+            ));
+        }
+        (State::Reserved, State::Building) => build::begin(&mut tx, &design).await?,
+        (State::Building, State::Reserved) => {
+            let made = build::made_already(&mut tx, id).await?;
+            if !made.is_empty() {
+                return Err(StockError::refused(format!(
+                    "Something is cut or assembled already ({}). Nothing was changed. Untick it \
+                     first.",
+                    made.join("; ")
+                )));
+            }
+            db::design::remove_steps(&mut tx, id).await?;
+        }
+        (State::Building, State::Standing) => {
+            let taken = strike::take_out(&mut tx, act, id).await?;
+            (gone.movement, gone.missing) = (taken.movement, taken.missing);
+        }
+        (State::Standing, State::Struck) => {
+            strike::nothing_out(&mut tx, id).await?;
+            db::reservation::end_all(&mut tx, id).await?;
+        }
+        (_, State::Draft | State::Cancelled) => release(&mut tx, id).await?,
+        (from, to) => {
+            return Err(StockError::refused(format!(
+                "A {from} set cannot become {to}. Nothing was changed."
+            )));
+        }
+    }
+    db::design::change_state(&mut tx, id, to).await?;
+    gone.version = super::reserve::version_of(&mut tx, id).await?;
+    act.finish(tx, gone).await
+}
+
+/// Lets everything go that is held.
+async fn release(tx: &mut WriteTx, id: DesignId) -> Result<(), StockError> {
+    db::reservation::end_all(tx, id).await?;
+    db::design::change_plan(tx, id, None).await?;
+    db::design::remove_steps(tx, id).await?;
+    Ok(())
+}

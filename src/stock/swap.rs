@@ -1,0 +1,227 @@
+//! A bar died on a show day: what plugs in instead, now, and the change of one for the other.
+
+use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
+
+use super::{
+    Act, Change, Done, StockError,
+    change::{Head, moved, thing, write},
+    holds,
+};
+use crate::{
+    db::{self, Db, WriteTx, snapshot::Ask},
+    model::{
+        design::State,
+        fixture::Condition,
+        id::{DesignId, ThingId},
+        movement::{AccountKind, Line, Mark, MovementKind},
+        reservation::{Held, HoldUse, NewHold},
+        text::Note,
+    },
+    plan::{
+        available::{At, freedom},
+        input::Freedom,
+        reuse::{NoReplacement, Replacement, replacements},
+    },
+    units::{Date, Length, Window},
+};
+
+/// What could stand in for a fixture.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Candidates {
+    /// The set that has it now or holds it for the days asked, if one does.
+    pub design: Option<DesignId>,
+    /// For which days they are free.
+    pub window: Window,
+    /// What fits, best first.
+    pub fit: Vec<Replacement>,
+    /// Everything else, with why not.
+    pub not: Vec<NoReplacement>,
+}
+
+/// The set that a fixture is for on a day: on whose stage it is, or else who holds it.
+async fn set_of(
+    tx: &mut sqlx::SqliteConnection,
+    fixture: ThingId,
+    today: Date,
+) -> Result<Option<(DesignId, Window)>, StockError> {
+    let held = db::reservation::lookup_thing(tx, fixture)
+        .await?
+        .ok_or(StockError::NotFound("fixture"))?;
+    let design = match held.at {
+        Some(At::Out { design, .. }) => Some(design),
+        _ => db::reservation::list_on_thing(tx, fixture)
+            .await?
+            .into_iter()
+            .find(|hold| hold.hold.window.to() >= today)
+            .map(|hold| hold.hold.design),
+    };
+    let Some(design) = design else {
+        return Ok(None);
+    };
+    let dates = db::design::lookup(tx, design)
+        .await?
+        .ok_or(StockError::NotFound("set"))?
+        .dates;
+    let first = dates.build_on().max(today);
+    let window =
+        Window::new(first, dates.strike_on().max(first)).unwrap_or_else(|_| dates.window());
+    Ok(Some((design, window)))
+}
+
+/// What could replace a fixture: compatible and free from today to the strike of the set that has
+/// it (today only, if none has it), best first, and why each other one is not.
+///
+/// `shorter` and `longer` are how much the lit length may differ.
+pub async fn candidates(
+    db: &Db,
+    fixture: ThingId,
+    today: Date,
+    shorter: Length,
+    longer: Length,
+) -> Result<Candidates, StockError> {
+    let mut tx = db.read().await?;
+    let old = db::fixture::lookup(&mut tx, fixture)
+        .await?
+        .ok_or(StockError::NotFound("fixture"))?;
+    let set = set_of(&mut tx, fixture, today).await?;
+    let window = match set {
+        Some((_, window)) => window,
+        None => Window::new(today, today).map_err(|why| StockError::refused(why.to_string()))?,
+    };
+    let ask = Ask {
+        own: None,
+        window,
+        rules: holds::rules(&mut tx, today).await?,
+    };
+    let venue = db::venue::lookup(&mut tx).await?;
+    let spare = db::snapshot::list_fixtures(&mut tx, ask).await?;
+    let (fit, not) = replacements(
+        &old.fixture.make,
+        Some(fixture),
+        shorter,
+        longer,
+        &spare,
+        venue.length_unit,
+    );
+    Ok(Candidates {
+        design: set.map(|(design, _)| design),
+        window,
+        fit,
+        not,
+    })
+}
+
+/// One fixture takes the place of another in a set: the old one is dead (or suspect), the new one
+/// is held and, if the old one is on stage, taken out. One transaction; the old one stays on stage
+/// until it is checked in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct Swap {
+    /// The one that died.
+    pub old: ThingId,
+    /// What it is now: suspect or dead.
+    pub condition: Condition,
+    /// The one that takes its place.
+    pub new: ThingId,
+    /// What was seen.
+    pub reason: Note,
+}
+
+impl Change for Swap {
+    /// The movement is the new one's, if it was taken out; else the mark of the old one.
+    type Answer = Done;
+
+    async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
+        let old = thing(tx, self.old).await?;
+        let new = thing(tx, self.new).await?;
+        let Some((design, window)) = set_of(tx, self.old, act.today).await? else {
+            return Err(StockError::refused(format!(
+                "{} is in no set. Nothing was changed. Mark it on its page instead.",
+                old.tag
+            )));
+        };
+        if self.condition == Condition::Good {
+            return Err(super::change::field(
+                "condition",
+                "Say whether the old one is suspect or dead.",
+            ));
+        }
+        let rules = holds::rules(tx, act.today).await?;
+        let spare = db::reservation::lookup_thing(tx, self.new)
+            .await?
+            .ok_or(StockError::NotFound("fixture"))?;
+        let claims = db::reservation::list_claims(tx, Some(self.new), None, None).await?;
+        let free = match &spare.at {
+            Some(at) => freedom(
+                spare.condition,
+                at,
+                claims.on(self.new),
+                None,
+                window,
+                rules,
+            ),
+            None => Freedom::Not(spare.gone.to_owned()),
+        };
+        if let Freedom::Not(why) = free {
+            return Err(StockError::refused(format!(
+                "{} is not free any more: {why}. Nothing was changed. Choose another.",
+                new.tag
+            )));
+        }
+        let mut bar = None;
+        for hold in db::reservation::list_on_thing(tx, self.old).await? {
+            if hold.hold.design == design {
+                bar = hold.hold.bar;
+                db::reservation::end(tx, hold.id).await?;
+            }
+        }
+        let hold = NewHold {
+            design,
+            bar,
+            held: Held::Thing {
+                thing: self.new,
+                from: 0,
+                to: 1,
+            },
+            window,
+            becomes: HoldUse::Returns,
+        };
+        db::reservation::add(tx, &hold, act.today, &act.who).await?;
+        let mut movement = None;
+        if old.condition != self.condition {
+            let mark = Mark {
+                thing: old.id,
+                before: old.condition,
+                after: self.condition,
+            };
+            db::thing::set_condition(tx, old.id, mark.after).await?;
+            let head = Head {
+                mark: Some(mark),
+                ..Head::new(MovementKind::Mark, &self.reason)
+            }
+            .design(Some(design));
+            movement = Some(write(tx, act, head, Vec::new()).await?);
+        }
+        let state = db::design::lookup(tx, design)
+            .await?
+            .ok_or(StockError::NotFound("set"))?
+            .state;
+        let going_out = state == State::Standing || old.place.kind == AccountKind::Design;
+        if going_out && new.place.kind == AccountKind::Place {
+            let stage = db::place::account_of_design(tx, design)
+                .await?
+                .ok_or(StockError::NotFound("set"))?;
+            let line = Line {
+                moved: moved(&new),
+                from: new.place.account,
+                to: stage,
+            };
+            let head = Head::new(MovementKind::TakeOut, &self.reason).design(Some(design));
+            movement = Some(write(tx, act, head, vec![line]).await?);
+        }
+        Ok(Done {
+            movement,
+            things: vec![self.new],
+        })
+    }
+}
