@@ -7,6 +7,10 @@ use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
 use super::{Act, Begun, StockError, holds};
+use super::{
+    Act, Begun, StockError,
+    holds::{self, Touched},
+};
 use crate::{
     db::{self, WriteTx},
     model::{
@@ -52,6 +56,9 @@ pub struct Done {
     pub movement: Option<MovementId>,
     /// Things that it made, in the order asked for.
     pub things: Vec<ThingId>,
+    /// Holds of sets that moved to a like thing, or broke, because of it.
+    #[serde(default)]
+    pub touched: Vec<Touched>,
 }
 
 /// What is to move.
@@ -322,12 +329,24 @@ impl<'a> Head<'a> {
 
 /// Writes a movement: the one place of this layer that does. The truth comes first: holds on what
 /// is no longer as it was move or break in the same transaction.
+/// Writes a movement and puts right the holds on what it moved: the one place of this layer that
+/// does.
 pub(super) async fn write(
     tx: &mut WriteTx,
     act: &Act,
     head: Head<'_>,
     lines: Vec<Line>,
 ) -> Result<MovementId, StockError> {
+) -> Result<Done, StockError> {
+    let mut things: Vec<ThingId> = head.mark.iter().map(|mark| mark.thing).collect();
+    let mut parts = Vec::new();
+    for line in &lines {
+        match line.moved {
+            Moved::Count { part, .. } => parts.push(part),
+            Moved::Piece { thing, .. } | Moved::Thing { thing, .. } => things.push(thing),
+            Moved::Loss { .. } => {}
+        }
+    }
     let new = NewMovement {
         kind: head.kind,
         who: act.who.clone(),
@@ -349,6 +368,11 @@ pub(super) async fn write(
     }
     holds::after_change(tx, &things, &parts, act.today).await?;
     Ok(movement)
+    Ok(Done {
+        movement: Some(movement),
+        things: Vec::new(),
+        touched: holds::after_change(tx, &things, &parts, act.today).await?,
+    })
 }
 
 /// Moves what is asked to one account.
@@ -368,8 +392,5 @@ pub(super) async fn transfer(
     if lines.is_empty() {
         return Ok(Done::default());
     }
-    Ok(Done {
-        movement: Some(write(tx, act, head, lines).await?),
-        things: Vec::new(),
-    })
+    Ok(write(tx, act, head, lines).await?)
 }

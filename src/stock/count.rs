@@ -7,6 +7,7 @@ use super::{
     change::{
         AMOUNT_LIMIT, Change, Done, Head, What, count_part, field, moved, place, thing, write,
     },
+    holds::Touched,
     out::{Fate, Find, LostWhat, Out},
 };
 use crate::{
@@ -58,10 +59,7 @@ impl Change for Counted {
             to,
         };
         let head = Head::new(MovementKind::Count, &self.reason);
-        Ok(Done {
-            movement: Some(write(tx, act, head, vec![line]).await?),
-            things: Vec::new(),
-        })
+        Ok(write(tx, act, head, vec![line]).await?)
     }
 }
 
@@ -108,10 +106,7 @@ impl Change for Seen {
                     MovementKind::Find
                 };
                 let head = Head::new(kind, &self.reason);
-                Ok(Done {
-                    movement: Some(write(tx, act, head, vec![line]).await?),
-                    things: Vec::new(),
-                })
+                Ok(write(tx, act, head, vec![line]).await?)
             }
             _ => Err(StockError::refused(format!(
                 "{} ended when it was cut ({}). Nothing was changed. Look at the tag again.",
@@ -141,6 +136,16 @@ pub struct CountPlace {
 pub struct Stocktake {
     /// Each may be undone by itself.
     pub movements: Vec<MovementId>,
+    /// Holds of sets that moved to a like thing, or broke, because of it.
+    #[serde(default)]
+    pub touched: Vec<Touched>,
+}
+
+impl Stocktake {
+    fn add(&mut self, done: Done) {
+        self.movements.extend(done.movement);
+        self.touched.extend(done.touched);
+    }
 }
 
 impl Change for CountPlace {
@@ -148,7 +153,7 @@ impl Change for CountPlace {
 
     async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Stocktake, StockError> {
         let here = place(tx, self.place).await?;
-        let mut movements = Vec::new();
+        let mut taken = Stocktake::default();
         for (part, counted) in &self.counts {
             let counted = Counted {
                 part: *part,
@@ -156,7 +161,7 @@ impl Change for CountPlace {
                 counted: *counted,
                 reason: self.reason.clone(),
             };
-            movements.extend(counted.within(tx, act).await?.movement);
+            taken.add(counted.within(tx, act).await?);
         }
         for seen in &self.seen {
             let seen = Seen {
@@ -164,7 +169,7 @@ impl Change for CountPlace {
                 place: self.place,
                 reason: self.reason.clone(),
             };
-            movements.extend(seen.within(tx, act).await?.movement);
+            taken.add(seen.within(tx, act).await?);
         }
         let mut missing = Vec::new();
         for id in &self.missing {
@@ -180,8 +185,8 @@ impl Change for CountPlace {
                 reason: self.reason.clone(),
                 design: None,
             };
-            movements.extend(out.within(tx, act).await?.movement);
+            taken.add(out.within(tx, act).await?);
         }
-        Ok(Stocktake { movements })
+        Ok(taken)
     }
 }

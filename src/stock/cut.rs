@@ -178,8 +178,8 @@ impl Change for Cut {
         }
         let head = Head::new(MovementKind::Cut, &self.reason).design(self.design);
         Ok(Done {
-            movement: Some(write(tx, act, head, lines).await?),
             things,
+            ..write(tx, act, head, lines).await?
         })
     }
 }

@@ -122,8 +122,8 @@ impl Change for EnterFixture {
         let head = Head::new(MovementKind::Receive, &self.reason);
         let line = first_line(thing, AccountId::WORLD, to);
         Ok(Done {
-            movement: Some(write(tx, act, head, vec![line]).await?),
             things: vec![thing],
+            ..write(tx, act, head, vec![line]).await?
         })
     }
 }
@@ -154,8 +154,8 @@ impl Change for EnterFrame {
         let head = Head::new(MovementKind::Receive, &self.reason);
         let line = first_line(thing, AccountId::WORLD, to);
         Ok(Done {
-            movement: Some(write(tx, act, head, vec![line]).await?),
             things: vec![thing],
+            ..write(tx, act, head, vec![line]).await?
         })
     }
 }
@@ -211,8 +211,8 @@ impl Change for Assemble {
             .collect();
         let head = Head::new(MovementKind::Assemble, &self.reason).design(self.design);
         Ok(Done {
-            movement: Some(write(tx, act, head, lines).await?),
             things: vec![thing],
+            ..write(tx, act, head, lines).await?
         })
     }
 }
@@ -270,9 +270,6 @@ impl Change for Dismantle {
             .chain([taken.to(AccountId::BENCH)])
             .collect();
         let head = Head::new(MovementKind::Dismantle, &self.reason);
-        Ok(Done {
-            movement: Some(write(tx, act, head, lines).await?),
-            things: Vec::new(),
-        })
+        Ok(write(tx, act, head, lines).await?)
     }
 }

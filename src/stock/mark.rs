@@ -46,10 +46,7 @@ impl Change for MarkCondition {
             mark: Some(mark),
             ..Head::new(MovementKind::Mark, &self.reason)
         };
-        Ok(Done {
-            movement: Some(write(tx, act, head, Vec::new()).await?),
-            things: Vec::new(),
-        })
+        Ok(write(tx, act, head, Vec::new()).await?)
     }
 }
 

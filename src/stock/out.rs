@@ -80,10 +80,7 @@ impl Change for Out {
             }
         }
         let head = Head::new(self.fate.kind(), &self.reason).design(self.design);
-        Ok(Done {
-            movement: Some(write(tx, act, head, lines).await?),
-            things: Vec::new(),
-        })
+        Ok(write(tx, act, head, lines).await?)
     }
 }
 
@@ -199,9 +196,6 @@ impl Change for Find {
             to,
         };
         let head = Head::new(MovementKind::Find, &self.reason);
-        Ok(Done {
-            movement: Some(write(tx, act, head, vec![line]).await?),
-            things: Vec::new(),
-        })
+        Ok(write(tx, act, head, vec![line]).await?)
     }
 }

@@ -268,8 +268,8 @@ impl Change for Receive {
         }
         let head = Head::new(MovementKind::Receive, &self.reason).design(self.design);
         Ok(Done {
-            movement: Some(write(tx, act, head, lines).await?),
             things,
+            ..write(tx, act, head, lines).await?
         })
     }
 }

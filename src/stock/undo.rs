@@ -75,7 +75,7 @@ impl Change for Undo {
             ..Head::new(MovementKind::Undo, &self.reason)
         }
         .design(entry.design.as_ref().map(|(id, _)| *id));
-        let movement = write(tx, act, head, lines.clone()).await?;
+        let done = write(tx, act, head, lines.clone()).await?;
         for line in &lines {
             if let (Moved::Thing { thing, .. }, AccountId::WORLD | AccountId::BENCH) =
                 (line.moved, line.to)
@@ -83,10 +83,7 @@ impl Change for Undo {
                 empty(tx, entry.id, thing).await?;
             }
         }
-        Ok(Done {
-            movement: Some(movement),
-            things: Vec::new(),
-        })
+        Ok(done)
     }
 }
 
