@@ -121,25 +121,27 @@ impl Model {
     fn may_undo(&self, at: usize) -> bool {
         let it = &self.book[at];
         let mut taken: BTreeMap<(PartId, AccountId), i64> = BTreeMap::new();
-        !it.undone && it.steps.iter().all(|step| match *step {
-            Step::Thing(thing, from, to) => {
-                let touched =
-                    it.cut && from == AccountId::BENCH && self.book[at + 1..].iter().any(|later| {
-                        !later.undone
+        !it.undone
+            && it.steps.iter().all(|step| match *step {
+                Step::Thing(thing, from, to) => {
+                    let touched = it.cut
+                        && from == AccountId::BENCH
+                        && self.book[at + 1..].iter().any(|later| {
+                            !later.undone
                             && later.steps.iter().any(
                                 |step| matches!(step, Step::Thing(other, ..) if *other == thing),
                             )
-                    });
-                self.pieces[&thing].at == to && !touched
-            }
-            Step::Count(part, amount, _, to) => {
-                let taken = taken.entry((part, to)).or_default();
-                *taken += amount;
-                !(self.owned.contains(&to) || to == AccountId::LOST)
-                    || self.count(part, to) >= *taken
-            }
-            Step::Mark(thing, _, after) => self.pieces[&thing].condition == after,
-        })
+                        });
+                    self.pieces[&thing].at == to && !touched
+                }
+                Step::Count(part, amount, _, to) => {
+                    let taken = taken.entry((part, to)).or_default();
+                    *taken += amount;
+                    !(self.owned.contains(&to) || to == AccountId::LOST)
+                        || self.count(part, to) >= *taken
+                }
+                Step::Mark(thing, _, after) => self.pieces[&thing].condition == after,
+            })
     }
 
     fn undo(&mut self, at: usize) {

@@ -6,7 +6,6 @@ use std::future::Future;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use utoipa::ToSchema;
 
-use super::{Act, Begun, StockError, holds};
 use super::{
     Act, Begun, StockError,
     holds::{self, Touched},
@@ -329,24 +328,12 @@ impl<'a> Head<'a> {
 
 /// Writes a movement: the one place of this layer that does. The truth comes first: holds on what
 /// is no longer as it was move or break in the same transaction.
-/// Writes a movement and puts right the holds on what it moved: the one place of this layer that
-/// does.
 pub(super) async fn write(
     tx: &mut WriteTx,
     act: &Act,
     head: Head<'_>,
     lines: Vec<Line>,
-) -> Result<MovementId, StockError> {
 ) -> Result<Done, StockError> {
-    let mut things: Vec<ThingId> = head.mark.iter().map(|mark| mark.thing).collect();
-    let mut parts = Vec::new();
-    for line in &lines {
-        match line.moved {
-            Moved::Count { part, .. } => parts.push(part),
-            Moved::Piece { thing, .. } | Moved::Thing { thing, .. } => things.push(thing),
-            Moved::Loss { .. } => {}
-        }
-    }
     let new = NewMovement {
         kind: head.kind,
         who: act.who.clone(),
@@ -366,8 +353,6 @@ pub(super) async fn write(
             Moved::Loss { .. } => {}
         }
     }
-    holds::after_change(tx, &things, &parts, act.today).await?;
-    Ok(movement)
     Ok(Done {
         movement: Some(movement),
         things: Vec::new(),
@@ -392,5 +377,5 @@ pub(super) async fn transfer(
     if lines.is_empty() {
         return Ok(Done::default());
     }
-    Ok(write(tx, act, head, lines).await?)
+    write(tx, act, head, lines).await
 }

@@ -142,16 +142,12 @@ impl Change for CheckIn {
         let stage = db::place::account_of_design(tx, self.design)
             .await?
             .ok_or(StockError::NotFound("set"))?;
-        let movement = match self.what {
-            CheckWhat::Thing { thing: id, how } => self.thing(tx, act, stage, id, how).await?,
+        match self.what {
+            CheckWhat::Thing { thing: id, how } => self.thing(tx, act, stage, id, how).await,
             CheckWhat::Count { part, back, lost } => {
-                self.count(tx, act, stage, part, back, lost).await?
+                self.count(tx, act, stage, part, back, lost).await
             }
-        };
-        Ok(Done {
-            movement: Some(movement),
-            things: Vec::new(),
-        })
+        }
     }
 }
 
@@ -170,7 +166,7 @@ impl CheckIn {
         stage: AccountId,
         id: ThingId,
         how: Back,
-    ) -> Result<MovementId, StockError> {
+    ) -> Result<Done, StockError> {
         let thing = thing(tx, id).await?;
         if thing.place.account != stage {
             return Err(StockError::refused(format!(
@@ -223,7 +219,7 @@ impl CheckIn {
         part: PartId,
         back: i64,
         lost: i64,
-    ) -> Result<MovementId, StockError> {
+    ) -> Result<Done, StockError> {
         if back < 0 || lost < 0 || back.saturating_add(lost) < 1 {
             return Err(amount_error(back.min(lost).min(0)));
         }
@@ -292,7 +288,7 @@ pub(super) async fn take_out(
     } else {
         let reason = Note::default();
         let head = Head::new(MovementKind::TakeOut, &reason).design(Some(design));
-        Some(write(tx, act, head, lines).await?)
+        write(tx, act, head, lines).await?.movement
     };
     Ok(TakenOut { movement, missing })
 }

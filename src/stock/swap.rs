@@ -187,7 +187,7 @@ impl Change for Swap {
             becomes: HoldUse::Returns,
         };
         db::reservation::add(tx, &hold, act.today, &act.who).await?;
-        let mut movement = None;
+        let mut done = Done::default();
         if old.condition != self.condition {
             let mark = Mark {
                 thing: old.id,
@@ -200,7 +200,7 @@ impl Change for Swap {
                 ..Head::new(MovementKind::Mark, &self.reason)
             }
             .design(Some(design));
-            movement = Some(write(tx, act, head, Vec::new()).await?);
+            done = write(tx, act, head, Vec::new()).await?;
         }
         let state = db::design::lookup(tx, design)
             .await?
@@ -217,11 +217,13 @@ impl Change for Swap {
                 to: stage,
             };
             let head = Head::new(MovementKind::TakeOut, &self.reason).design(Some(design));
-            movement = Some(write(tx, act, head, vec![line]).await?);
+            let out = write(tx, act, head, vec![line]).await?;
+            done.movement = out.movement;
+            done.touched.extend(out.touched);
         }
         Ok(Done {
-            movement,
             things: vec![self.new],
+            ..done
         })
     }
 }
