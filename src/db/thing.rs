@@ -126,39 +126,34 @@ impl Row {
             .part_kind
             .map(|kind| read("part.kind", kind.parse()))
             .transpose()?;
-        let (name, amount) = match (self.channels, self.lit_um) {
-            (Some(channels), Some(lit_um)) => {
-                let make = Make {
-                    tape: None,
-                    profile: None,
-                    channels: read("fixture.channels", channels.parse())?,
-                    voltage_mv: read(
-                        "fixture.voltage_mv",
-                        Voltage::new(self.voltage_mv.unwrap_or(0)),
-                    )?,
-                    lit_um: read("fixture.lit_um", Length::new(lit_um))?,
-                    diffused: self.diffused == Some(1),
-                    fed: Fed::OneEnd,
-                    connector: None,
-                };
-                let amount = Amount {
-                    unit: StockUnit::Micrometres,
-                    amount: lit_um,
-                    rest_um: 0,
-                };
-                (fixture_name(&make), amount)
-            }
-            _ => {
-                let amount = Amount {
-                    unit: stock_unit(part_kind, self.pitch_units.zip(self.pitch_um), None)?,
-                    amount: self.amount.unwrap_or(1),
-                    rest_um: self.rest_um.unwrap_or(0),
-                };
-                (
-                    self.part_name.or(self.frame_name).unwrap_or_default(),
-                    amount,
-                )
-            }
+        let (name, amount) = if let (Some(channels), Some(lit_um)) = (self.channels, self.lit_um) {
+            let make = Make {
+                tape: None,
+                profile: None,
+                channels: read("fixture.channels", channels.parse())?,
+                voltage_mv: read(
+                    "fixture.voltage_mv",
+                    Voltage::new(self.voltage_mv.unwrap_or(0)),
+                )?,
+                lit_um: read("fixture.lit_um", Length::new(lit_um))?,
+                diffused: self.diffused == Some(1),
+                fed: Fed::OneEnd,
+                connector: None,
+            };
+            let amount = Amount {
+                unit: StockUnit::Micrometres,
+                amount: lit_um,
+                rest_um: 0,
+            };
+            (fixture_name(&make), amount)
+        } else {
+            let amount = Amount {
+                unit: stock_unit(part_kind, self.pitch_units.zip(self.pitch_um), None)?,
+                amount: self.amount.unwrap_or(1),
+                rest_um: self.rest_um.unwrap_or(0),
+            };
+            let name = self.part_name.or(self.frame_name).unwrap_or_default();
+            (name, amount)
         };
         Ok(Thing {
             id: ThingId(self.id),

@@ -160,7 +160,7 @@ pub fn part_words(part: &Part) -> String {
             }
         }
     }
-    words.add(&part.note.as_str().replace('\n', " "));
+    words.add(part.note.as_str().replace('\n', " "));
     words.join()
 }
 

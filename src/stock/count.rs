@@ -59,7 +59,7 @@ impl Change for Counted {
             to,
         };
         let head = Head::new(MovementKind::Count, &self.reason);
-        Ok(write(tx, act, head, vec![line]).await?)
+        write(tx, act, head, vec![line]).await
     }
 }
 
@@ -106,7 +106,7 @@ impl Change for Seen {
                     MovementKind::Find
                 };
                 let head = Head::new(kind, &self.reason);
-                Ok(write(tx, act, head, vec![line]).await?)
+                write(tx, act, head, vec![line]).await
             }
             _ => Err(StockError::refused(format!(
                 "{} ended when it was cut ({}). Nothing was changed. Look at the tag again.",

@@ -270,6 +270,6 @@ impl Change for Dismantle {
             .chain([taken.to(AccountId::BENCH)])
             .collect();
         let head = Head::new(MovementKind::Dismantle, &self.reason);
-        Ok(write(tx, act, head, lines).await?)
+        write(tx, act, head, lines).await
     }
 }

@@ -46,7 +46,7 @@ impl Change for MarkCondition {
             mark: Some(mark),
             ..Head::new(MovementKind::Mark, &self.reason)
         };
-        Ok(write(tx, act, head, Vec::new()).await?)
+        write(tx, act, head, Vec::new()).await
     }
 }
 

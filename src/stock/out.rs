@@ -80,7 +80,7 @@ impl Change for Out {
             }
         }
         let head = Head::new(self.fate.kind(), &self.reason).design(self.design);
-        Ok(write(tx, act, head, lines).await?)
+        write(tx, act, head, lines).await
     }
 }
 
@@ -196,6 +196,6 @@ impl Change for Find {
             to,
         };
         let head = Head::new(MovementKind::Find, &self.reason);
-        Ok(write(tx, act, head, vec![line]).await?)
+        write(tx, act, head, vec![line]).await
     }
 }
