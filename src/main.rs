@@ -1,6 +1,6 @@
 //! The command line's entry: parse, start logging, dispatch.
 
-use std::process::ExitCode;
+use std::{io::IsTerminal as _, process::ExitCode};
 
 use clap::Parser as _;
 use tapewright::cli::{Cli, run};
@@ -11,6 +11,7 @@ async fn main() -> ExitCode {
     let cli = Cli::parse();
     tracing_subscriber::fmt()
         .with_writer(std::io::stderr)
+        .with_ansi(std::io::stderr().is_terminal())
         .with_env_filter(
             EnvFilter::builder()
                 .with_default_directive(LevelFilter::INFO.into())

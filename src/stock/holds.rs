@@ -22,6 +22,7 @@ use crate::{
     model::{
         fixture::Condition,
         id::{DesignId, PartId, ThingId},
+        part::{Part, PartSpec},
         reservation::{Held, Hold},
         thing::ThingKind,
     },
@@ -157,16 +158,25 @@ async fn kin_with_range(
     if thing.kind != ThingKind::Piece || thing.at.is_some() {
         return Ok(None);
     }
+    let kerf = match thing.part {
+        Some(part) => db::part::lookup(tx, part).await?.map_or(0, |it| kerf(&it)),
+        None => 0,
+    };
     let (mut at, mut start, mut end) = (id, from, to);
     loop {
         let children = db::reservation::list_cut_from(tx, at).await?;
-        let child = children
+        let mut within = children
             .into_iter()
-            .find(|(_, from, amount)| *from <= start && end <= from + amount);
-        let Some((child, offset, _)) = child else {
+            .filter(|(_, from, amount)| *from < end && start < from + amount);
+        // The range reserves its saw cut too, which is in no child.
+        let (Some((child, offset, amount)), None) = (within.next(), within.next()) else {
             break;
         };
-        (at, start, end) = (child, start - offset, end - offset);
+        let kept = (start.max(offset), end.min(offset + amount));
+        if kept.1 - kept.0 + kerf < end - start {
+            break;
+        }
+        (at, start, end) = (child, kept.0 - offset, kept.1 - offset);
         if let Some(found) = good(tx, at, start, end).await? {
             return Ok(Some(found));
         }
@@ -183,6 +193,14 @@ async fn kin_with_range(
             .and_then(|thing| thing.cut_from);
     }
     Ok(None)
+}
+
+/// What a saw takes of a part at each cut.
+fn kerf(part: &Part) -> i64 {
+    match &part.spec {
+        PartSpec::Profile(profile) => profile.kerf_um.map_or(0, |kerf| kerf.get()),
+        _ => 0,
+    }
 }
 
 async fn good(
