@@ -25,6 +25,7 @@ pub mod state;
 pub mod strike;
 pub mod swap;
 pub mod undo;
+pub mod catalogue;
 
 use serde::{Serialize, de::DeserializeOwned};
 

@@ -31,6 +31,8 @@ mod log;
 pub mod page;
 mod places;
 mod search;
+mod part_edit;
+mod ready_made;
 pub mod settings;
 pub mod show;
 mod thing;
@@ -58,6 +60,21 @@ pub fn router(app: App) -> Router {
         )
         .route("/places/{id}/retire", post(places::retire))
         .route("/log", get(log::get))
+        .route(
+            "/parts/new",
+            get(part_edit::get_new).post(part_edit::post_new),
+        )
+        .route(
+            "/parts/ready-made",
+            get(ready_made::get).post(ready_made::post),
+        )
+        .route(
+            "/parts/{id}/edit",
+            get(part_edit::get_edit).post(part_edit::post_edit),
+        )
+        .route("/parts/{id}/copy", get(part_edit::get_copy))
+        .route("/parts/{id}/retire", post(part_edit::post_retire))
+        .route("/parts/{id}/delete", post(part_edit::post_delete))
         .route("/who", get(who::get).post(who::post))
         .route("/bench", get(bench::get))
         .route("/calendar", get(calendar::get))

@@ -3,4 +3,5 @@
 
 mod frame;
 mod help;
+mod parts;
 mod who;

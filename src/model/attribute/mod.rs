@@ -1,5 +1,5 @@
 //! What is asked of each kind of part: one table, from which come the reading of forms and CSV
-//! rows, the texts that are shown, what is unknown and what waits for it, and the search words.
+//! rows, the texts that are shown, and what is unknown and what waits for it.
 
 mod compound;
 mod table;
@@ -221,29 +221,6 @@ pub fn unknowns(spec: &PartSpec) -> Vec<Unknown> {
         }
     }
     unknown
-}
-
-/// Kind and attributes in words, in lower case, for search.
-pub fn search_words(spec: &PartSpec) -> String {
-    let mut words = vec![spec.kind().label().to_lowercase()];
-    if let PartSpec::Tape(tape) = spec {
-        words.push("led strip".into());
-        if let Some(colours) = tape.colours() {
-            words.push(colours.to_string().to_lowercase());
-        }
-    }
-    for shown in show(spec, LengthUnit::Mm) {
-        let figure = !matches!(shown.attribute.typed, Typed::YesNo | Typed::Part(_));
-        if figure && !shown.text.is_empty() && shown.text != "unknown" {
-            // People leave out the space before a unit as often as not.
-            let tight = shown.text.replace(' ', "");
-            if tight.len() < shown.text.len() && tight.len() <= 8 {
-                words.push(tight.to_lowercase());
-            }
-            words.push(shown.text.to_lowercase());
-        }
-    }
-    words.join(" ")
 }
 
 #[cfg(test)]

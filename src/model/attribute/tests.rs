@@ -627,11 +627,3 @@ fn unknowns_name_what_waits_for_them() {
             .any(|unknown| unknown.name == "isolation")
     );
 }
-
-#[test]
-fn search_finds_figures_with_and_without_the_space() {
-    let words = search_words(&typed(Kind::Tape, &SIMPLE_TAPE).unwrap());
-    for word in ["tape", "rgbw", "24 v", "24v", "10 mm", "10mm"] {
-        assert!(words.contains(word), "{word} in {words}");
-    }
-}
