@@ -17,9 +17,10 @@ use crate::{
     clock::Clock,
     config::Config,
     db::{
-        Db, DbError, OpenError,
+        self, Db, DbError, OpenError,
         backup::{self, BackupError},
     },
+    sample::{self, SampleError},
     stock::audit,
 };
 
@@ -75,6 +76,9 @@ struct Serve {
     /// Address and port to listen on; port 0 takes a free one
     #[arg(long, value_name = "ADDR", default_value = Config::LISTEN, value_parser = address)]
     listen: SocketAddr,
+    /// Fill an empty database with the invented Millpond Hall first; one with anything in it stays
+    #[arg(long)]
+    sample: bool,
     /// Let other machines in: there is no sign-in, so everyone on the network can change the stock
     #[arg(long)]
     trust_network: bool,
@@ -90,6 +94,10 @@ enum Failure {
     Start(#[from] StartError),
     #[error(transparent)]
     Backup(#[from] BackupError),
+    #[error(
+        "The sample could not be filled in ({0}). What was filled in stays; start again with another data folder."
+    )]
+    Sample(#[from] SampleError),
     #[error(transparent)]
     Open(#[from] OpenError),
     #[error(transparent)]
@@ -148,6 +156,9 @@ impl Serve {
         app::allowed(&config)?;
         let stop = stop_asked();
         let app = App::open(config, Clock::System).await?;
+        if self.sample {
+            fill_sample(&app).await?;
+        }
         let running = app::start(app).await?;
         say(format_args!("http://{}/", running.address));
         if !self.listen.ip().is_loopback() {
@@ -157,6 +168,16 @@ impl Serve {
         tracing::info!("stopped");
         Ok(ExitCode::SUCCESS)
     }
+}
+
+async fn fill_sample(app: &App) -> Result<(), Failure> {
+    if sample::fill(app.db(), app.clock()).await? {
+        app.venue_saved(db::venue::lookup(&mut *app.db().read().await?).await?);
+        tracing::info!("filled in the invented Millpond Hall");
+    } else {
+        tracing::info!("there is something in the database already: the sample was left out");
+    }
+    Ok(())
 }
 
 /// Opens a data folder's database, but makes none.

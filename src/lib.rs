@@ -16,6 +16,7 @@ pub mod db;
 pub mod draw;
 pub mod model;
 pub mod plan;
+pub mod sample;
 pub mod stock;
 pub mod units;
 pub mod web;

@@ -417,3 +417,68 @@ fn a_plan_of_no_set_names_those_that_there_are() {
     );
     assert_eq!(text(&out.stdout), "");
 }
+
+#[test]
+fn the_sample_is_served_checked_and_planned() {
+    let folder = tempfile::tempdir().unwrap();
+    let served = Served::start(&["--sample"], folder.path());
+    assert_eq!(served.get("/who"), 200);
+    let out = run(&["check"], folder.path());
+    assert_eq!(text(&out.stdout), "All is well.\n", "{}", text(&out.stderr));
+
+    let out = run(&["plan", "midsummer play"], folder.path());
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    let plan = text(&out.stdout);
+    for word in [
+        "Midsummer play (draft)",
+        "12 bars",
+        "\nCuts\n",
+        "\nShortfall\n",
+        "\nShopping list\n",
+    ] {
+        assert!(plan.contains(word), "{word}: {plan}");
+    }
+
+    let out = run(&["plan", "Midsummer play", "--json"], folder.path());
+    let json: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(json["design"]["name"], "Midsummer play");
+    assert_eq!(json["keeps_every_limit"], true);
+    assert_eq!(json["is_short"], true);
+    assert_eq!(json["plan"]["bars"].as_array().unwrap().len(), 12);
+    // The number names the same set.
+    let id = json["design"]["id"].to_string();
+    assert_eq!(
+        run(&["plan", &id, "--json"], folder.path()).stdout,
+        out.stdout
+    );
+
+    let out = run(&["plan", "Winter play"], folder.path());
+    assert!(
+        text(&out.stderr).contains("Spring dance"),
+        "{}",
+        text(&out.stderr)
+    );
+    let (code, _) = served.end("TERM");
+    assert_eq!(code, Some(0));
+    // Once there is something in it, it stays as it is.
+    let (_, log) = Served::start(&["--sample"], folder.path()).end("TERM");
+    assert!(log.contains("left out"), "{log}");
+}
+
+#[test]
+fn a_balance_that_is_not_the_sum_of_its_ledger_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    Served::start(&["--sample"], folder.path()).end("TERM");
+    let file = folder.path().join("tapewright-data/tapewright.sqlite");
+    tamper(
+        &file,
+        "UPDATE balance SET amount = amount + 1 WHERE part_id = (SELECT id FROM part WHERE name = 'Profile clip');",
+    );
+    let out = run(&["check"], folder.path());
+    assert_eq!(out.status.code(), Some(1));
+    assert!(
+        text(&out.stdout).contains("Profile clip"),
+        "{}",
+        text(&out.stdout)
+    );
+}

@@ -4,4 +4,5 @@
 mod frame;
 mod help;
 mod parts;
+mod sample;
 mod who;

@@ -1,0 +1,86 @@
+//! The invented Millpond Hall.
+
+use tapewright::{
+    db,
+    model::design::State,
+    sample, stock,
+    stock::reserve::{plan_now, unreasoned},
+};
+
+use crate::help::TestApp;
+
+async fn dump(app: &TestApp) -> Vec<String> {
+    let mut tx = app.db().read().await.unwrap();
+    let mut lines = Vec::new();
+    for listed in db::design::list(&mut tx).await.unwrap() {
+        let design = db::design::lookup(&mut tx, listed.id).await.unwrap();
+        lines.push(format!("{design:?}"));
+        let holds = db::reservation::list(&mut tx, listed.id).await.unwrap();
+        lines.extend(holds.iter().map(|hold| format!("{hold:?}")));
+    }
+    for part in db::part::list(&mut tx, None, true).await.unwrap() {
+        lines.push(format!("{part:?}"));
+    }
+    lines
+}
+
+#[tokio::test]
+async fn it_is_filled_in_once_agrees_with_its_ledger_and_is_the_same_each_time() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    let found = stock::audit::audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
+
+    let first = dump(&app).await;
+    assert!(!sample::fill(app.db(), app.clock()).await.unwrap());
+    assert_eq!(dump(&app).await, first);
+
+    let other = TestApp::new().await;
+    assert!(sample::fill(other.db(), other.clock()).await.unwrap());
+    assert_eq!(dump(&other).await, first);
+}
+
+#[tokio::test]
+async fn a_book_with_anything_in_it_is_left_alone() {
+    let app = TestApp::new().await;
+    let act = stock::Act {
+        db: app.db().clone(),
+        who: "Ada".to_owned().try_into().unwrap(),
+        now_ms: app.clock().now_ms(),
+        today: app.clock().today("UTC"),
+        press: None,
+    };
+    let key = "solder".to_owned();
+    stock::catalogue::take_ready_made(&act, &[key])
+        .await
+        .unwrap();
+    assert!(!sample::fill(app.db(), app.clock()).await.unwrap());
+    assert_eq!(dump(&app).await.len(), 1);
+}
+
+#[tokio::test]
+async fn it_shows_a_set_of_each_kind_and_every_limit_is_kept() {
+    let app = TestApp::new().await;
+    sample::fill(app.db(), app.clock()).await.unwrap();
+    let listed = {
+        let mut tx = app.db().read().await.unwrap();
+        db::design::list(&mut tx).await.unwrap()
+    };
+    let mut states: Vec<_> = listed.iter().map(|set| set.state).collect();
+    states.sort();
+    assert_eq!(states, [State::Draft, State::Reserved, State::Struck]);
+    let today = app.clock().today("UTC");
+    for set in listed.iter().filter(|set| set.state != State::Struck) {
+        let planned = plan_now(app.db(), set.id, today).await.unwrap();
+        let open: Vec<_> = unreasoned(&planned.plan, &[]).collect();
+        assert!(open.is_empty(), "{}: {open:#?}", set.name);
+        // The draft shows what a shortfall looks like; the reserved set lacks nothing.
+        assert_eq!(
+            planned.plan.is_short(),
+            set.state == State::Draft,
+            "{}",
+            set.name
+        );
+        assert_eq!(set.broken_holds, 0, "{}", set.name);
+    }
+}
