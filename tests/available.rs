@@ -340,8 +340,5 @@ fn ordered_goods_count_from_their_day_on_and_not_when_late() {
     assert_eq!(due(13).available(asked(12, 14), RULES), 0);
     assert_eq!(due(9).available(asked(12, 14), RULES), 0);
     assert_eq!(due(12).firm(asked(12, 14), RULES), 0);
-    assert_eq!(
-        due(12).due_free(day(12), RULES),
-        [(PurchaseLineId(1), 4)]
-    );
+    assert_eq!(due(12).due_free(day(12), RULES), [(PurchaseLineId(1), 4)]);
 }

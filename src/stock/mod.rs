@@ -7,6 +7,7 @@
 
 pub mod audit;
 pub mod build;
+pub mod catalogue;
 pub mod change;
 pub mod count;
 pub mod cut;
@@ -25,7 +26,6 @@ pub mod state;
 pub mod strike;
 pub mod swap;
 pub mod undo;
-pub mod catalogue;
 
 use serde::{Serialize, de::DeserializeOwned};
 

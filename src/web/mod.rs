@@ -29,10 +29,11 @@ pub mod guard;
 pub mod link;
 mod log;
 pub mod page;
-mod places;
-mod search;
+mod part;
 mod part_edit;
+mod places;
 mod ready_made;
+mod search;
 pub mod settings;
 pub mod show;
 mod thing;
@@ -68,6 +69,7 @@ pub fn router(app: App) -> Router {
             "/parts/ready-made",
             get(ready_made::get).post(ready_made::post),
         )
+        .route("/parts/{id}", get(part::get))
         .route(
             "/parts/{id}/edit",
             get(part_edit::get_edit).post(part_edit::post_edit),

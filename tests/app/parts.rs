@@ -113,6 +113,24 @@ async fn a_part_typed_in_is_read_into_its_figures() {
 }
 
 #[tokio::test]
+async fn the_page_of_a_part_says_what_is_unknown_and_what_waits_for_it() {
+    let app = TestApp::new().await;
+    let page = app.get(add_tape(&app).await).await;
+    assert_eq!(page.status, 200);
+    assert_eq!(page.text("h1"), TAPE[0].1);
+    let unknown = page.text(".note.warn");
+    assert!(
+        unknown.contains("trace resistance of the common – needed for the voltage along a bar"),
+        "{unknown}"
+    );
+    assert!(!unknown.contains("watts per metre"), "{unknown}");
+    assert!(page.text(".facts").contains("3 per 150 mm"));
+    assert!(page.text("#main").contains("Nothing has moved yet"));
+    assert_eq!(app.get("/parts/99").await.status, 404);
+    assert_eq!(app.get("/parts/first").await.status, 404);
+}
+
+#[tokio::test]
 async fn every_kind_asks_and_refuses_by_field() {
     let app = TestApp::new().await;
     assert_eq!(
