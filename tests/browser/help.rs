@@ -15,6 +15,7 @@
 //! `tests/run` installs what this needs. Pictures of what was inspected go to `tests/out`.
 
 use std::{
+    collections::BTreeMap,
     io::{BufRead as _, BufReader},
     path::{Path, PathBuf},
     process::{Child, Command, Stdio},
@@ -31,6 +32,7 @@ use tapewright::{
     app::{self, App, Running},
     clock::Clock,
     config::Config,
+    db, sample,
 };
 use tempfile::TempDir;
 
@@ -126,6 +128,18 @@ impl Stage {
     /// An empty database, at 5 March 2026.
     pub async fn new() -> Self {
         Self::with(|_| {}, &[]).await
+    }
+
+    /// The sample: Millpond Hall at 5 March 2026.
+    pub async fn sample() -> Self {
+        let stage = Self::new().await;
+        let app = stage.running.app();
+        let filled = sample::fill(app.db(), app.clock()).await;
+        assert!(filled.expect("the sample is filled in"));
+        let mut tx = app.db().read().await.expect("the database is read");
+        let venue = db::venue::lookup(&mut tx).await.expect("the settings");
+        app.venue_saved(venue);
+        stage
     }
 
     /// A changed configuration and more flags for the browser.
@@ -302,25 +316,35 @@ impl Stage {
     /// Holds the page to what holds for all, in every width, light and dark, and keeps pictures of
     /// it in `tests/out` under a name.
     pub async fn inspect(&self, name: &str) {
-        let mut faults = Vec::new();
+        let faults = self.faults(name).await;
+        assert!(faults.is_empty(), "{name}:\n{}", faults.join("\n"));
+    }
+
+    /// What [`Stage::inspect`] finds.
+    pub async fn faults(&self, name: &str) -> Vec<String> {
+        let mut seen: BTreeMap<String, Vec<String>> = BTreeMap::new();
         for width in WIDTHS {
             for dark in [false, true] {
                 self.look(width, dark).await;
-                let here = format!("{name} at {width}{}", if dark { " dark" } else { "" });
-                if let Some(fault) = self.sideways(width).await {
-                    faults.push(format!("{here}: {fault}"));
-                }
-                for fault in self.axe_violations().await {
-                    faults.push(format!("{here}: {fault}"));
-                }
                 let shade = if dark { "dark" } else { "light" };
+                let mut found = self.axe_violations().await;
+                found.extend(self.sideways(width).await);
+                for fault in found {
+                    seen.entry(fault)
+                        .or_default()
+                        .push(format!("{width} {shade}"));
+                }
                 self.picture(&out().join(format!("{name}-{width}-{shade}.png")), width)
                     .await;
             }
         }
+        let mut faults: Vec<_> = seen
+            .into_iter()
+            .map(|(fault, at)| format!("{name} at {}: {fault}", at.join(", ")))
+            .collect();
         faults.extend(self.console().await);
         faults.extend(self.strangers().await);
-        assert!(faults.is_empty(), "{name}:\n{}", faults.join("\n"));
+        faults
     }
 
     /// What is wider than the page, if anything is.
