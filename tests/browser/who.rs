@@ -14,6 +14,9 @@ async fn a_name_is_said_with_scripting_on_and_off() {
         assert_eq!(stage.text("footer strong").await, name);
     }
     assert_eq!(stage.count("form.buttons button").await, 2);
+    // What inspects is a script itself.
+    stage.scripting(true).await;
+    stage.open("/who").await;
     stage.inspect("who-two-people").await;
     stage.end().await;
 }
