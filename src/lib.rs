@@ -3,11 +3,12 @@
 //! Layers, each knowing only those before it:
 //! [`units`] (quantities) ← [`model`] (the words of the trade) ← [`plan`] (what serves, how to cut,
 //! wire, power and buy) and [`draw`] (pictures) ← [`db`] (every SQL statement) ← [`stock`] (what changes
-//! stock, one write transaction each) ← [`web`], `api`, `cli`. The first four are pure: no async, no
+//! stock, one write transaction each) ← [`web`], [`api`], `cli`. The first four are pure: no async, no
 //! database, no HTTP, no clock.
 //!
 //! Begin with [`model::part`] and [`model::design`], then [`plan`].
 
+pub mod api;
 pub mod app;
 pub mod cli;
 pub mod clock;

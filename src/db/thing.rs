@@ -58,6 +58,8 @@ pub struct ThingFilter {
     pub inspect_by: Option<Date>,
     /// Each word typed occurs in the name, attributes, tag or place; part of a word counts.
     pub typed: String,
+    /// In order of their ids, only those after this one: pages that stay put while things change.
+    pub after: Option<ThingId>,
 }
 
 /// Prefixes of tags that are given where none is typed; numbers run on per prefix.
@@ -189,7 +191,7 @@ macro_rules! things {
     ($tail:literal $(, $arg:expr)* $(,)?) => {
         sqlx::query_as!(
             Row,
-            r#"SELECT thing.id, thing.tag, thing.kind, thing.part_id, thing.condition, thing.note,
+            r#"SELECT thing.id AS "id!", thing.tag, thing.kind, thing.part_id, thing.condition, thing.note,
                  thing.inspect_on, thing.version,
                  part.name AS "part_name?", part.kind AS "part_kind?",
                  json_extract(part.spec, '$.pitch.units') AS "pitch_units?: i64",
@@ -258,6 +260,7 @@ pub async fn list(
     let account = filter.account.map(|id| id.0);
     let inspect = filter.inspect_by.map(|day| day.to_string());
     let [a, b, c, d] = typed_words(&filter.typed);
+    let after = filter.after.map(|id| id.0);
     things!(
         "WHERE (?1 IS NULL OR thing.kind = ?1) AND (?2 IS NULL OR thing.part_id = ?2)
            AND (?3 IS NULL OR spot.place_id IN (
@@ -272,7 +275,8 @@ pub async fn list(
            AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?9)
            AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?10)
            AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?11)
-         ORDER BY thing.kind, part.kind, part.name COLLATE NOCASE, piece.amount DESC, fixture.lit_um DESC, length(thing.tag), thing.tag
+           AND (?14 IS NULL OR thing.id > ?14)
+         ORDER BY CASE WHEN ?14 IS NOT NULL THEN thing.id END, thing.kind, part.kind, part.name COLLATE NOCASE, piece.amount DESC, fixture.lit_um DESC, length(thing.tag), thing.tag
          LIMIT ?12 OFFSET ?13",
         kind,
         part,
@@ -287,6 +291,7 @@ pub async fn list(
         d,
         limit,
         offset,
+        after,
     )
     .fetch_all(tx)
     .await?

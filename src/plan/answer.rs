@@ -7,9 +7,10 @@
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 /// What is known about how good a value is. `T` is the unit of the value's objective.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "is", rename_all = "snake_case")]
 pub enum Proof<T> {
     /// No answer can be better.
@@ -27,7 +28,7 @@ pub enum Proof<T> {
 }
 
 /// Why an answer has no proof.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Why {
     /// The search used up its step budget.

@@ -16,7 +16,7 @@ use crate::{
 };
 
 /// A plan.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct Plan {
     /// One for each bar, in the design's order.
     pub bars: Vec<BarPlan>,
@@ -45,7 +45,7 @@ pub struct Plan {
 }
 
 /// How one bar is served.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct BarPlan {
     /// The bar.
     pub bar: BarId,
@@ -68,7 +68,7 @@ pub struct BarPlan {
 }
 
 /// An output of a planned driver.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct OutputRef {
     /// Index in [`Plan::drivers`].
     pub driver: usize,
@@ -86,7 +86,7 @@ pub struct SlotRef {
 }
 
 /// How a bar is served.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "by", rename_all = "snake_case")]
 pub enum Serve {
     /// By a fixture from the cupboard.
@@ -112,7 +112,7 @@ pub enum Serve {
 }
 
 /// A bar to be built.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct BuildBar {
     /// Its tape.
     pub tape: PartId,
@@ -151,7 +151,7 @@ words! {
 }
 
 /// Where a length comes from: a range of an entry of [`Plan::cuts`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct From {
     /// Index in [`Plan::cuts`].
     pub cut: usize,
@@ -160,7 +160,7 @@ pub struct From {
 }
 
 /// How one piece, or one roll to buy, is cut.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct PieceCut {
     /// Of what part.
     pub part: PartId,
@@ -173,7 +173,7 @@ pub struct PieceCut {
 }
 
 /// Which piece is cut.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "is", rename_all = "snake_case")]
 pub enum CutSource {
     /// One in the house.
@@ -195,7 +195,7 @@ pub enum CutSource {
 }
 
 /// One segment of a cut piece, in the part's stock unit.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct CutSegment {
     /// From here.
     pub from: i64,
@@ -206,7 +206,7 @@ pub struct CutSegment {
 }
 
 /// What a segment becomes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "is", rename_all = "snake_case")]
 pub enum Becomes {
     /// A bar's tape, profile or cable.
@@ -232,7 +232,7 @@ pub enum Becomes {
 }
 
 /// A driver of the plan.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct DriverPlan {
     /// What it is.
     pub part: PartId,
@@ -251,7 +251,7 @@ pub struct DriverPlan {
 }
 
 /// An output in use.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct OutputPlan {
     /// Counted from 1.
     pub number: u16,
@@ -262,7 +262,7 @@ pub struct OutputPlan {
 }
 
 /// An inlet in use.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct InletPlan {
     /// Counted from 1.
     pub number: u16,
@@ -273,7 +273,7 @@ pub struct InletPlan {
 }
 
 /// A supply of the plan.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct SupplyPlan {
     /// What it is.
     pub part: PartId,
@@ -288,7 +288,7 @@ pub struct SupplyPlan {
 }
 
 /// The data chain.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct DataPlan {
     /// DMX cables.
     pub cables: u32,
@@ -299,7 +299,7 @@ pub struct DataPlan {
 }
 
 /// What is needed of one part.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Need {
     /// The part; `None` where nothing in the catalogue fits.
     pub part: Option<PartId>,
@@ -320,7 +320,7 @@ pub struct Need {
 }
 
 /// What to buy.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Buy {
     /// The offer.
     pub offer: OfferId,
@@ -337,6 +337,7 @@ pub struct Buy {
     /// What is left over (count, or micrometres).
     pub left_over: i64,
     /// The last day to order.
+    #[schema(value_type = String, format = Date)]
     pub order_by: Date,
 }
 
@@ -370,7 +371,7 @@ pub struct Check {
 }
 
 /// Something that reserving holds.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct PlannedHold {
     /// For which bar, if for one.
     pub bar: Option<BarId>,
@@ -381,7 +382,7 @@ pub struct PlannedHold {
 }
 
 /// A fixture that would serve if a bar were a little different.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct NearMiss {
     /// The bar.
     pub bar: BarId,
@@ -407,7 +408,7 @@ pub struct Cost {
 }
 
 /// What is proven of the cuts of one part.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, ToSchema)]
 pub struct CutProof {
     /// The part.
     pub part: PartId,

@@ -1,6 +1,7 @@
 //! Stocktake: what is really there, against what the book says.
 
 use serde::{Deserialize, Serialize};
+use utoipa::ToSchema;
 
 use super::{
     Act, StockError,
@@ -132,7 +133,7 @@ pub struct CountPlace {
 }
 
 /// The movements that a stocktake made: none where all agreed.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Stocktake {
     /// Each may be undone by itself.
     pub movements: Vec<MovementId>,

@@ -93,6 +93,10 @@ impl From<StockError> for Trouble {
     }
 }
 
+/// The sentence of an error page, kept beside it for clients that want it as data.
+#[derive(Debug, Clone)]
+pub struct Said(pub String);
+
 #[derive(Template)]
 #[template(path = "error.html")]
 struct ErrorPage {
@@ -113,14 +117,17 @@ impl IntoResponse for Trouble {
         };
         let mut chrome = Chrome::bare(Section::None, title);
         chrome.keep_drafts = true;
-        page_with(
+        let said = Said(self.text.clone());
+        let mut response = page_with(
             self.status,
             &ErrorPage {
                 chrome,
                 text: self.text,
                 next: self.next,
             },
-        )
+        );
+        response.extensions_mut().insert(said);
+        response
     }
 }
 

@@ -15,7 +15,7 @@ use tower_http::{
     catch_panic::CatchPanicLayer, csrf::CsrfLayer, timeout::TimeoutLayer, trace::TraceLayer,
 };
 
-use crate::app::App;
+use crate::{api, app::App};
 
 pub mod asset;
 pub mod at;
@@ -103,10 +103,12 @@ pub fn router(app: App) -> Router {
             .into_response()
         });
     pages
+        .merge(api::router())
         .layer(
             ServiceBuilder::new()
                 .layer(TraceLayer::new_for_http())
                 .layer(from_fn(guard::headers))
+                .layer(from_fn(api::problem::details))
                 .layer(CatchPanicLayer::new())
                 .layer(TimeoutLayer::with_status_code(
                     StatusCode::SERVICE_UNAVAILABLE,

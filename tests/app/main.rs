@@ -1,6 +1,7 @@
 //! The service through its front door: a real port, a real file, pages read by element.
 //! One file a subject; [`help`] says how to write one.
 
+mod api;
 mod frame;
 mod help;
 mod parts;

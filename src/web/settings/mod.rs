@@ -174,7 +174,8 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     ))
 }
 
-fn zone(text: &str) -> Result<String, &'static str> {
+/// A time zone that is known here.
+pub fn zone(text: &str) -> Result<String, &'static str> {
     let text = text.trim();
     if text.len() <= 60 && TimeZone::get(text).is_ok() {
         Ok(text.to_owned())

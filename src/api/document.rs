@@ -1,0 +1,159 @@
+//! What every operation of the API has in common, written into its OpenAPI document in one place:
+//! its id and tag, the ids in its address, the headers it reads, the refusals it may answer with.
+
+use serde_json::{Map, Value, json};
+
+const PROBLEM: &str = "#/components/schemas/Problem";
+
+/// Completes the document that the handlers' own descriptions make.
+pub fn complete(mut document: Value) -> Value {
+    let Some(paths) = document.get_mut("paths").and_then(Value::as_object_mut) else {
+        return document;
+    };
+    for (path, item) in paths.iter_mut() {
+        let Some(item) = item.as_object_mut() else {
+            continue;
+        };
+        // What is edited has an entity tag.
+        let edited =
+            item.contains_key("get") && ["put", "delete"].iter().any(|m| item.contains_key(*m));
+        for (method, operation) in item.iter_mut() {
+            if let Some(operation) = operation.as_object_mut() {
+                complete_operation(path, method, edited, operation);
+            }
+        }
+    }
+    document
+}
+
+fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Map<String, Value>) {
+    let names: Vec<&str> = path
+        .split('/')
+        .skip(3)
+        .map(|segment| segment.trim_matches(['{', '}']))
+        .collect();
+    operation.insert(
+        "operationId".into(),
+        format!("{method}_{}", names.join("_"))
+            .replace(['.', '-'], "_")
+            .into(),
+    );
+    operation.insert("tags".into(), json!([names.first()]));
+
+    let mut parameters: Vec<Value> = path
+        .split('/')
+        .filter_map(|segment| segment.strip_prefix('{')?.strip_suffix('}'))
+        .map(|name| {
+            let schema = match name {
+                "key" => json!({"type": "string", "minLength": 1, "maxLength": 120}),
+                "tag" => json!({"type": "string", "minLength": 1, "maxLength": 24}),
+                _ => json!({"type": "integer", "format": "int64", "minimum": 1}),
+            };
+            json!({"name": name, "in": "path", "required": true, "schema": schema})
+        })
+        .collect();
+    let mut header = |name: &str, required: bool, description: &str, schema: Value| {
+        parameters.push(json!({
+            "name": name, "in": "header", "required": required,
+            "description": description, "schema": schema,
+        }));
+    };
+    let mut refusals: Vec<(&str, &str)> = vec![(
+        "503",
+        "The database is busy or cannot be written; nothing was changed",
+    )];
+    if path.contains('{') {
+        refusals.push(("404", "There is no such thing"));
+    }
+    if method == "get" {
+        if edited {
+            header(
+                "If-None-Match",
+                false,
+                "Entity tags of what the client has",
+                json!({"type": "string"}),
+            );
+        }
+    } else {
+        header(
+            "Tapewright-Who",
+            false,
+            "Who acts, as the log will say; `api` where it is left out",
+            json!({"type": "string", "minLength": 1, "maxLength": 120, "default": "api"}),
+        );
+        refusals.push(("400", "A header, or the body, cannot be read"));
+        refusals.push((
+            "409",
+            "What is stored does not allow it; the sentence says why",
+        ));
+        refusals.push(("507", "The disk is full; nothing was changed"));
+    }
+    if method == "post" {
+        header(
+            "Idempotency-Key",
+            false,
+            "A key of the client's own: the same request under the same key is carried out once, and gets the first answer again",
+            json!({"type": "string", "minLength": 8, "maxLength": 200}),
+        );
+        refusals.push((
+            "422",
+            "The key was used for another request, or fields are wrong",
+        ));
+    }
+    if matches!(method, "put" | "delete") {
+        // Left out is answered by 428, which an optional header may be.
+        header(
+            "If-Match",
+            false,
+            "Entity tag of what the change was made from; needed",
+            json!({"type": "string"}),
+        );
+        refusals.push((
+            "412",
+            "It was changed meanwhile; ETag says which version is stored now",
+        ));
+        refusals.push(("428", "If-Match is missing"));
+    }
+    if operation.contains_key("requestBody") {
+        refusals.push(("413", "The body is too large"));
+        refusals.push(("415", "The body is not application/json"));
+        refusals.push(("422", "Fields are wrong; `errors` names each"));
+    }
+    let own = operation.entry("parameters").or_insert_with(|| json!([]));
+    if let Some(own) = own.as_array_mut() {
+        if own.iter().any(|parameter| parameter["in"] == "query") {
+            refusals.push(("422", "A parameter is wrong; `errors` names it"));
+        }
+        own.append(&mut parameters);
+    }
+    let Some(responses) = operation
+        .get_mut("responses")
+        .and_then(Value::as_object_mut)
+    else {
+        return;
+    };
+    if method == "get" && edited {
+        if let Some(found) = responses.get_mut("200").and_then(Value::as_object_mut) {
+            found.insert(
+                "headers".into(),
+                json!({"ETag": {
+                    "description": "Strong entity tag, for If-Match and If-None-Match",
+                    "required": true,
+                    "schema": {"type": "string"},
+                }}),
+            );
+        }
+        responses.insert(
+            "304".into(),
+            json!({"description": "The client has it already"}),
+        );
+    }
+    for (status, description) in refusals {
+        responses.entry(status).or_insert_with(|| {
+            json!({
+                "description": description,
+                "content": {super::problem::MEDIA_TYPE: {"schema": {"$ref": PROBLEM}}},
+            })
+        });
+    }
+}

@@ -1,0 +1,159 @@
+//! The venue's settings, and the names to choose from as 'who'.
+
+use axum::http::StatusCode;
+use serde::Deserialize;
+use utoipa::ToSchema;
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::{
+    Api,
+    json::{Answer, Body, List, Path, done, reply, reply_with},
+    problem::Problem,
+    tag,
+};
+use crate::{
+    app::App,
+    db,
+    model::{text::Name, venue::Venue},
+    plan::address::Taken,
+    units::{Currency, Length, LengthUnit},
+    web::settings::zone,
+};
+
+/// The routes of this subject.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new()
+        .routes(routes!(get, put))
+        .routes(routes!(people, add_person))
+        .routes(routes!(remove_person))
+}
+
+fn tag_of(venue: &Venue) -> String {
+    tag("venue", 1, venue.version)
+}
+
+/// The venue's settings.
+#[utoipa::path(get, path = "/venue", responses((status = 200, description = "The settings", body = Venue)))]
+async fn get(api: Api) -> Answer {
+    let venue = db::venue::lookup(&mut *api.read().await?).await?;
+    api.reply(&venue, &tag_of(&venue))
+}
+
+/// Settings to be saved.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct VenueBody {
+    /// Its name, as printed on sheets.
+    name: Name,
+    /// The unit that lengths are shown in.
+    length_unit: LengthUnit,
+    /// Currency.
+    currency: Currency,
+    /// Whether prices are typed with tax.
+    prices_include_tax: bool,
+    /// IANA name of its time zone.
+    #[schema(max_length = 60)]
+    zone: String,
+    /// DMX slots that other lights use, such as `1-96, 200`.
+    #[serde(default)]
+    #[schema(max_length = 400)]
+    slots_taken: String,
+    /// Offcuts shorter than this are scrap.
+    usable_offcut_um: Length,
+    /// Spares to buy, in percent of what is short.
+    #[schema(maximum = 100)]
+    spare_percent: u8,
+    /// Whether strike and another set's build day may fall on one date.
+    same_day_turnaround: bool,
+    /// Days before the build day by which orders should arrive.
+    #[schema(maximum = 60)]
+    order_slack_days: u16,
+}
+
+/// Saves the venue's settings.
+#[utoipa::path(put, path = "/venue", request_body = VenueBody,
+    responses((status = 200, description = "The settings as saved", body = Venue)))]
+async fn put(api: Api, body: Body<VenueBody>) -> Answer {
+    let asked = body.value;
+    let zone = zone(&asked.zone).map_err(|why| Problem::field("/zone", why))?;
+    let slots = asked.slots_taken.trim().to_owned();
+    if slots.chars().count() > 400 {
+        return Err(Problem::field(
+            "/slots_taken",
+            "At most 400 characters are kept. Shorten it.",
+        ));
+    }
+    Taken::parse(&slots).map_err(|why| Problem::field("/slots_taken", why.to_string()))?;
+    for (pointer, found, most) in [
+        ("/spare_percent", u16::from(asked.spare_percent), 100),
+        ("/order_slack_days", asked.order_slack_days, 60),
+    ] {
+        if found > most {
+            return Err(Problem::field(
+                pointer,
+                format!("Send a whole number from 0 to {most}."),
+            ));
+        }
+    }
+    let mut tx = api.db().write().await?;
+    let old = db::venue::lookup(&mut tx).await?;
+    api.must_match(&tag_of(&old))?;
+    let mut venue = Venue {
+        name: asked.name,
+        length_unit: asked.length_unit,
+        currency: asked.currency,
+        prices_include_tax: asked.prices_include_tax,
+        zone,
+        slots_taken: slots,
+        usable_offcut_um: asked.usable_offcut_um,
+        spare_percent: asked.spare_percent,
+        same_day_turnaround: asked.same_day_turnaround,
+        order_slack_days: asked.order_slack_days,
+        version: old.version,
+    };
+    if !db::venue::change(&mut tx, &venue).await? {
+        return Err(Problem::changed(&tag_of(&old)));
+    }
+    tx.commit().await?;
+    venue.version += 1;
+    api.app.venue_saved(venue.clone());
+    super::json::reply_tagged(&venue, &tag_of(&venue))
+}
+
+/// The names to choose from as 'who'.
+#[utoipa::path(get, path = "/people", responses((status = 200, description = "The names", body = List<Name>)))]
+async fn people(api: Api) -> Answer {
+    let items = db::venue::list_people(&mut *api.read().await?).await?;
+    reply(&List { items, next: None })
+}
+
+/// A name for the list.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct PersonBody {
+    /// The name.
+    name: Name,
+}
+
+/// Puts a name on the list; one that is there already stays.
+#[utoipa::path(post, path = "/people", request_body = PersonBody,
+    responses((status = 201, description = "It is on the list", body = Name)))]
+async fn add_person(api: Api, body: Body<PersonBody>) -> Answer {
+    let mut tx = api.db().write().await?;
+    db::venue::add_person(&mut tx, &body.value.name).await?;
+    tx.commit().await?;
+    reply_with(StatusCode::CREATED, &body.value.name)
+}
+
+/// Takes a name off the list; movements keep it.
+#[utoipa::path(delete, path = "/people/{name}", responses((status = 204, description = "It is off the list")))]
+async fn remove_person(api: Api, Path(name): Path<String>) -> Answer {
+    let name = Name::parse(&name).map_err(|_| Problem::not_found("name"))?;
+    let mut tx = api.db().write().await?;
+    if !db::venue::list_people(&mut tx).await?.contains(&name) {
+        return Err(Problem::not_found("name"));
+    }
+    db::venue::remove_person(&mut tx, &name).await?;
+    tx.commit().await?;
+    done()
+}

@@ -1,0 +1,208 @@
+//! The OpenAPI document: valid, complete, and true.
+
+use std::{collections::BTreeSet, fs, path::Path};
+
+use serde_json::Value;
+
+use super::get;
+use crate::help::TestApp;
+
+const METHODS: &[&str] = &["get", "put", "post", "delete", "patch"];
+
+async fn document(app: &TestApp) -> Value {
+    let page = get(app, "/openapi.json").await;
+    assert_eq!(page.status, 200);
+    assert_eq!(page.header("content-type"), Some("application/json"));
+    page.value()
+}
+
+fn operations(document: &Value) -> Vec<(String, String, &Value)> {
+    let paths = document["paths"].as_object().expect("paths");
+    let mut found = Vec::new();
+    for (path, item) in paths {
+        for (method, operation) in item.as_object().expect("a path item") {
+            assert!(METHODS.contains(&method.as_str()), "{method} {path}");
+            found.push((method.clone(), path.clone(), operation));
+        }
+    }
+    found
+}
+
+fn refs<'a>(value: &'a Value, found: &mut BTreeSet<&'a str>) {
+    match value {
+        Value::Object(map) => {
+            if let Some(to) = map.get("$ref").and_then(Value::as_str) {
+                found.insert(to);
+            }
+            map.values().for_each(|value| refs(value, found));
+        }
+        Value::Array(list) => list.iter().for_each(|value| refs(value, found)),
+        _ => {}
+    }
+}
+
+#[tokio::test]
+async fn it_is_an_openapi_3_1_document_whose_references_resolve() {
+    let app = TestApp::new().await;
+    let document = document(&app).await;
+    assert_eq!(document["openapi"], "3.1.0");
+    assert_eq!(document["info"]["title"], "Tapewright");
+    let mut found = BTreeSet::new();
+    refs(&document, &mut found);
+    assert!(found.len() > 50, "{found:?}");
+    for to in found {
+        let pointer = to.strip_prefix('#').expect("a local reference");
+        assert!(document.pointer(pointer).is_some(), "{to} is not there");
+    }
+}
+
+#[tokio::test]
+async fn each_operation_says_what_it_does_takes_and_answers() {
+    let app = TestApp::new().await;
+    let document = document(&app).await;
+    let mut ids = BTreeSet::new();
+    let all = operations(&document);
+    assert!(all.len() > 60, "only {} operations", all.len());
+    for (method, path, operation) in all {
+        let name = format!("{method} {path}");
+        assert!(
+            operation["summary"]
+                .as_str()
+                .is_some_and(|it| !it.is_empty()),
+            "{name}"
+        );
+        assert!(
+            ids.insert(operation["operationId"].as_str().expect("an id")),
+            "{name}"
+        );
+        let responses = operation["responses"].as_object().expect("responses");
+        let good: Vec<_> = responses.keys().filter(|it| it.starts_with('2')).collect();
+        assert_eq!(good.len(), 1, "{name}");
+        for (status, response) in responses {
+            let kind = match status.as_str() {
+                "204" | "304" => continue,
+                good if good.starts_with('2') => "application/json",
+                _ => "application/problem+json",
+            };
+            assert!(
+                response["content"][kind]["schema"].is_object(),
+                "{name} {status}"
+            );
+        }
+        if matches!(method.as_str(), "put" | "post") {
+            let body = &operation["requestBody"]["content"]["application/json"]["schema"];
+            assert!(body.is_object(), "{name} takes no body");
+        }
+        let named: BTreeSet<_> = operation["parameters"]
+            .as_array()
+            .into_iter()
+            .flatten()
+            .filter(|parameter| parameter["in"] == "path")
+            .filter_map(|parameter| parameter["name"].as_str())
+            .collect();
+        let wanted: BTreeSet<_> = path
+            .split('/')
+            .filter_map(|it| it.strip_prefix('{')?.strip_suffix('}'))
+            .collect();
+        assert_eq!(named, wanted, "{name}");
+    }
+}
+
+#[tokio::test]
+async fn every_documented_address_is_there_and_takes_only_the_documented_methods() {
+    let app = TestApp::new().await;
+    let document = document(&app).await;
+    for (path, item) in document["paths"].as_object().expect("paths") {
+        let address = path
+            .split('/')
+            .map(|segment| match segment {
+                "{name}" | "{tag}" | "{key}" => "NONE",
+                it if it.starts_with('{') => "987654",
+                it => it,
+            })
+            .collect::<Vec<_>>()
+            .join("/");
+        let documented: BTreeSet<String> = item
+            .as_object()
+            .expect("a path item")
+            .keys()
+            .map(|method| method.to_uppercase())
+            .collect();
+        let refused = app.json("PATCH", address.clone(), &[], &Value::Null).await;
+        assert_eq!(refused.status, 405, "{address}");
+        let allowed: BTreeSet<String> = refused
+            .header("allow")
+            .expect("Allow")
+            .split(',')
+            .map(|method| method.trim().to_owned())
+            .filter(|method| method != "HEAD")
+            .collect();
+        assert_eq!(allowed, documented, "{address}");
+        if documented.contains("GET") && !address.contains("/search") {
+            let page = app.json("GET", address.clone(), &[], &Value::Null).await;
+            let there = !path.contains('{');
+            assert_eq!(
+                page.status,
+                if there { 200 } else { 404 },
+                "{address}: {}",
+                page.body
+            );
+            // An address that is not routed says so in other words.
+            assert!(!page.body.contains("nothing at this address"), "{address}");
+        }
+    }
+    let none = get(&app, "/no-such").await;
+    assert!(
+        none.body.contains("nothing at this address"),
+        "{}",
+        none.body
+    );
+}
+
+/// Routes come into the router by their description only, so that none can be missing.
+#[test]
+fn no_route_is_added_beside_the_document() {
+    fn look(folder: &Path, files: &mut usize) {
+        for entry in fs::read_dir(folder).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                look(&path, files);
+            } else {
+                let code = fs::read_to_string(&path).expect("a source file");
+                assert!(!code.contains(".route("), "{}", path.display());
+                *files += 1;
+            }
+        }
+    }
+    let mut files = 0;
+    look(
+        &Path::new(env!("CARGO_MANIFEST_DIR")).join("src/api"),
+        &mut files,
+    );
+    assert!(files > 10);
+}
+
+#[tokio::test]
+async fn integers_that_a_client_sends_have_a_format_and_bounds() {
+    let app = TestApp::new().await;
+    let document = document(&app).await;
+    let schemas = document["components"]["schemas"]
+        .as_object()
+        .expect("schemas");
+    let mut seen = 0;
+    for (name, schema) in schemas.iter().filter(|(name, _)| name.ends_with("Body")) {
+        for (field, schema) in schema["properties"].as_object().into_iter().flatten() {
+            let whole = match &schema["type"] {
+                Value::String(kind) => kind == "integer",
+                Value::Array(kinds) => kinds.iter().any(|kind| kind == "integer"),
+                _ => false,
+            };
+            if whole {
+                seen += 1;
+                assert!(schema["minimum"].is_number(), "{name}.{field}: {schema}");
+                assert!(schema["maximum"].is_number(), "{name}.{field}: {schema}");
+            }
+        }
+    }
+    assert!(seen > 10, "only {seen} were seen");
+}

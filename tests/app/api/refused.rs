@@ -1,0 +1,337 @@
+//! Bad input: each row of what may come is answered as data, and nothing is half done.
+
+use serde_json::{Value, json};
+
+use super::{API, add, done, get, pointers, post, read, shelf, tape};
+use crate::help::{Page, TestApp};
+
+/// A refusal with its status, as problem details.
+fn problem(page: &Page, status: u16) -> Value {
+    assert_eq!(page.status, status, "{}: {}", page.path, page.body);
+    assert_eq!(
+        page.header("content-type"),
+        Some("application/problem+json"),
+        "{}",
+        page.path
+    );
+    let value = page.value();
+    assert_eq!(value["status"], status);
+    assert_eq!(value["type"], "about:blank");
+    let here = page.path.split('?').next().unwrap();
+    assert_eq!(value["instance"], here);
+    for field in ["title", "detail"] {
+        assert!(
+            value[field].as_str().is_some_and(|text| !text.is_empty()),
+            "{value}"
+        );
+    }
+    value
+}
+
+fn design(dates: Value) -> Value {
+    json!({"name": "Spring", "dates": dates})
+}
+
+#[tokio::test]
+async fn values_that_are_none_are_named_by_a_pointer() {
+    let app = TestApp::new().await;
+    let place = shelf(&app).await;
+    let tape = tape(&app).await;
+    let dates =
+        json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": "2026-04-20"});
+    let set = add(&app, "/designs", design(dates)).await;
+    let bars = format!("/designs/{set}/bars");
+    let bar = |field: &str, value: Value| {
+        let mut bar = json!({"label": "Bar", "length_um": 1_000_000, "channels": ["white"], "diffused": true});
+        bar[field] = value;
+        json!({"bar": bar})
+    };
+    let pieces = |length: Value| json!({"part": tape, "to": place, "goods": {"is": "pieces", "number": 1, "length_um": length}});
+    let days = |strike: &str| {
+        design(json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": strike}))
+    };
+    let cases = [
+        // Unreadable or negative length.
+        (
+            bars.as_str(),
+            bar("length_um", json!("long")),
+            "/bar/length_um",
+        ),
+        (&bars, bar("length_um", json!(-1)), "/bar/length_um"),
+        (&bars, bar("length_um", json!(0.5)), "/bar/length_um"),
+        (&bars, bar("length_um", json!(0)), "/bar/length_um"),
+        ("/movements/receive", pieces(json!(0)), "/goods/length_um"),
+        // Beyond 1 km.
+        (
+            &bars,
+            bar("length_um", json!(1_000_000_001)),
+            "/bar/length_um",
+        ),
+        // Text beyond its limit, and a name that is none.
+        (&bars, bar("label", json!("x".repeat(121))), "/bar/label"),
+        (&bars, bar("label", json!("  ")), "/bar/label"),
+        // A million bars.
+        (
+            &bars,
+            json!({"bar": bar("label", json!("Bar"))["bar"], "count": 1_000_000}),
+            "/count",
+        ),
+        // Colours that are none.
+        (
+            &bars,
+            bar("channels", json!(["white", "white"])),
+            "/bar/channels",
+        ),
+        (
+            &bars,
+            bar("channels", json!(["ultraviolet"])),
+            "/bar/channels/0",
+        ),
+        // Zero quantity.
+        (
+            "/movements/receive",
+            json!({"part": tape, "to": place, "goods": {"is": "pieces", "number": 0, "length_um": 50_000}}),
+            "/goods/number",
+        ),
+        // Strike before get-in, and a date that is none.
+        ("/designs", days("2026-04-02"), "/dates"),
+        ("/designs", days("2026-02-30"), "/dates/strike_on"),
+        ("/designs", days("soon"), "/dates/strike_on"),
+        // A field that is missing, and one that is not known.
+        ("/places", json!({"name": "Shelf"}), ""),
+        (
+            "/places",
+            json!({"name": "Shelf", "kind": "shelf", "colour": "red"}),
+            "/colour",
+        ),
+        // A kind of its own says where its attribute is wrong.
+        (
+            "/parts",
+            json!({"name": "Block", "spec": {"kind": "block", "ways": "many"}}),
+            "/spec/ways",
+        ),
+        (
+            "/parts",
+            json!({"name": "Block", "spec": {"kind": "block", "ways": 0}}),
+            "/spec/ways",
+        ),
+        (
+            "/parts",
+            json!({"name": "Block", "spec": {"kind": "brick"}}),
+            "/spec/kind",
+        ),
+        // What is named and is not there.
+        (
+            "/movements/receive",
+            json!({"part": 999, "to": place, "goods": {"is": "count", "amount": 1}}),
+            "",
+        ),
+        (
+            "/movements/receive",
+            json!({"part": tape, "to": 999, "goods": {"is": "pieces", "number": 1, "length_um": 50_000}}),
+            "/to",
+        ),
+    ];
+    for (path, body, pointer) in cases {
+        let page = post(&app, path, body.clone()).await;
+        problem(&page, 422);
+        assert_eq!(pointers(&page), [pointer], "{body}: {}", page.body);
+    }
+    let limit = post(&app, &bars, bar("length_um", json!(1_000_000_001))).await;
+    assert!(limit.body.contains("1000 m"), "{}", limit.body);
+    let limit = post(&app, &bars, bar("label", json!("x".repeat(121)))).await;
+    assert!(limit.body.contains("120"), "{}", limit.body);
+    let limit = post(
+        &app,
+        &bars,
+        json!({"bar": bar("label", json!("Bar"))["bar"], "count": 1_000_000}),
+    )
+    .await;
+    assert!(limit.body.contains("1000 bars"), "{}", limit.body);
+    // Nothing of all that was kept.
+    assert_eq!(read(&app, &bars).await["items"], json!([]));
+    assert_eq!(read(&app, "/movements").await["items"], json!([]));
+}
+
+#[tokio::test]
+async fn a_whole_number_with_a_point_is_one() {
+    let app = TestApp::new().await;
+    let body = r#"{"name": "Shelf", "kind": "shelf", "position": 2.0}"#;
+    let kind = [("content-type", "application/json; charset=utf-8")];
+    let page = app
+        .request("POST", format!("{API}/places"), &kind, body.into())
+        .await;
+    assert_eq!(page.status, 201, "{}", page.body);
+}
+
+#[tokio::test]
+async fn what_cannot_be_read_at_all_is_refused() {
+    let app = TestApp::new().await;
+    let send = |method: &'static str, path: &str, kind: &'static str, body: Vec<u8>| {
+        let (app, path) = (&app, format!("{API}{path}"));
+        async move {
+            let headers = [("content-type", kind)];
+            app.request(
+                method,
+                path,
+                if kind.is_empty() { &[] } else { &headers },
+                body,
+            )
+            .await
+        }
+    };
+    let json = "application/json";
+    problem(&get(&app, "/parts/999").await, 404);
+    problem(&get(&app, "/parts/one").await, 404);
+    problem(&get(&app, "/tags/%FF").await, 404);
+    problem(&get(&app, "/no-such").await, 404);
+
+    let wrong = send("POST", "/movements/1", json, b"{}".to_vec()).await;
+    problem(&wrong, 405);
+    assert_eq!(wrong.header("allow"), Some("GET,HEAD"));
+
+    let body = br#"{"name": "Shelf", "kind": "shelf"}"#.to_vec();
+    problem(
+        &send("POST", "/places", "text/plain", body.clone()).await,
+        415,
+    );
+    problem(
+        &send(
+            "POST",
+            "/places",
+            "application/x-www-form-urlencoded",
+            b"name=a".to_vec(),
+        )
+        .await,
+        415,
+    );
+    problem(&send("POST", "/places", "", body).await, 415);
+    problem(
+        &send("POST", "/places", json, vec![b' '; 3 * 1024 * 1024]).await,
+        413,
+    );
+    for broken in [
+        &b"{\"name\": \"\xff\"}"[..],
+        b"{\"name\": ",
+        b"",
+        b"{} {}",
+        b"[1,]",
+    ] {
+        problem(&send("POST", "/places", json, broken.to_vec()).await, 400);
+    }
+    let deep = "[".repeat(5_000);
+    problem(&send("POST", "/places", json, deep.into_bytes()).await, 400);
+    problem(&send("POST", "/places", json, b"[]".to_vec()).await, 422);
+
+    for query in [
+        "limit=0",
+        "limit=201",
+        "limit=many",
+        "after=x",
+        "kind=brick",
+        "nonsense=1",
+    ] {
+        let page = get(&app, &format!("/parts?{query}")).await;
+        let name = query.split('=').next().unwrap();
+        let found = problem(&page, 422);
+        assert_eq!(found["errors"][0]["parameter"], name, "{}", page.body);
+    }
+}
+
+#[tokio::test]
+async fn another_host_and_another_site_are_refused() {
+    let app = TestApp::new().await;
+    let host = app
+        .request(
+            "GET",
+            format!("{API}/parts"),
+            &[("host", "evil.example")],
+            Vec::new(),
+        )
+        .await;
+    problem(&host, 421);
+    let headers = [
+        ("content-type", "application/json"),
+        ("origin", "http://evil.example"),
+        ("sec-fetch-site", "cross-site"),
+    ];
+    let body = br#"{"name": "Shelf", "kind": "shelf"}"#.to_vec();
+    let site = app
+        .request("POST", format!("{API}/places"), &headers, body)
+        .await;
+    problem(&site, 403);
+    assert_eq!(read(&app, "/places").await["items"], json!([]));
+}
+
+#[tokio::test]
+async fn a_name_that_is_taken_is_named_at_its_field() {
+    let app = TestApp::new().await;
+    shelf(&app).await;
+    tape(&app).await;
+    add(
+        &app,
+        "/suppliers",
+        json!({"name": "First", "delivery_days": 3}),
+    )
+    .await;
+    let block = json!({"kind": "block", "ways": 12});
+    for (path, body) in [
+        ("/places", json!({"name": "SHELF B", "kind": "shelf"})),
+        ("/parts", json!({"name": "tape rgbw", "spec": block})),
+        ("/suppliers", json!({"name": "first", "delivery_days": 3})),
+    ] {
+        let page = post(&app, path, body).await;
+        problem(&page, 422);
+        assert_eq!(pointers(&page), ["/name"], "{path}: {}", page.body);
+    }
+}
+
+#[tokio::test]
+async fn a_busy_database_says_that_nothing_was_changed() {
+    let app = TestApp::new().await;
+    let held = app.db().write().await.expect("the writer");
+    let ask = post(&app, "/places", json!({"name": "Shelf", "kind": "shelf"}));
+    let (page, ()) = tokio::join!(ask, async {
+        tokio::time::sleep(std::time::Duration::from_millis(300)).await;
+        // Reading goes on while somebody writes.
+        assert_eq!(read(&app, "/places").await["items"], json!([]));
+        drop(held);
+    });
+    // The writer was free again in time: a request waits, it is not lost.
+    assert_eq!(page.status, 201, "{}", page.body);
+}
+
+#[tokio::test]
+async fn the_last_one_is_taken_once() {
+    let app = TestApp::new().await;
+    let place = shelf(&app).await;
+    let part = add(
+        &app,
+        "/parts",
+        json!({"name": "Block", "spec": {"kind": "block", "ways": 12}}),
+    )
+    .await;
+    done(
+        &app,
+        "/movements/receive",
+        json!({"part": part, "to": place, "goods": {"is": "count", "amount": 1}}),
+    )
+    .await;
+    let from =
+        read(&app, &format!("/parts/{part}/stock")).await["items"][0]["at"]["account"].clone();
+    let take = || {
+        let what = json!([{"is": "count", "part": part, "amount": 1, "from": from}]);
+        post(
+            &app,
+            "/movements/out",
+            json!({"fate": "used", "what": what}),
+        )
+    };
+    let answers = tokio::join!(take(), take(), take(), take(), take());
+    let mut statuses: Vec<_> = [answers.0, answers.1, answers.2, answers.3, answers.4]
+        .iter()
+        .map(|page| page.status)
+        .collect();
+    statuses.sort_unstable();
+    assert_eq!(statuses, [201, 422, 422, 422, 422]);
+}
