@@ -7,6 +7,7 @@ const PROBLEM: &str = "#/components/schemas/Problem";
 
 /// Completes the document that the handlers' own descriptions make.
 pub fn complete(mut document: Value) -> Value {
+    open_parts(&mut document);
     let Some(paths) = document.get_mut("paths").and_then(Value::as_object_mut) else {
         return document;
     };
@@ -24,6 +25,39 @@ pub fn complete(mut document: Value) -> Value {
         }
     }
     document
+}
+
+/// A kind's attributes and the word that says which kind stand in one object: each half is open,
+/// and the whole is closed (JSON Schema, `unevaluatedProperties`).
+fn open_parts(document: &mut Value) {
+    let Some(schemas) = document
+        .pointer_mut("/components/schemas")
+        .and_then(Value::as_object_mut)
+    else {
+        return;
+    };
+    let mut halves = Vec::new();
+    for schema in schemas.values_mut() {
+        let variants = schema.get_mut("oneOf").and_then(Value::as_array_mut);
+        for variant in variants.into_iter().flatten() {
+            let refs: Vec<String> = variant["allOf"]
+                .as_array()
+                .into_iter()
+                .flatten()
+                .filter_map(|half| half["$ref"].as_str()?.rsplit('/').next())
+                .map(ToOwned::to_owned)
+                .collect();
+            if !refs.is_empty() {
+                variant["unevaluatedProperties"] = false.into();
+                halves.extend(refs);
+            }
+        }
+    }
+    for half in halves {
+        if let Some(half) = schemas.get_mut(&half).and_then(Value::as_object_mut) {
+            half.remove("additionalProperties");
+        }
+    }
 }
 
 fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Map<String, Value>) {

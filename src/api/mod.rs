@@ -9,7 +9,7 @@
     reason = "the macro that describes an operation qualifies the types of its query"
 )]
 
-use std::sync::{Arc, LazyLock};
+use std::sync::LazyLock;
 
 use axum::{
     body::Bytes,
@@ -24,7 +24,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     app::App,
     db::{Db, ReadTx},
-    model::{text::Name, venue::Venue},
+    model::text::Name,
     stock::{Act, Press},
     units::Date,
     web::page::hex,
@@ -108,7 +108,6 @@ async fn openapi() -> Response {
 struct Api {
     app: App,
     who: Name,
-    venue: Arc<Venue>,
     today: Date,
     method: Method,
     path: String,
@@ -147,7 +146,6 @@ impl FromRequestParts<App> for Api {
             key,
             if_match: tags(headers, &header::IF_MATCH)?,
             if_none_match: tags(headers, &header::IF_NONE_MATCH)?,
-            venue: app.venue(),
             today: app.today(),
             method: parts.method.clone(),
             path: parts.uri.path().to_owned(),

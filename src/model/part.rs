@@ -104,6 +104,7 @@ pub struct TapeChannel {
     pub channel: Channel,
     /// Colour temperature in kelvin, for whites.
     #[serde(default)]
+    #[schema(minimum = 0, maximum = 65_535)]
     pub kelvin: Option<u16>,
     /// Power at full, at the nominal voltage.
     #[serde(default)]
@@ -115,8 +116,10 @@ pub struct TapeChannel {
 #[serde(deny_unknown_fields)]
 pub struct JointPitch {
     /// Cut units from one joint to the next, at least 1.
+    #[schema(minimum = 1, maximum = 4_294_967_295_u32)]
     pub every_units: u32,
     /// Cut units from the roll's start to its first joint.
+    #[schema(minimum = 0, maximum = 4_294_967_294_u32)]
     pub offset_units: u32,
 }
 
@@ -129,6 +132,7 @@ pub struct Tape {
     /// Width of the circuit board.
     pub width_um: Length,
     /// Colours, in channel order, each once.
+    #[schema(min_items = 1, max_items = 7)]
     pub channels: Vec<TapeChannel>,
     /// Protection.
     #[serde(default)]
@@ -146,9 +150,11 @@ pub struct Tape {
     pub joints: Option<JointPitch>,
     /// LEDs per metre.
     #[serde(default)]
+    #[schema(minimum = 0, maximum = 4_294_967_295_u32)]
     pub leds_per_m: Option<u32>,
     /// LEDs in series in one group.
     #[serde(default)]
+    #[schema(minimum = 0, maximum = 255)]
     pub leds_in_series: Option<u8>,
     /// Trace resistance of the common.
     #[serde(default)]
@@ -263,6 +269,7 @@ pub struct Coupler {
 #[serde(deny_unknown_fields)]
 pub struct Block {
     /// Ways: conductors that pass through.
+    #[schema(minimum = 1, maximum = 65_535)]
     pub ways: u16,
     /// Thinnest conductor it holds.
     #[serde(default)]
@@ -280,6 +287,7 @@ pub struct Block {
 #[serde(deny_unknown_fields)]
 pub struct Cable {
     /// Number of conductors.
+    #[schema(minimum = 1, maximum = 12)]
     pub conductors: u8,
     /// Size of one conductor.
     #[serde(default)]
@@ -339,8 +347,10 @@ pub struct Inlet {
 #[serde(deny_unknown_fields)]
 pub struct Driver {
     /// Outputs.
+    #[schema(minimum = 1, maximum = 128)]
     pub outputs: u16,
     /// Channels of each output.
+    #[schema(minimum = 1, maximum = 8)]
     pub channels_per_output: u8,
     /// Order of the terminals of an output.
     #[serde(default)]
@@ -369,12 +379,14 @@ pub struct Driver {
     /// Whether the inlets are separate.
     pub isolation: Isolation,
     /// DMX slots used.
+    #[schema(minimum = 1, maximum = 512)]
     pub slots: u16,
     /// Order of the slots, in words.
     #[serde(default)]
     pub slot_order: Option<Name>,
     /// 8 or 16 bit.
     #[serde(default)]
+    #[schema(minimum = 0, maximum = 255)]
     pub bits: Option<u8>,
     /// How its address is set.
     pub address_by: AddressBy,
@@ -396,6 +408,7 @@ pub struct Supply {
     pub rated_ma: Current,
     /// Pairs of output terminals.
     #[serde(default)]
+    #[schema(minimum = 0, maximum = 255)]
     pub terminal_pairs: Option<u8>,
     /// Lowest mains voltage.
     #[serde(default)]
@@ -411,15 +424,18 @@ pub struct Supply {
     pub inrush_ma: Option<Current>,
     /// Power factor in percent.
     #[serde(default)]
+    #[schema(minimum = 1, maximum = 100)]
     pub power_factor_percent: Option<u8>,
     /// Efficiency in percent.
     #[serde(default)]
+    #[schema(minimum = 1, maximum = 100)]
     pub efficiency_percent: Option<u8>,
     /// Whether its output is of a limited-power class.
     #[serde(default)]
     pub limited_power: Option<bool>,
     /// How far it may be loaded, in percent of its rating; 80 where nothing is stated.
     #[serde(default)]
+    #[schema(minimum = 1, maximum = 100)]
     pub load_percent: Option<u8>,
 }
 
@@ -459,6 +475,7 @@ pub struct Data {
     pub length_um: Option<Length>,
     /// Outputs, for a splitter.
     #[serde(default)]
+    #[schema(minimum = 0, maximum = 255)]
     pub outputs: Option<u8>,
     /// Connector, in words.
     #[serde(default)]
@@ -494,6 +511,7 @@ pub struct UseRate {
     /// For each what.
     pub per: Per,
     /// Thousandths of one, or of a millimetre where it is measured by length.
+    #[schema(minimum = 0, maximum = 4_294_967_295_u32)]
     pub thousandths: u32,
 }
 

@@ -159,6 +159,24 @@ async fn every_documented_address_is_there_and_takes_only_the_documented_methods
     );
 }
 
+/// A half that is closed by itself would refuse the other half: no part could be sent.
+#[tokio::test]
+async fn kinds_of_parts_are_closed_as_a_whole_and_not_by_halves() {
+    let app = TestApp::new().await;
+    let document = document(&app).await;
+    let kinds = document["components"]["schemas"]["PartSpec"]["oneOf"]
+        .as_array()
+        .expect("the kinds");
+    assert_eq!(kinds.len(), 10);
+    for kind in kinds {
+        assert_eq!(kind["unevaluatedProperties"], false, "{kind}");
+        let half = kind["allOf"][0]["$ref"].as_str().expect("a reference");
+        let half = document.pointer(&half[1..]).expect("it is there");
+        assert!(half["additionalProperties"].is_null(), "{half}");
+        assert!(kind["allOf"][1]["properties"]["kind"].is_object(), "{kind}");
+    }
+}
+
 /// Routes come into the router by their description only, so that none can be missing.
 #[test]
 fn no_route_is_added_beside_the_document() {
