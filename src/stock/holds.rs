@@ -22,7 +22,7 @@ use crate::{
     model::{
         fixture::Condition,
         id::{DesignId, PartId, ThingId},
-        part::{Part, PartSpec},
+        part::PartSpec,
         reservation::{Held, Hold},
         thing::ThingKind,
     },
@@ -30,7 +30,7 @@ use crate::{
         available::{At, Rules, freedom},
         input::Freedom,
     },
-    units::Date,
+    units::{Date, Length},
 };
 
 /// What became of a hold.
@@ -158,49 +158,41 @@ async fn kin_with_range(
     if thing.kind != ThingKind::Piece || thing.at.is_some() {
         return Ok(None);
     }
+    // A held range of profile takes the saw cut after it along; the saw has taken that now.
     let kerf = match thing.part {
-        Some(part) => db::part::lookup(tx, part).await?.map_or(0, |it| kerf(&it)),
+        Some(part) => match db::part::lookup(tx, part).await?.map(|part| part.spec) {
+            Some(PartSpec::Profile(profile)) => profile.kerf_um.map_or(0, Length::get),
+            _ => 0,
+        },
         None => 0,
     };
-    let (mut at, mut start, mut end) = (id, from, to);
-    loop {
-        let children = db::reservation::list_cut_from(tx, at).await?;
-        let mut within = children
-            .into_iter()
-            .filter(|(_, from, amount)| *from < end && start < from + amount);
-        // The range reserves its saw cut too, which is in no child.
-        let (Some((child, offset, amount)), None) = (within.next(), within.next()) else {
-            break;
-        };
-        let kept = (start.max(offset), end.min(offset + amount));
-        if kept.1 - kept.0 + kerf < end - start {
-            break;
-        }
-        (at, start, end) = (child, kept.0 - offset, kept.1 - offset);
-        if let Some(found) = good(tx, at, start, end).await? {
-            return Ok(Some(found));
+    // A cut that was undone has left children at the bench: all that fit are looked at.
+    let mut ahead = vec![(id, from, to)];
+    while let Some((at, start, end)) = ahead.pop() {
+        for (child, offset, amount) in db::reservation::list_cut_from(tx, at).await? {
+            let last = offset + amount;
+            if start < offset || start >= last || end - kerf > last {
+                continue;
+            }
+            let range = (start - offset, end.min(last) - offset);
+            if let Some(found) = good(tx, child, range.0, range.1).await? {
+                return Ok(Some(found));
+            }
+            ahead.push((child, range.0, range.1));
         }
     }
     let mut above = thing.cut_from;
-    (start, end) = (from, to);
+    let (mut start, mut end) = (from, to);
     while let Some((parent, offset)) = above {
-        (at, start, end) = (parent, start + offset, end + offset);
-        if let Some(found) = good(tx, at, start, end).await? {
+        (start, end) = (start + offset, end + offset);
+        if let Some(found) = good(tx, parent, start, end).await? {
             return Ok(Some(found));
         }
-        above = db::reservation::lookup_thing(tx, at)
+        above = db::reservation::lookup_thing(tx, parent)
             .await?
             .and_then(|thing| thing.cut_from);
     }
     Ok(None)
-}
-
-/// What a saw takes of a part at each cut.
-fn kerf(part: &Part) -> i64 {
-    match &part.spec {
-        PartSpec::Profile(profile) => profile.kerf_um.map_or(0, |kerf| kerf.get()),
-        _ => 0,
-    }
 }
 
 async fn good(
