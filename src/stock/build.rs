@@ -20,20 +20,22 @@ use super::{
 use crate::{
     db::{self, WriteTx},
     model::{
+        connector::Connector,
         design::{Design, State},
         fixture::Make,
         id::{AccountId, BarId, DesignId, MovementId, PartId, PlaceId, StepId, ThingId},
         movement::{Line, Moved, MovementKind},
         part::PartSpec,
-        piece::End,
+        piece::{End, length_of},
         reservation::{Held, Hold, HoldState, HoldUse, NewHold},
         step::{self, Made, Segment, Step, StepKind, Task},
         text::Note,
     },
     plan::{
         Plan,
-        outcome::{Becomes, CutSource, PieceCut, Serve},
+        outcome::{Becomes, BuildBar, CutSource, PieceCut, Serve},
     },
+    units::Length,
 };
 
 /// What a tick did.
@@ -166,7 +168,7 @@ async fn cut_steps(
             continue;
         };
         let kerf = match db::part::lookup(tx, cut.part).await?.map(|part| part.spec) {
-            Some(PartSpec::Profile(profile)) => profile.kerf_um.map_or(0, |kerf| kerf.get()),
+            Some(PartSpec::Profile(profile)) => profile.kerf_um.map_or(0, Length::get),
             _ => 0,
         };
         let claims = db::reservation::list_claims(tx, Some(*thing), None, Some(design.id)).await?;
@@ -504,7 +506,7 @@ async fn assemble(
             (start, end) = (at.piece.start.clone(), at.piece.end.clone());
             batch.clone_from(&at.piece.batch);
             if let Some(part) = db::part::lookup(tx, part).await? {
-                lit = crate::model::piece::length_of(part.unit(), at.piece.amount, 0);
+                lit = length_of(part.unit(), at.piece.amount, 0);
             }
         }
         pieces.push((hold.id, thing, is_tape));
@@ -608,12 +610,12 @@ async fn assemble(
         becomes: HoldUse::Returns,
     };
     db::reservation::add(tx, &hold, act.today, &act.who).await?;
-    let made = Made {
+    let parts = Made {
         fixture,
         pieces: pieces.into_iter().map(|(_, thing, _)| thing).collect(),
         counts,
     };
-    Ok((done, made))
+    Ok((done, parts))
 }
 
 /// What the new fixture is, from its parts.
@@ -621,13 +623,13 @@ async fn make_of(
     tx: &mut WriteTx,
     design: &Design,
     bar: BarId,
-    built: &crate::plan::outcome::BuildBar,
-    lit_um: crate::units::Length,
-    connector: Option<crate::model::connector::Connector>,
+    built: &BuildBar,
+    lit_um: Length,
+    connector: Option<Connector>,
 ) -> Result<Make, StockError> {
-    let tape = match db::part::lookup(tx, built.tape).await?.map(|it| it.spec) {
-        Some(PartSpec::Tape(tape)) => tape,
-        _ => return Err(StockError::NotFound("tape")),
+    let Some(PartSpec::Tape(tape)) = db::part::lookup(tx, built.tape).await?.map(|it| it.spec)
+    else {
+        return Err(StockError::NotFound("tape"));
     };
     let profile = built.profile.map(|(part, _)| part);
     let diffused = match profile {
@@ -751,7 +753,7 @@ async fn hold_again(
     bar: BarId,
     made: &Made,
 ) -> Result<(), StockError> {
-    let mut held = Vec::new();
+    let mut again = Vec::new();
     for piece in &made.pieces {
         let amount = db::reservation::lookup_thing(tx, *piece)
             .await?
@@ -762,7 +764,7 @@ async fn hold_again(
             from: 0,
             to: amount,
         };
-        held.push((Some(bar), whole));
+        again.push((Some(bar), whole));
     }
     for (part, amount) in &made.counts {
         let count = Held::Count {
@@ -770,13 +772,13 @@ async fn hold_again(
             amount: *amount,
             due: None,
         };
-        held.push((None, count));
+        again.push((None, count));
     }
-    for (bar, held) in held {
+    for (bar, what) in again {
         let hold = NewHold {
             design: design.id,
             bar,
-            held,
+            held: what,
             window: super::reserve::window_of(design, HoldUse::Consumed),
             becomes: HoldUse::Consumed,
         };

@@ -129,7 +129,7 @@ async fn put_right(
     } else {
         alike(tx, hold, &thing, id, from, to, rules).await?
     };
-    let Some((held, tag)) = found else {
+    let Some((onto, tag)) = found else {
         let why = format!("{}: {why}, and nothing like it is free.", thing.tag);
         db::reservation::change_broken(tx, hold.id, &why).await?;
         return Ok(Some(Touched {
@@ -138,7 +138,7 @@ async fn put_right(
             words: why,
         }));
     };
-    db::reservation::change_held(tx, hold.id, held, rules.today).await?;
+    db::reservation::change_held(tx, hold.id, onto, rules.today).await?;
     Ok(Some(Touched {
         design,
         broken: false,
@@ -256,12 +256,12 @@ async fn alike(
                 })
                 .min()
                 .map(|(_, thing, start, tag)| {
-                    let held = Held::Thing {
+                    let range = Held::Thing {
                         thing,
                         from: start,
                         to: start + length,
                     };
-                    (held, tag)
+                    (range, tag)
                 })
         }
         ThingKind::Unit => list_spare_units(tx, ask)

@@ -152,13 +152,11 @@ fn recall(wanted: impl Fn(&Planned) -> bool) -> Option<Arc<Planned>> {
 
 /// A digest of everything that the plan says.
 fn digest_of(plan: &Plan) -> String {
+    use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
     use sha2::{Digest as _, Sha256};
+    // A plan is plain data; one that cannot be written out equals no other.
     let text = serde_json::to_vec(plan).unwrap_or_default();
-    Sha256::digest(&text)
-        .iter()
-        .take(16)
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    URL_SAFE_NO_PAD.encode(Sha256::digest(&text))
 }
 
 /// What differs between two plans, in words.
@@ -303,9 +301,9 @@ pub async fn reserve(
 }
 
 pub(super) async fn version_of(tx: &mut SqliteConnection, id: DesignId) -> Result<i64, StockError> {
-    Ok(db::design::lookup_version(tx, id)
+    db::design::lookup_version(tx, id)
         .await?
-        .ok_or(StockError::NotFound("set"))?)
+        .ok_or(StockError::NotFound("set"))
 }
 
 /// Makes the holds of a design exactly those of a plan, and keeps the plan.

@@ -208,13 +208,13 @@ impl Change for Swap {
             .state;
         let going_out = state == State::Standing || old.place.kind == AccountKind::Design;
         if going_out && new.place.kind == AccountKind::Place {
-            let stage = db::place::account_of_design(tx, design)
+            let account = db::place::account_of_design(tx, design)
                 .await?
                 .ok_or(StockError::NotFound("set"))?;
             let line = Line {
                 moved: moved(&new),
                 from: new.place.account,
-                to: stage,
+                to: account,
             };
             let head = Head::new(MovementKind::TakeOut, &self.reason).design(Some(design));
             let out = write(tx, act, head, vec![line]).await?;
