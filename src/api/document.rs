@@ -4,6 +4,10 @@
 use serde_json::{Map, Value, json};
 
 const PROBLEM: &str = "#/components/schemas/Problem";
+const NAME: &str = "#/components/schemas/Name";
+
+/// What is added to a set, or done with it, on the version that `If-Match` may name.
+const ON_A_VERSION: &[&str] = &["bars", "frames", "extras", "pick", "reserve", "state"];
 
 /// Completes the document that the handlers' own descriptions make.
 pub fn complete(mut document: Value) -> Value {
@@ -79,7 +83,7 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
         .filter_map(|segment| segment.strip_prefix('{')?.strip_suffix('}'))
         .map(|name| {
             let schema = match name {
-                "key" => json!({"type": "string", "minLength": 1, "maxLength": 120}),
+                "name" => json!({"$ref": NAME}),
                 "tag" => json!({"type": "string", "minLength": 1, "maxLength": 24}),
                 _ => json!({"type": "integer", "format": "int64", "minimum": 1}),
             };
@@ -113,7 +117,7 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
             "Tapewright-Who",
             false,
             "Who acts, as the log will say; `api` where it is left out",
-            json!({"type": "string", "minLength": 1, "maxLength": 120, "default": "api"}),
+            json!({"$ref": NAME}),
         );
         refusals.push(("400", "A header, or the body, cannot be read"));
         refusals.push((
@@ -134,12 +138,11 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
             "The key was used for another request, or fields are wrong",
         ));
     }
-    if matches!(method, "put" | "delete") {
-        // Left out is answered by 428, which an optional header may be.
+    if edited && method != "get" && method != "post" {
         header(
             "If-Match",
-            false,
-            "Entity tag of what the change was made from; needed",
+            true,
+            "Entity tag of what the change was made from",
             json!({"type": "string"}),
         );
         refusals.push((
@@ -147,6 +150,19 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
             "It was changed meanwhile; ETag says which version is stored now",
         ));
         refusals.push(("428", "If-Match is missing"));
+    }
+    if method == "post" && names.last().is_some_and(|name| ON_A_VERSION.contains(name)) {
+        header(
+            "If-Match",
+            false,
+            "Entity tag of the set that this is meant for; the set as it is now where it is left \
+             out",
+            json!({"type": "string"}),
+        );
+        refusals.push((
+            "412",
+            "The set was changed meanwhile; ETag says which version is stored now",
+        ));
     }
     if operation.contains_key("requestBody") {
         refusals.push(("413", "The body is too large"));

@@ -54,7 +54,6 @@ struct ListQuery {
     kind: Option<Kind>,
     /// Each word occurs in the name, kind, attributes or note; part of a word counts.
     #[serde(default)]
-    #[param(max_length = 200)]
     typed: String,
     /// Retired ones too.
     #[serde(default)]

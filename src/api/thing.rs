@@ -67,7 +67,6 @@ struct ListQuery {
     inspect_by: Option<Date>,
     /// Each word occurs in the name, attributes, tag or place; part of a word counts.
     #[serde(default)]
-    #[param(max_length = 200)]
     typed: String,
     /// Entries of one page.
     #[param(minimum = 1, maximum = 200, default = 50)]
@@ -309,7 +308,6 @@ async fn loans(api: Api) -> Answer {
 #[into_params(parameter_in = Query)]
 struct SearchQuery {
     /// Every word occurs in each result; part of a word counts.
-    #[param(max_length = 200)]
     typed: String,
     /// Results of each sort.
     #[param(minimum = 1, maximum = 200, default = 50)]

@@ -47,7 +47,7 @@ impl Channel {
     Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema,
 )]
 #[serde(try_from = "Vec<Channel>", into = "Vec<Channel>")]
-#[schema(value_type = Vec<Channel>)]
+#[schema(value_type = Vec<Channel>, min_items = 1, max_items = 7)]
 pub struct Channels(Vec<Channel>);
 
 /// Why a set of colours was refused.
@@ -211,7 +211,7 @@ impl From<Role> for String {
 /// Roles in the order of the pins, pads or terminals.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(try_from = "Vec<Role>", into = "Vec<Role>")]
-#[schema(value_type = Vec<String>, example = json!(["common", "red", "green", "blue"]))]
+#[schema(value_type = Vec<String>, min_items = 2, max_items = 12, example = json!(["common", "red", "green", "blue"]))]
 pub struct RoleOrder(Vec<Role>);
 
 /// Why an order of conductors was refused.

@@ -97,6 +97,7 @@ pub enum Task {
 
 /// Who ticked a step, and when.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[schema(as = StepDone)]
 pub struct Done {
     /// Who.
     pub who: String,

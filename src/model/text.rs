@@ -47,7 +47,10 @@ fn clean(text: &str, limit: usize, lines: bool) -> Result<String, TextError> {
     Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, utoipa::ToSchema,
 )]
 #[serde(try_from = "String", into = "String")]
-#[schema(value_type = String, min_length = 1, max_length = 120)]
+#[schema(
+    value_type = String, min_length = 1, max_length = 120,
+    pattern = r"^[^\u0000-\u001f\u007f-\u009f]*[^\s\u0000-\u001f\u007f-\u009f][^\u0000-\u001f\u007f-\u009f]*$"
+)]
 pub struct Name(String);
 
 impl Name {
@@ -89,7 +92,10 @@ impl std::fmt::Display for Name {
 /// A note: may be empty, may have lines, at most [`NOTE_LIMIT`] characters.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, utoipa::ToSchema)]
 #[serde(try_from = "String", into = "String")]
-#[schema(value_type = String, max_length = 4000)]
+#[schema(
+    value_type = String, max_length = 4000,
+    pattern = r"^[^\u0000-\u0008\u000b-\u001f\u007f-\u009f]*$"
+)]
 pub struct Note(String);
 
 impl Note {
@@ -171,7 +177,7 @@ macro_rules! words {
     ($(#[$doc:meta])* $name:ident { $($(#[$vdoc:meta])* $variant:ident = $word:literal, $label:literal;)+ }) => {
         $(#[$doc])*
         #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash,
-            serde::Serialize, serde::Deserialize, utoipa::ToSchema)]
+            serde::Serialize, serde::Deserialize)]
         pub enum $name { $($(#[$vdoc])* #[serde(rename = $word)] $variant,)+ }
 
         impl $name {
@@ -194,6 +200,18 @@ macro_rules! words {
                 f.write_str(self.label())
             }
         }
+
+        // By hand, since the derive does not see words that a macro hands on.
+        impl utoipa::PartialSchema for $name {
+            fn schema() -> utoipa::openapi::RefOr<utoipa::openapi::Schema> {
+                utoipa::openapi::ObjectBuilder::new()
+                    .schema_type(utoipa::openapi::Type::String)
+                    .enum_values(Some([$($word),+]))
+                    .into()
+            }
+        }
+
+        impl utoipa::ToSchema for $name {}
 
         impl std::str::FromStr for $name {
             type Err = $crate::model::text::UnknownWord;

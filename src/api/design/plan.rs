@@ -131,6 +131,7 @@ async fn reasons(api: Api, Path(id): Path<DesignId>) -> Answer {
 
 /// Why a plan is used although it breaks a limit.
 #[derive(Debug, Deserialize, ToSchema)]
+#[schema(as = LimitReasonBody)]
 #[serde(deny_unknown_fields)]
 struct ReasonBody {
     /// The limit, by the key of its check in the plan.

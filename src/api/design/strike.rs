@@ -121,6 +121,11 @@ async fn check_in(api: Api, Path(id): Path<DesignId>, body: Body<CheckInBody>) -
             to: asked.to,
             reason: asked.reason,
         })
-        .await?;
+        .await
+        .map_err(|error| {
+            let mut problem = Problem::from(error);
+            problem.rename("/amount", "/what");
+            problem
+        })?;
     reply_with(StatusCode::CREATED, &done)
 }

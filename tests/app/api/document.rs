@@ -177,6 +177,56 @@ async fn kinds_of_parts_are_closed_as_a_whole_and_not_by_halves() {
     }
 }
 
+/// What a thing is called in the document is its type's name: two of one name would be one.
+#[test]
+fn no_two_types_of_the_document_have_one_name() {
+    fn look(folder: &Path, found: &mut Vec<String>) {
+        for entry in fs::read_dir(folder).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                look(&path, found);
+                continue;
+            }
+            let code = fs::read_to_string(&path).expect("a source file");
+            for after in code.split("ToSchema").skip(1) {
+                // What follows a derive: attributes, then the type.
+                let Some((attributes, item)) = after
+                    .starts_with(")]")
+                    .then(|| after.split_once("struct ").or(after.split_once("enum ")))
+                    .flatten()
+                else {
+                    continue;
+                };
+                let (attributes, item) = match after.split_once("enum ") {
+                    Some((head, item)) if head.len() < attributes.len() => (head, item),
+                    _ => (attributes, item),
+                };
+                let name = attributes
+                    .split_once("schema(as = ")
+                    .map_or(item, |(_, name)| name);
+                found.push(name.chars().take_while(|c| c.is_alphanumeric()).collect());
+            }
+        }
+    }
+    let mut found = Vec::new();
+    look(
+        &Path::new(env!("CARGO_MANIFEST_DIR")).join("src"),
+        &mut found,
+    );
+    assert!(found.len() > 100, "only {} types", found.len());
+    found.sort();
+    let twice: Vec<_> = found.windows(2).filter(|two| two[0] == two[1]).collect();
+    assert!(twice.is_empty(), "{twice:?}");
+}
+
+#[tokio::test]
+async fn words_stand_in_the_document_as_they_are_sent() {
+    let app = TestApp::new().await;
+    let document = document(&app).await;
+    let schema = &document["components"]["schemas"]["State"];
+    assert_eq!(schema["enum"][0], "draft", "{schema}");
+}
+
 /// Routes come into the router by their description only, so that none can be missing.
 #[test]
 fn no_route_is_added_beside_the_document() {
