@@ -12,6 +12,9 @@ const ON_A_VERSION: &[&str] = &["bars", "frames", "extras", "pick", "reserve", "
 /// Completes the document that the handlers' own descriptions make.
 pub fn complete(mut document: Value) -> Value {
     open_parts(&mut document);
+    if let Some(colours) = document.pointer_mut("/components/schemas/Channels") {
+        colours["uniqueItems"] = true.into();
+    }
     let Some(paths) = document.get_mut("paths").and_then(Value::as_object_mut) else {
         return document;
     };

@@ -84,7 +84,10 @@ pub fn from_value<T: DeserializeOwned>(value: Value) -> Result<T, Problem> {
         for segment in why.path() {
             use serde_path_to_error::Segment;
             match segment {
-                Segment::Seq { index } => pointer.push_str(&format!("/{index}")),
+                Segment::Seq { index } => {
+                    pointer.push('/');
+                    pointer.push_str(&index.to_string());
+                }
                 Segment::Map { key } => {
                     pointer.push('/');
                     pointer.push_str(&key.replace('~', "~0").replace('/', "~1"));

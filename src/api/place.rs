@@ -77,7 +77,7 @@ struct NewPlaceBody {
     kind: PlaceKind,
     /// Order along which one walks, among the places beside it.
     #[serde(default)]
-    #[schema(minimum = -1000000, maximum = 1000000)]
+    #[schema(minimum = -1_000_000, maximum = 1_000_000)]
     position: i64,
     /// Notes.
     #[serde(default)]
@@ -140,7 +140,7 @@ struct PlaceBody {
     /// What it is.
     kind: PlaceKind,
     /// Order along which one walks, among the places beside it.
-    #[schema(minimum = -1000000, maximum = 1000000)]
+    #[schema(minimum = -1_000_000, maximum = 1_000_000)]
     position: i64,
     /// Notes.
     #[serde(default)]

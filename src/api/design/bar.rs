@@ -46,6 +46,7 @@ struct BarBody {
     /// Name on pages and sheets.
     label: Name,
     /// Wanted lit length, above zero.
+    #[schema(value_type = i64, minimum = 1, maximum = 1_000_000_000)]
     length_um: Length,
     /// How much shorter it may be.
     #[serde(default)]

@@ -87,9 +87,11 @@ struct MakeBody {
     profile: Option<PartId>,
     /// Colours.
     channels: Channels,
-    /// Nominal voltage.
+    /// Nominal voltage, above zero.
+    #[schema(value_type = i64, minimum = 1, maximum = 1_000_000)]
     voltage_mv: Voltage,
     /// Lit length, above zero.
+    #[schema(value_type = i64, minimum = 1, maximum = 1_000_000_000)]
     lit_um: Length,
     /// Whether its cover diffuses.
     diffused: bool,

@@ -301,6 +301,165 @@ async fn a_busy_database_says_that_nothing_was_changed() {
     assert_eq!(page.status, 201, "{}", page.body);
 }
 
+/// Sets something on the one connection that writes.
+async fn on_the_writer(app: &TestApp, pragma: &'static str) {
+    let mut tx = app.db().write().await.expect("the writer");
+    sqlx::query(pragma)
+        .execute(&mut *tx)
+        .await
+        .expect("a setting");
+}
+
+#[tokio::test]
+async fn a_database_that_cannot_be_written_keeps_what_it_had() {
+    let app = TestApp::new().await;
+    let place = shelf(&app).await;
+    let path = format!("/places/{place}");
+    let before = get(&app, &path).await;
+    let more = || {
+        post(
+            &app,
+            "/places",
+            json!({"name": "More", "kind": "box", "note": "x".repeat(4_000)}),
+        )
+    };
+
+    on_the_writer(&app, "PRAGMA query_only = 1").await;
+    let refused = problem(&more().await, 503);
+    assert!(
+        refused["detail"]
+            .as_str()
+            .unwrap()
+            .contains("Nothing was changed"),
+        "{refused}"
+    );
+    on_the_writer(&app, "PRAGMA query_only = 0").await;
+
+    // No page more than there are: a disk that is full.
+    on_the_writer(&app, "PRAGMA max_page_count = 1").await;
+    let refused = problem(&more().await, 507);
+    assert!(
+        refused["detail"].as_str().unwrap().contains("make room"),
+        "{refused}"
+    );
+    on_the_writer(&app, "PRAGMA max_page_count = 1000000").await;
+
+    // Another program writes for longer than one waits.
+    on_the_writer(&app, "PRAGMA busy_timeout = 50").await;
+    let other = sqlx::SqlitePool::connect(&format!("sqlite://{}", app.db().file().display()))
+        .await
+        .expect("the file opens");
+    let held = other.begin_with("BEGIN IMMEDIATE").await.expect("the lock");
+    let refused = problem(&more().await, 503);
+    assert!(
+        refused["detail"].as_str().unwrap().contains("busy"),
+        "{refused}"
+    );
+    drop(held);
+    other.close().await;
+
+    let after = get(&app, &path).await;
+    assert_eq!((after.status, after.body), (200, before.body));
+    assert_eq!(
+        read(&app, "/places").await["items"]
+            .as_array()
+            .unwrap()
+            .len(),
+        1
+    );
+    assert_eq!(more().await.status, 201);
+    assert_eq!(read(&app, "/check").await["sound"], true);
+}
+
+#[tokio::test]
+async fn of_many_sets_that_want_the_last_bar_one_holds_it() {
+    const SETS: usize = 12;
+    let app = TestApp::new().await;
+    let place = shelf(&app).await;
+    let make = json!({"channels": ["white"], "voltage_mv": 24_000, "lit_um": 1_000_000,
+        "diffused": true, "fed": "one_end"});
+    done(
+        &app,
+        "/movements/enter-fixture",
+        json!({"about": {"to": place}, "make": make}),
+    )
+    .await;
+    let mut asked = Vec::new();
+    for number in 0..SETS {
+        let dates =
+            json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": "2026-04-20"});
+        let set = add(
+            &app,
+            "/designs",
+            json!({"name": format!("Set {number}"), "dates": dates}),
+        )
+        .await;
+        let bar = json!({"label": "Bar", "length_um": 1_000_000, "channels": ["white"], "diffused": true});
+        done(&app, &format!("/designs/{set}/bars"), json!({"bar": bar})).await;
+        let plan = read(&app, &format!("/designs/{set}/plan")).await;
+        for key in plan["unreasoned"].as_array().unwrap() {
+            let page = post(
+                &app,
+                &format!("/designs/{set}/reasons"),
+                json!({"check_key": key, "reason": "tried"}),
+            )
+            .await;
+            assert_eq!(page.status, 204, "{}", page.body);
+        }
+        assert_eq!(plan["plan"]["bars"][0]["serve"]["by"], "reuse", "{plan}");
+        asked.push((
+            set,
+            json!({"version": plan["version"], "digest": plan["digest"]}),
+        ));
+    }
+    let mut waiting = tokio::task::JoinSet::new();
+    for (set, body) in asked {
+        let browser = app.other_browser();
+        waiting.spawn(async move {
+            (
+                set,
+                post(&browser, &format!("/designs/{set}/reserve"), body).await,
+            )
+        });
+    }
+    let answers = waiting.join_all().await;
+    let won: Vec<_> = answers
+        .iter()
+        .filter(|(_, page)| page.status == 201)
+        .collect();
+    assert_eq!(won.len(), 1, "{answers:?}");
+    let holder = read(&app, &format!("/designs/{}", won[0].0)).await["name"].clone();
+    for (set, page) in answers.iter().filter(|(_, page)| page.status != 201) {
+        let refused = problem(page, 409);
+        assert!(
+            refused["detail"]
+                .as_str()
+                .unwrap()
+                .contains("nothing was held"),
+            "{refused}"
+        );
+        assert_eq!(
+            read(&app, &format!("/designs/{set}/holds")).await["items"],
+            json!([])
+        );
+    }
+    let thing = read(&app, "/things/1").await;
+    assert_eq!(thing["holds"].as_array().unwrap().len(), 1);
+    assert_eq!(thing["holds"][0]["design"], won[0].0);
+    let other = answers
+        .iter()
+        .find(|(_, page)| page.status != 201)
+        .unwrap()
+        .0;
+    let plan = read(&app, &format!("/designs/{other}/plan"))
+        .await
+        .to_string();
+    assert!(
+        plan.contains(holder.as_str().unwrap()),
+        "nobody says that {holder} has it: {plan}"
+    );
+}
+
 #[tokio::test]
 async fn the_last_one_is_taken_once() {
     let app = TestApp::new().await;
