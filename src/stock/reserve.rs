@@ -31,7 +31,8 @@ use crate::{
     plan::{
         self, Input, Plan,
         available::Rules,
-        outcome::{Check, CheckState, PlannedHold},
+        input::{Freedom, Snapshot},
+        outcome::{Check, CheckState, PlannedHold, Serve},
     },
     units::{Date, FOREVER, Window},
 };
@@ -159,12 +160,22 @@ fn digest_of(plan: &Plan) -> String {
     URL_SAFE_NO_PAD.encode(Sha256::digest(&text))
 }
 
-/// What differs between two plans, in words.
-fn differences_of(old: &Plan, new: &Plan) -> Vec<String> {
+/// What differs between two plans, in words: who has now what would have served, and what else
+/// would do.
+fn differences_of(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
     let mut words = Vec::new();
     for bar in &new.bars {
         let before = old.bars.iter().find(|before| before.bar == bar.bar);
         if before.is_none_or(|before| before.serve != bar.serve) {
+            if let Some(Serve::Reuse { fixture, tag, .. }) = before.map(|before| &before.serve)
+                && let Some(Freedom::Not(why)) = stock
+                    .fixtures
+                    .iter()
+                    .find(|spare| spare.fixture.id == *fixture)
+                    .map(|spare| &spare.freedom)
+            {
+                words.push(format!("{tag} is no longer free: {why}."));
+            }
             words.push(format!("{}: {}", bar.label, bar.why));
         }
     }
@@ -274,7 +285,7 @@ pub async fn reserve(
     }
     if planned.digest != digest {
         let differences = match recall(|it| it.digest == digest && it.input.design.id == id) {
-            Some(read) => differences_of(&read.plan, &planned.plan),
+            Some(read) => differences_of(&read.plan, &planned.plan, &planned.input.stock),
             None => vec!["The stock or the set has changed since this plan was read.".to_owned()],
         };
         remember(&planned);
@@ -478,7 +489,7 @@ pub(super) async fn edit(
     if let Some(planned) = prepared.planned {
         let reasons = db::design::list_reasons(&mut tx, id).await?;
         if let Some(before) = db::design::lookup_plan(&mut tx, id).await? {
-            differences = differences_of(&before.plan, &planned.plan);
+            differences = differences_of(&before.plan, &planned.plan, &planned.input.stock);
         }
         let checked = Checked::new(planned.plan, &reasons).map_err(|why| {
             StockError::refused(format!(
