@@ -1,5 +1,10 @@
 //! The API: its document, its preconditions, its refusals, and the whole job over JSON.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "what a test reads is as it says, or the test fails"
+)]
+
 use serde_json::{Value, json};
 
 use crate::help::{Browser, Page};

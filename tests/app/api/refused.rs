@@ -28,7 +28,7 @@ fn problem(page: &Page, status: u16) -> Value {
     value
 }
 
-fn design(dates: Value) -> Value {
+fn design(dates: &Value) -> Value {
     json!({"name": "Spring", "dates": dates})
 }
 
@@ -39,7 +39,7 @@ async fn values_that_are_none_are_named_by_a_pointer() {
     let tape = tape(&app).await;
     let dates =
         json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": "2026-04-20"});
-    let set = add(&app, "/designs", design(dates)).await;
+    let set = add(&app, "/designs", design(&dates)).await;
     let bars = format!("/designs/{set}/bars");
     let bar = |field: &str, value: Value| {
         let mut bar = json!({"label": "Bar", "length_um": 1_000_000, "channels": ["white"], "diffused": true});
@@ -48,7 +48,7 @@ async fn values_that_are_none_are_named_by_a_pointer() {
     };
     let pieces = |length: Value| json!({"part": tape, "to": place, "goods": {"is": "pieces", "number": 1, "length_um": length}});
     let days = |strike: &str| {
-        design(json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": strike}))
+        design(&json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": strike}))
     };
     let cases = [
         // Unreadable or negative length.
