@@ -6,7 +6,9 @@
 //! alone: a shape, a pattern or a word stands beside it.
 
 pub mod calendar;
+pub mod elevation;
 pub mod strip;
+pub mod wiring;
 
 use std::fmt::{self, Write as _};
 

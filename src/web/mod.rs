@@ -23,6 +23,7 @@ mod bench;
 mod calendar;
 mod cupboard;
 pub mod cx;
+pub mod design;
 pub mod error;
 pub mod form;
 pub mod guard;
@@ -94,6 +95,7 @@ pub fn router(app: App) -> Router {
             "/suppliers/{id}",
             get(settings::supplier::get).post(settings::supplier::post),
         )
+        .merge(design::routes())
         .fallback(|| async { Trouble::not_found("page").into_response() })
         .method_not_allowed_fallback(|| async {
             Trouble::new(

@@ -1,0 +1,263 @@
+//! The set from the front, to scale: each bar where it hangs, told apart by word, pattern and
+//! colour.
+
+use super::{Anchor, Svg};
+use crate::units::{Length, LengthUnit, SignedLength};
+
+/// What becomes of a bar, as drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Look {
+    /// A fixture from the cupboard serves.
+    Reused,
+    /// A new one is built.
+    Build,
+    /// Nothing serves.
+    Short,
+}
+
+impl Look {
+    /// Its word, which is also the name of its mark.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Reused => "reused",
+            Self::Build => "build",
+            Self::Short => "short",
+        }
+    }
+
+    /// Its words in a sentence.
+    pub const fn label(self) -> &'static str {
+        match self {
+            Self::Reused => "reused",
+            Self::Build => "to build",
+            Self::Short => "short",
+        }
+    }
+}
+
+/// A bar as drawn.
+#[derive(Debug, Clone)]
+pub struct DrawnBar {
+    /// Its label.
+    pub label: String,
+    /// Left end, from the left.
+    pub x_um: SignedLength,
+    /// Left end, above the floor.
+    pub y_um: SignedLength,
+    /// Lit length.
+    pub length_um: Length,
+    /// Counter-clockwise from lying level, in thousandths of a degree.
+    pub angle_mdeg: i32,
+    /// What becomes of it.
+    pub look: Look,
+    /// The page that it opens, if any.
+    pub href: Option<String>,
+}
+
+/// A frame as drawn.
+#[derive(Debug, Clone)]
+pub struct DrawnFrame {
+    /// Its label.
+    pub label: String,
+    /// Left edge.
+    pub x_um: SignedLength,
+    /// Lower edge, above the floor.
+    pub y_um: SignedLength,
+    /// Width.
+    pub width_um: Length,
+    /// Height.
+    pub height_um: Length,
+}
+
+/// Width of the picture without its margins, in its own units.
+const WIDE: f64 = 880.0;
+/// Most height of the picture without its margins.
+const HIGH: f64 = 520.0;
+/// Room around.
+const MARGIN: f64 = 36.0;
+/// Thickness of a bar, which is not to scale: it has to carry its label.
+const THICK: f64 = 20.0;
+/// Width of one letter of a label.
+const LETTER: f64 = 7.2;
+
+/// The bounds of what is drawn, in metres: left, right, bottom, top.
+fn bounds(bars: &[DrawnBar], frames: &[DrawnFrame]) -> (f64, f64, f64, f64) {
+    let bar_points = bars.iter().flat_map(|bar| {
+        let (sin, cos) = turn(bar);
+        let (x, y, long) = (bar.x_um.metres(), bar.y_um.metres(), bar.length_um.metres());
+        [(x, y), (x + cos * long, y + sin * long)]
+    });
+    let frame_points = frames.iter().flat_map(|frame| {
+        let (x, y) = (frame.x_um.metres(), frame.y_um.metres());
+        [
+            (x, y),
+            (x + frame.width_um.metres(), y + frame.height_um.metres()),
+        ]
+    });
+    let none = (f64::INFINITY, f64::NEG_INFINITY, 0.0, f64::NEG_INFINITY);
+    // The floor is always in the picture, since heights are told from it.
+    bar_points
+        .chain(frame_points)
+        .fold(none, |(left, right, low, high), (x, y)| {
+            (left.min(x), right.max(x), low.min(y), high.max(y))
+        })
+}
+
+fn turn(bar: &DrawnBar) -> (f64, f64) {
+    (f64::from(bar.angle_mdeg) / 1000.0).to_radians().sin_cos()
+}
+
+/// The set as SVG. Empty when there is nothing to draw.
+pub fn svg(bars: &[DrawnBar], frames: &[DrawnFrame], unit: LengthUnit) -> String {
+    if bars.is_empty() && frames.is_empty() {
+        return String::new();
+    }
+    let (left, right, low, high) = bounds(bars, frames);
+    let (wide, tall) = ((right - left).max(0.1), (high - low).max(0.1));
+    let scale = (WIDE / wide).min(HIGH / tall);
+    let (width, height) = (
+        (wide * scale + 2.0 * MARGIN).max(420.0),
+        tall * scale + 2.0 * MARGIN + 30.0,
+    );
+    let inset = (width - wide * scale) / 2.0;
+    let x_of = |metres: f64| inset + (metres - left) * scale;
+    let y_of = |metres: f64| MARGIN + (high - metres) * scale;
+    let mut out = Svg::new("The set from the front, to scale", width, height);
+    let floor = y_of(0.0);
+    out.line("svg-muted", (8.0, floor), (width - 8.0, floor));
+    out.text("svg-small", 8.0, floor + 14.0, Anchor::Start, "floor");
+    for frame in frames {
+        let (x, y) = (
+            x_of(frame.x_um.metres()),
+            y_of(frame.y_um.metres() + frame.height_um.metres()),
+        );
+        out.rect(
+            "svg-muted",
+            x,
+            y,
+            frame.width_um.metres() * scale,
+            frame.height_um.metres() * scale,
+        );
+        out.text("svg-small", x + 4.0, y - 4.0, Anchor::Start, &frame.label);
+    }
+    for bar in bars {
+        draw_bar(
+            &mut out,
+            bar,
+            x_of(bar.x_um.metres()),
+            y_of(bar.y_um.metres()),
+            scale,
+        );
+    }
+    let (ruler, word) = ruler(wide, unit);
+    let (from, to, at) = (inset, inset + ruler * scale, height - 16.0);
+    out.line("svg-ink", (from, at), (to, at));
+    out.line("svg-ink", (from, at - 4.0), (from, at + 4.0));
+    out.line("svg-ink", (to, at - 4.0), (to, at + 4.0));
+    out.text("svg-small", to + 8.0, at + 4.0, Anchor::Start, &word);
+    out.finish()
+}
+
+fn draw_bar(out: &mut Svg, bar: &DrawnBar, x: f64, y: f64, scale: f64) {
+    let long = (bar.length_um.metres() * scale).max(4.0);
+    let angle = f64::from(bar.angle_mdeg) / 1000.0;
+    if let Some(href) = &bar.href {
+        out.link(href, &format!("{}: {}", bar.label, bar.look.label()));
+    }
+    // SVG turns clockwise, people draw counter-clockwise.
+    out.turned(-angle, x, y);
+    let class = format!("svg-{}", bar.look.word());
+    out.rect(&class, x, y - THICK / 2.0, long, THICK);
+    let chip = |text: &str| {
+        f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER + 8.0
+    };
+    let full = format!("{} · {}", bar.label, bar.look.label());
+    let text = if chip(&full) + 16.0 <= long {
+        &full
+    } else {
+        &bar.label
+    };
+    let wide = chip(text);
+    if wide + 4.0 <= long {
+        let middle = x + long / 2.0;
+        // A label never stands on its head.
+        if (90.1..=270.0).contains(&angle.rem_euclid(360.0)) {
+            out.turned(180.0, middle, y);
+        }
+        out.rect("svg-chip", middle - wide / 2.0, y - 8.0, wide, 16.0);
+        out.text("svg-small svg-on", middle, y + 4.0, Anchor::Middle, text);
+        if (90.1..=270.0).contains(&angle.rem_euclid(360.0)) {
+            out.end();
+        }
+    }
+    out.end();
+    if bar.href.is_some() {
+        out.end();
+    }
+}
+
+/// A round length of about a fifth of the width, in metres, with its words.
+fn ruler(wide: f64, unit: LengthUnit) -> (f64, String) {
+    let (one, name) = if unit.metric() {
+        (1.0, "m")
+    } else {
+        (0.3048, "ft")
+    };
+    let count = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0]
+        .into_iter()
+        .rfind(|count| count * one <= wide / 4.0)
+        .unwrap_or(0.1);
+    (count * one, format!("{count} {name}"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bar(label: &str, x_mm: u32, look: Look) -> DrawnBar {
+        DrawnBar {
+            label: label.into(),
+            x_um: Length::mm(x_mm).into(),
+            y_um: Length::mm(500).into(),
+            length_um: Length::mm(2000),
+            angle_mdeg: 90_000,
+            look,
+            href: None,
+        }
+    }
+
+    #[test]
+    fn nothing_to_draw_is_no_picture() {
+        assert_eq!(svg(&[], &[], LengthUnit::Mm), "");
+    }
+
+    #[test]
+    fn bars_keep_their_places_to_scale() {
+        let drawn = svg(
+            &[
+                bar("1", 0, Look::Reused),
+                bar("2", 1000, Look::Build),
+                bar("3", 4000, Look::Short),
+            ],
+            &[],
+            LengthUnit::Mm,
+        );
+        let at: Vec<f64> = drawn
+            .split("<g transform=\"rotate(-90 ")
+            .skip(1)
+            .filter_map(|part| part.split(' ').next()?.parse().ok())
+            .collect();
+        assert_eq!(at.len(), 3);
+        let ratio = (at[2] - at[0]) / (at[1] - at[0]);
+        assert!((ratio - 4.0).abs() < 0.01, "{ratio}");
+    }
+
+    #[test]
+    fn labels_cannot_break_out_of_the_picture() {
+        let mut odd = bar("<script>\"&", 0, Look::Build);
+        odd.length_um = Length::mm(30_000);
+        let drawn = svg(&[odd], &[], LengthUnit::Ft);
+        assert!(!drawn.contains("<script"));
+        assert!(drawn.contains("&lt;script&gt;&quot;&amp;"));
+    }
+}

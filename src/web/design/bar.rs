@@ -1,0 +1,400 @@
+//! One bar: its form, and what may stand in it.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{Tab, Whole, edit::choices, head, load};
+use crate::{
+    model::{
+        channel::Channels,
+        design::Bar,
+        fixture::Fed,
+        id::{BarId, DesignId},
+        part::{Kind, PartSpec},
+        text::{Name, TextError},
+    },
+    plan::input::Freedom,
+    stock::design::Edit,
+    units::{Length, Voltage},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::{Choice, Form},
+        link::Link,
+        page::{Chrome, Flash, go_with, page_with},
+    },
+};
+
+/// The most that a bar may be turned, in thousandths of a degree.
+const MOST_TURNED: f64 = 360_000.0;
+
+/// Reads an angle such as `90`, `-45.5` or `30°` into thousandths of a degree.
+pub fn parse_angle(text: &str) -> Result<i32, String> {
+    let trimmed = text.trim().trim_end_matches('°').trim();
+    if trimmed.is_empty() {
+        return Ok(0);
+    }
+    let wrong = || {
+        format!(
+            "“{}” is not an angle; type degrees from -360 to 360, such as 90 for upright.",
+            text.chars().take(40).collect::<String>()
+        )
+    };
+    let degrees: f64 = trimmed.replace(',', ".").parse().map_err(|_| wrong())?;
+    let milli = (degrees * 1000.0).round();
+    if milli.is_finite() && milli.abs() <= MOST_TURNED {
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "within a few hundred thousand, as just checked"
+        )]
+        Ok(milli as i32)
+    } else {
+        Err(wrong())
+    }
+}
+
+/// An angle as people type it.
+pub fn show_angle(mdeg: i32) -> String {
+    let text = format!("{:.3}", f64::from(mdeg) / 1000.0);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// A short text that may stay empty: a control group, a place.
+fn word(text: &str) -> Result<String, TextError> {
+    match Name::parse(text) {
+        Ok(name) => Ok(name.to_string()),
+        Err(TextError::Empty) => Ok(String::new()),
+        Err(why) => Err(why),
+    }
+}
+
+/// What the selects of a bar's form offer.
+#[derive(Debug, Clone)]
+pub struct Offered {
+    /// Colours.
+    pub channels: Vec<Choice>,
+    /// Ends fed.
+    pub fed: Vec<Choice>,
+    /// Frames of the design.
+    pub frames: Vec<Choice>,
+    /// Tapes.
+    pub tapes: Vec<Choice>,
+    /// Profiles.
+    pub profiles: Vec<Choice>,
+    /// Fixtures that may be chosen by hand.
+    pub fixtures: Vec<Choice>,
+}
+
+/// The selects with what was typed chosen.
+pub fn offered(cx: &Cx, whole: &Whole, form: &Form) -> Offered {
+    let mut colours: Vec<Channels> = ["white", "tunable white", "RGB", "RGBW", "RGB+CCT"]
+        .into_iter()
+        .filter_map(|text| text.parse().ok())
+        .collect();
+    let known = whole
+        .input()
+        .parts
+        .iter()
+        .filter_map(|part| match &part.spec {
+            PartSpec::Tape(tape) => tape.colours(),
+            _ => None,
+        })
+        .chain(
+            whole
+                .input()
+                .stock
+                .fixtures
+                .iter()
+                .map(|spare| spare.fixture.make.channels.clone()),
+        )
+        .chain(whole.design().bars.iter().map(|bar| bar.channels.clone()));
+    for set in known {
+        if !colours.contains(&set) {
+            colours.push(set);
+        }
+    }
+    let mut frames = Choice::list([("", "no frame")], form.value("frame"));
+    frames.extend(Choice::list(
+        whole
+            .design()
+            .frames
+            .iter()
+            .map(|frame| (frame.id.to_string(), frame.label.to_string())),
+        form.value("frame"),
+    ));
+    let mut fixtures = Choice::list([("", "whichever serves best")], form.value("fixture"));
+    fixtures.extend(Choice::list(
+        whole
+            .input()
+            .stock
+            .fixtures
+            .iter()
+            .filter(|spare| {
+                spare.freedom == Freedom::Free
+                    || spare.fixture.id.to_string() == form.value("fixture")
+            })
+            .map(|spare| {
+                (
+                    spare.fixture.id.to_string(),
+                    format!(
+                        "{} · {} · {}",
+                        spare.fixture.tag,
+                        cx.length(spare.fixture.make.lit_um),
+                        spare.fixture.make.channels
+                    ),
+                )
+            }),
+        form.value("fixture"),
+    ));
+    Offered {
+        channels: Choice::list(
+            colours.iter().map(|set| (set.to_string(), set.to_string())),
+            form.value("channels"),
+        ),
+        fed: Choice::list(
+            Fed::ALL.iter().map(|fed| (fed.word(), fed.label())),
+            form.value("fed"),
+        ),
+        frames,
+        tapes: choices(&whole.input().parts, Kind::Tape, form.value("tape")),
+        profiles: choices(&whole.input().parts, Kind::Profile, form.value("profile")),
+        fixtures,
+    }
+}
+
+/// A bar's form filled with what is stored.
+pub fn filled(cx: &Cx, bar: &Bar, version: i64) -> Form {
+    let id = |id: Option<String>| id.unwrap_or_default();
+    Form::filled([
+        ("label", bar.label.to_string()),
+        ("length", cx.length(bar.length_um)),
+        ("shorter", cx.length(bar.shorter_um)),
+        ("longer", cx.length(bar.longer_um)),
+        ("channels", bar.channels.to_string()),
+        (
+            "voltage",
+            bar.voltage_mv.map_or_else(String::new, Voltage::show),
+        ),
+        ("diffused", if bar.diffused { "on" } else { "" }.to_owned()),
+        ("fed", bar.fed.word().to_owned()),
+        ("frame", id(bar.frame.map(|id| id.to_string()))),
+        ("x", bar.x_um.show(cx.unit())),
+        ("y", bar.y_um.show(cx.unit())),
+        ("angle", show_angle(bar.angle_mdeg)),
+        ("group", bar.group.clone()),
+        ("feed_place", bar.feed_place.clone()),
+        ("cable", cx.length(bar.cable_um)),
+        ("tape", id(bar.tape.map(|id| id.to_string()))),
+        ("profile", id(bar.profile.map(|id| id.to_string()))),
+        ("fixture", id(bar.fixture.map(|id| id.to_string()))),
+        ("version", version.to_string()),
+    ])
+}
+
+/// Reads a bar. `label` stands for the field, which adding many reads another way.
+pub fn read(cx: &Cx, form: &mut Form, id: BarId, label: Option<Name>) -> Option<Bar> {
+    let unit = cx.unit();
+    let length = form.length_above_zero("length", unit);
+    let optional = |form: &mut Form, name: &str| {
+        form.optional(name, |text| Length::parse(text, unit))
+            .map(Option::unwrap_or_default)
+    };
+    let shorter = optional(form, "shorter");
+    let longer = optional(form, "longer");
+    let cable = optional(form, "cable");
+    if let (Some(length), Some(shorter)) = (length, shorter)
+        && shorter >= length
+    {
+        form.fail(
+            "shorter",
+            "This would let the bar be no bar at all. Type less than its length.",
+        );
+    }
+    let channels = form.take("channels", str::parse::<Channels>);
+    let voltage = form.optional("voltage", Voltage::parse);
+    let fed = form.word::<Fed>("fed");
+    let frame = form.optional_id("frame");
+    let x = form.position("x", unit);
+    let y = form.position("y", unit);
+    let angle = form.take("angle", parse_angle);
+    let group = form.take("group", word);
+    let feed_place = form.take("feed_place", word);
+    let tape = form.optional_id("tape");
+    let profile = form.optional_id("profile");
+    let fixture = form.optional_id("fixture");
+    if !form.ok() {
+        return None;
+    }
+    Some(Bar {
+        id,
+        label: label?,
+        length_um: length?,
+        shorter_um: shorter?,
+        longer_um: longer?,
+        channels: channels?,
+        voltage_mv: voltage?,
+        diffused: form.ticked("diffused"),
+        fed: fed?,
+        frame: frame?,
+        x_um: x?,
+        y_um: y?,
+        angle_mdeg: angle?,
+        group: group?,
+        feed_place: feed_place?,
+        cable_um: cable?,
+        tape: tape?,
+        profile: profile?,
+        fixture: fixture?,
+    })
+}
+
+#[derive(Template)]
+#[template(path = "design/bar.html")]
+struct BarPage {
+    chrome: Chrome,
+    head: super::Head,
+    bar: BarId,
+    label: String,
+    form: Form,
+    offered: Offered,
+    served: String,
+    stored: Option<Vec<(&'static str, String)>>,
+    action: Link,
+}
+
+fn lines(cx: &Cx, whole: &Whole, bar: &Bar) -> Vec<(&'static str, String)> {
+    vec![
+        ("Label", bar.label.to_string()),
+        ("Length", cx.length(bar.length_um)),
+        (
+            "May be",
+            format!(
+                "{} shorter, {} longer",
+                cx.length(bar.shorter_um),
+                cx.length(bar.longer_um)
+            ),
+        ),
+        ("Colours", bar.channels.to_string()),
+        (
+            "Cover",
+            if bar.diffused { "diffused" } else { "bare" }.to_owned(),
+        ),
+        ("Frame", whole.frame_label(bar)),
+        (
+            "Place",
+            format!(
+                "{} along, {} up, {}°",
+                bar.x_um.show(cx.unit()),
+                bar.y_um.show(cx.unit()),
+                show_angle(bar.angle_mdeg)
+            ),
+        ),
+    ]
+}
+
+fn show(
+    cx: &Cx,
+    whole: &Whole,
+    bar: &Bar,
+    form: Form,
+    stored: Option<Vec<(&'static str, String)>>,
+) -> Answer {
+    let status = if stored.is_some() {
+        StatusCode::PRECONDITION_FAILED
+    } else if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    let (chrome, head) = head(cx, whole, Tab::Bars);
+    Ok(page_with(
+        status,
+        &BarPage {
+            chrome,
+            bar: bar.id,
+            label: bar.label.to_string(),
+            offered: offered(cx, whole, &form),
+            served: whole.bar_plan(bar.id).map_or_else(String::new, |plan| {
+                format!("{}: {}", super::look(&plan.serve).label(), plan.why)
+            }),
+            form,
+            stored,
+            action: Link::Bar(head.id, bar.id),
+            head,
+        },
+    ))
+}
+
+fn find(whole: &Whole, bar: BarId) -> Result<Bar, Trouble> {
+    whole.bar(bar).cloned().ok_or_else(|| {
+        Trouble::not_found("bar").or_go(Link::Bars(whole.design().id), "To the bars of this set")
+    })
+}
+
+/// GET: the form of one bar.
+pub async fn get(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let bar = find(&whole, bar)?;
+    let form = filled(&cx, &bar, whole.design().version);
+    show(&cx, &whole, &bar, form, None)
+}
+
+/// POST: changes it.
+pub async fn post(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>, mut form: Form) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let bar = find(&whole, bar)?;
+    let label = form.name("label");
+    let Some(new) = read(&cx, &mut form, bar.id, label) else {
+        return show(&cx, &whole, &bar, form, None);
+    };
+    let edits = [Edit::ChangeBars(vec![new.clone()])];
+    match load::store(&cx, &mut form, id, &edits).await? {
+        load::Stored::Done(done) => Ok(go_with(
+            &Link::Bars(id),
+            &Flash::good(format!("Bar {} was changed.{done}", new.label)),
+        )),
+        load::Stored::Wrong => show(&cx, &whole, &bar, form, None),
+        load::Stored::Changed(now) => {
+            form.set("version", now.version.to_string());
+            let whole = load::whole(&cx, id).await?;
+            let bar = find(&whole, bar.id)?;
+            let stored = lines(&cx, &whole, &bar);
+            show(&cx, &whole, &bar, form, Some(stored))
+        }
+    }
+}
+
+/// POST: takes it out of the set.
+pub async fn remove(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>, mut form: Form) -> Answer {
+    let design = load::design(&cx, id).await?;
+    let label = design
+        .bars
+        .iter()
+        .find(|other| other.id == bar)
+        .map(|bar| bar.label.to_string());
+    let Some(label) = label else {
+        return Err(Trouble::not_found("bar").or_go(Link::Bars(id), "To the bars of this set"));
+    };
+    let flash = Flash::good(format!("Bar {label} was taken out of the set."));
+    let edits = [Edit::RemoveBars(vec![bar])];
+    load::store_or_say(&cx, &mut form, id, &edits, &Link::Bars(id), flash).await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn angles_are_degrees_with_decimals_and_within_a_turn() {
+        assert_eq!(parse_angle("90"), Ok(90_000));
+        assert_eq!(parse_angle(" -45.5° "), Ok(-45_500));
+        assert_eq!(parse_angle("12,25"), Ok(12_250));
+        assert_eq!(parse_angle(""), Ok(0));
+        for wrong in ["up", "361", "NaN", "inf", "1e9"] {
+            assert!(parse_angle(wrong).is_err(), "{wrong}");
+        }
+        assert_eq!(show_angle(-45_500), "-45.5");
+        assert_eq!(show_angle(90_000), "90");
+    }
+}

@@ -1,0 +1,422 @@
+//! The bars of a set: drawn, listed, and many like ones added in one action.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{
+    Head, Tab, Whole,
+    bar::{Offered, offered, read, show_angle},
+    count_of, head, load,
+};
+use crate::{
+    model::{
+        design::{BAR_LIMIT, Bar},
+        id::{BarId, DesignId, ExtraId, FrameId, ThingId},
+        text::Name,
+    },
+    plan::input::Freedom,
+    stock::design::Edit,
+    units::SignedLength,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        form::{Choice, Form},
+        link::Link,
+        page::{Chrome, Flash, go_with, page_with},
+    },
+};
+
+struct Row {
+    href: Link,
+    label: String,
+    length: String,
+    tolerance: String,
+    colours: String,
+    cover: &'static str,
+    frame: String,
+    at: String,
+    feed: String,
+    state: &'static str,
+    word: &'static str,
+    by: Option<(Link, String)>,
+}
+
+struct FrameRow {
+    id: FrameId,
+    label: String,
+    at: String,
+    size: String,
+    thing: Option<(Link, String)>,
+}
+
+struct ExtraRow {
+    id: ExtraId,
+    part: String,
+    href: Link,
+    amount: String,
+    note: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/bars.html")]
+struct BarsPage {
+    chrome: Chrome,
+    head: Head,
+    picture: String,
+    rows: Vec<Row>,
+    frames: Vec<FrameRow>,
+    extras: Vec<ExtraRow>,
+    form: Form,
+    offered: Offered,
+    frame_form: Form,
+    frame_things: Vec<Choice>,
+    extra_form: Form,
+    parts: Vec<Choice>,
+    total: String,
+}
+
+fn row(cx: &Cx, whole: &Whole, bar: &Bar) -> Row {
+    let plan = whole.bar_plan(bar.id);
+    let look = plan.map(|plan| super::look(&plan.serve));
+    let by = match plan.map(|plan| &plan.serve) {
+        Some(crate::plan::outcome::Serve::Reuse { fixture, tag, .. }) => {
+            Some((Link::Thing(*fixture), tag.to_string()))
+        }
+        _ => None,
+    };
+    let mut feed = cx.length(bar.cable_um);
+    if !bar.feed_place.is_empty() {
+        feed = format!("{feed} from {}", bar.feed_place);
+    }
+    if !bar.group.is_empty() {
+        feed = format!("{feed}, group {}", bar.group);
+    }
+    Row {
+        href: Link::Bar(whole.design().id, bar.id),
+        label: bar.label.to_string(),
+        length: cx.length(bar.length_um),
+        tolerance: format!(
+            "−{} +{}",
+            cx.length(bar.shorter_um),
+            cx.length(bar.longer_um)
+        ),
+        colours: bar.channels.to_string(),
+        cover: if bar.diffused { "diffused" } else { "bare" },
+        frame: whole.frame_label(bar),
+        at: format!(
+            "{}, {}, {}°",
+            bar.x_um.show(cx.unit()),
+            bar.y_um.show(cx.unit()),
+            show_angle(bar.angle_mdeg)
+        ),
+        feed,
+        state: look.map_or("waiting", super::elevation::Look::word),
+        word: look.map_or("not planned", super::elevation::Look::label),
+        by,
+    }
+}
+
+/// Which of the page's forms came back refused.
+pub enum Refused {
+    /// None.
+    None,
+    /// That of the bars to add.
+    Bars(Form),
+    /// That of a frame to add.
+    Frame(Form),
+    /// That of an extra line to add.
+    Extra(Form),
+}
+
+fn blank(cx: &Cx, whole: &Whole) -> Form {
+    // Like the last bar, a step further on: most sets repeat one bar.
+    if let Some(last) = whole.design().bars.last() {
+        let mut form = super::bar::filled(cx, last, whole.design().version);
+        form.set("pattern", pattern_after(last.label.as_str()));
+        form.set("first", (whole.design().bars.len() + 1).to_string());
+        form.set("count", "1");
+        form.set("fixture", "");
+        let step = SignedLength::new(300_000).unwrap_or_default();
+        let x = SignedLength::new(last.x_um.get().saturating_add(300_000)).unwrap_or(last.x_um);
+        form.set("x", x.show(cx.unit()));
+        form.set("step_x", step.show(cx.unit()));
+        return form;
+    }
+    let mm = |mm: i64| {
+        SignedLength::new(mm * 1000)
+            .unwrap_or_default()
+            .show(cx.unit())
+    };
+    Form::filled([
+        ("pattern", "#".to_owned()),
+        ("first", "1".to_owned()),
+        ("count", "8".to_owned()),
+        ("shorter", mm(20)),
+        ("longer", mm(20)),
+        ("channels", "RGBW".to_owned()),
+        ("diffused", "on".to_owned()),
+        ("fed", "one_end".to_owned()),
+        ("x", mm(0)),
+        ("y", mm(0)),
+        ("step_x", mm(300)),
+        ("step_y", mm(0)),
+        ("angle", "90".to_owned()),
+        ("cable", mm(2000)),
+        ("version", whole.design().version.to_string()),
+    ])
+}
+
+/// The pattern that a label was made by: its last number becomes the sign for the number.
+fn pattern_after(label: &str) -> String {
+    let head = label.trim_end_matches(|c: char| c.is_ascii_digit());
+    format!("{head}#")
+}
+
+/// Shows the page.
+pub fn show(cx: &Cx, whole: &Whole, refused: Refused) -> Answer {
+    let status = match refused {
+        Refused::None => StatusCode::OK,
+        _ => StatusCode::UNPROCESSABLE_ENTITY,
+    };
+    let (chrome, head) = head(cx, whole, Tab::Bars);
+    let design = whole.design();
+    let version = design.version.to_string();
+    let (mut form, mut frame_form, mut extra_form) =
+        (blank(cx, whole), Form::default(), Form::default());
+    frame_form.set("version", version.clone());
+    extra_form.set("version", version);
+    match refused {
+        Refused::None => {}
+        Refused::Bars(typed) => form = typed,
+        Refused::Frame(typed) => frame_form = typed,
+        Refused::Extra(typed) => extra_form = typed,
+    }
+    let thing = |id: ThingId| {
+        let tag = whole
+            .input()
+            .stock
+            .frames
+            .iter()
+            .find(|frame| frame.thing == id)
+            .map_or_else(|| "gone".to_owned(), |frame| frame.tag.to_string());
+        (Link::Thing(id), tag)
+    };
+    let mut frame_things = Choice::list(
+        [("", "none: built for this set")],
+        frame_form.value("thing"),
+    );
+    frame_things.extend(Choice::list(
+        whole
+            .input()
+            .stock
+            .frames
+            .iter()
+            .filter(|frame| frame.freedom == Freedom::Free)
+            .map(|frame| {
+                (
+                    frame.thing.to_string(),
+                    format!("{} · {}", frame.tag, frame.name),
+                )
+            }),
+        frame_form.value("thing"),
+    ));
+    let mut parts = Choice::list([("", "choose a part")], extra_form.value("part"));
+    parts.extend(Choice::list(
+        whole
+            .input()
+            .parts
+            .iter()
+            .filter(|part| !part.retired)
+            .map(|part| (part.id.to_string(), part.name.to_string())),
+        extra_form.value("part"),
+    ));
+    let total = design
+        .bars
+        .iter()
+        .try_fold(crate::units::Length::ZERO, |sum, bar| {
+            sum.checked_add(bar.length_um)
+        });
+    Ok(page_with(
+        status,
+        &BarsPage {
+            chrome,
+            picture: whole.elevation(cx),
+            rows: design.bars.iter().map(|bar| row(cx, whole, bar)).collect(),
+            frames: design
+                .frames
+                .iter()
+                .map(|frame| FrameRow {
+                    id: frame.id,
+                    label: frame.label.to_string(),
+                    at: format!(
+                        "{} along, {} up",
+                        frame.x_um.show(cx.unit()),
+                        frame.y_um.show(cx.unit())
+                    ),
+                    size: format!(
+                        "{} × {}",
+                        cx.length(frame.width_um),
+                        cx.length(frame.height_um)
+                    ),
+                    thing: frame.thing.map(thing),
+                })
+                .collect(),
+            extras: design
+                .extras
+                .iter()
+                .map(|extra| ExtraRow {
+                    id: extra.id,
+                    part: whole.part_name(extra.part),
+                    href: Link::Part(extra.part),
+                    amount: whole.extra_amount(cx, extra),
+                    note: extra.note.as_str().to_owned(),
+                })
+                .collect(),
+            offered: offered(cx, whole, &form),
+            form,
+            frame_form,
+            frame_things,
+            extra_form,
+            parts,
+            total: format!(
+                "{}{}",
+                count_of(design.bars.len(), "bar", "bars"),
+                total.map_or_else(String::new, |um| format!(", {} together", cx.length(um)))
+            ),
+            head,
+        },
+    ))
+}
+
+/// GET: the bars.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    show(&cx, &load::whole(&cx, id).await?, Refused::None)
+}
+
+/// The labels of `count` bars: `#` is where the number stands; without it the number is put after.
+fn labels(form: &mut Form, count: i64, first: i64) -> Option<Vec<Name>> {
+    let pattern = form.value("pattern").trim().to_owned();
+    let pattern = if pattern.contains('#') || (count == 1 && !pattern.is_empty()) {
+        pattern
+    } else if pattern.is_empty() {
+        "#".to_owned()
+    } else {
+        format!("{pattern} #")
+    };
+    let made: Result<Vec<Name>, _> = (first..first.saturating_add(count))
+        .map(|number| Name::parse(&pattern.replace('#', &number.to_string())))
+        .collect();
+    match made {
+        Ok(labels) => Some(labels),
+        Err(why) => {
+            form.fail("pattern", why);
+            None
+        }
+    }
+}
+
+/// POST: adds like bars.
+pub async fn add(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let most = i64::try_from(BAR_LIMIT).unwrap_or(i64::MAX);
+    let count = form.count("count", 1, most);
+    let first = form.count("first", 0, 1_000_000);
+    let unit = cx.unit();
+    let step_x = form.position("step_x", unit);
+    let step_y = form.position("step_y", unit);
+    let names = match (count, first) {
+        (Some(count), Some(first)) => labels(&mut form, count, first),
+        _ => None,
+    };
+    let one = names.as_ref().and_then(|names| names.first().cloned());
+    let bar = read(&cx, &mut form, BarId(0), one);
+    let design = whole.design();
+    let mut bars = Vec::new();
+    if let Some(names) = &names {
+        if design.bars.len() + names.len() > BAR_LIMIT {
+            form.fail(
+                "count",
+                format!(
+                    "A set holds at most {BAR_LIMIT} bars, and this one has {} already; add fewer.",
+                    design.bars.len()
+                ),
+            );
+        }
+        if let Some(twice) = names
+            .iter()
+            .find(|name| design.bars.iter().any(|bar| bar.label == **name))
+        {
+            form.fail(
+                "pattern",
+                format!("There is a bar {twice} already. Begin with another number or label."),
+            );
+        }
+    }
+    let (Some(names), Some(bar), Some(step_x), Some(step_y), true) =
+        (names, bar, step_x, step_y, form.ok())
+    else {
+        return show(&cx, &whole, Refused::Bars(form));
+    };
+    for (at, label) in names.iter().enumerate() {
+        let at = i64::try_from(at).unwrap_or(0);
+        let further = |start: SignedLength, step: SignedLength| {
+            SignedLength::new(start.get().saturating_add(step.get().saturating_mul(at)))
+        };
+        let (Ok(x_um), Ok(y_um)) = (further(bar.x_um, step_x), further(bar.y_um, step_y)) else {
+            form.fail(
+                "step_x",
+                "With this step the last bar would hang further off than 1 km. Type a smaller step.",
+            );
+            return show(&cx, &whole, Refused::Bars(form));
+        };
+        bars.push(Bar {
+            label: label.clone(),
+            x_um,
+            y_um,
+            ..bar.clone()
+        });
+    }
+    match load::store(&cx, &mut form, id, &[Edit::AddBars(bars)]).await? {
+        load::Stored::Done(done) => Ok(go_with(
+            &Link::Bars(id),
+            &Flash::good(format!(
+                "{} added.{done}",
+                count_of(names.len(), "bar", "bars")
+            )),
+        )),
+        load::Stored::Wrong => show(&cx, &whole, Refused::Bars(form)),
+        // New bars overwrite nothing: the next press adds them to what is stored now.
+        load::Stored::Changed(now) => {
+            form.set("version", now.version.to_string());
+            form.fail(
+                "",
+                "Somebody else changed this set meanwhile; it is shown as it is now. Nothing was added yet: send the form again.",
+            );
+            let whole = load::whole(&cx, id).await?;
+            let mut answer = show(&cx, &whole, Refused::Bars(form))?;
+            *answer.status_mut() = StatusCode::PRECONDITION_FAILED;
+            Ok(answer)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_run_on_where_the_sign_stands() {
+        let mut form = Form::filled([("pattern", "Bar #")]);
+        let made = labels(&mut form, 3, 9).unwrap();
+        assert_eq!(
+            made.iter().map(Name::as_str).collect::<Vec<_>>(),
+            ["Bar 9", "Bar 10", "Bar 11"]
+        );
+        let mut form = Form::filled([("pattern", "Left")]);
+        assert_eq!(labels(&mut form, 2, 1).unwrap()[1].as_str(), "Left 2");
+        let mut form = Form::filled([("pattern", "Left")]);
+        assert_eq!(labels(&mut form, 1, 1).unwrap()[0].as_str(), "Left");
+        assert_eq!(pattern_after("Bar 12"), "Bar #");
+    }
+}

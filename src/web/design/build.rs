@@ -1,0 +1,215 @@
+//! The bench: steps to tick, each moving the stock.
+
+use askama::Template;
+
+use super::{Head, Tab, Whole, head, load};
+use crate::{
+    db,
+    model::{
+        design::State,
+        id::{DesignId, StepId},
+        step::{Step, StepKind, Task},
+    },
+    stock::{self, StockError},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::Form,
+        link::Link,
+        page::{Chrome, Flash, go_with, page},
+    },
+};
+
+struct Row {
+    id: StepId,
+    title: String,
+    detail: Vec<String>,
+    done: Option<String>,
+    now: bool,
+}
+
+struct Group {
+    title: &'static str,
+    rows: Vec<Row>,
+    caution: Option<&'static str>,
+}
+
+#[derive(Template)]
+#[template(path = "design/build.html")]
+struct BuildPage {
+    chrome: Chrome,
+    head: Head,
+    groups: Vec<Group>,
+    done: usize,
+    all: usize,
+    building: bool,
+}
+
+const fn group(kind: StepKind) -> (&'static str, Option<&'static str>) {
+    match kind {
+        StepKind::Fetch => ("Fetch", None),
+        StepKind::Cut => (
+            "Cut",
+            Some("Cut only at cut marks, with the power off. Insulate cut ends."),
+        ),
+        StepKind::Assemble => (
+            "Solder and assemble",
+            Some(
+                "Enclose joints and relieve strain. Mount tape on something that doesn’t burn and spreads heat.",
+            ),
+        ),
+        StepKind::Wire => (
+            "Wire",
+            Some(
+                "Check polarity and wire order with a meter before power. Fuse each feed near the supply at no more than its thinnest conductor. Mains side by a qualified person.",
+            ),
+        ),
+        StepKind::Address => ("Set addresses", None),
+        StepKind::Test => (
+            "Light it",
+            Some("Measure the far end with everything on, warm. Uncoil reels; ventilate."),
+        ),
+    }
+}
+
+fn detail(cx: &Cx, whole: &Whole, step: &Step) -> Vec<String> {
+    match &step.task {
+        Task::Cut { piece, segments } => {
+            let part = whole
+                .input()
+                .stock
+                .pieces
+                .iter()
+                .find(|spare| spare.piece.id == *piece)
+                .map(|spare| spare.piece.part)
+                .or_else(|| {
+                    whole
+                        .plan()
+                        .cuts
+                        .iter()
+                        .find(|cut| {
+                            matches!(&cut.source, crate::plan::outcome::CutSource::Piece { thing, .. } if thing == piece)
+                        })
+                        .map(|cut| cut.part)
+                });
+            segments
+                .iter()
+                .map(|segment| {
+                    let becomes = match segment.bar {
+                        Some(bar) => format!("bar {}", whole.bar_label(bar)),
+                        None if segment.scrap => "scrap".to_owned(),
+                        None => "kept".to_owned(),
+                    };
+                    format!(
+                        "{} from {} to {}: {becomes}",
+                        whole.amount(cx, part, segment.to - segment.from),
+                        whole.amount(cx, part, segment.from),
+                        whole.amount(cx, part, segment.to)
+                    )
+                })
+                .collect()
+        }
+        Task::Fetch { counts, .. } => counts
+            .iter()
+            .map(|(part, amount)| {
+                format!(
+                    "{} × {}",
+                    whole.amount(cx, Some(*part), *amount),
+                    whole.part_name(*part)
+                )
+            })
+            .collect(),
+        Task::Assemble { lit_um, .. } => vec![format!("{} lit", cx.length(*lit_um))],
+        Task::Address { address, .. } => vec![format!("start address {address}")],
+        Task::Tick => Vec::new(),
+    }
+}
+
+/// GET: the steps.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Build);
+    let building = whole.design().state == State::Building;
+    let next = steps
+        .iter()
+        .find(|step| step.done.is_none())
+        .map(|step| step.id)
+        .filter(|_| building);
+    let (all, done) = (
+        steps.len(),
+        steps.iter().filter(|step| step.done.is_some()).count(),
+    );
+    let mut groups: Vec<Group> = Vec::new();
+    let mut last = None;
+    for step in &steps {
+        if last != Some(step.kind) {
+            let (title, caution) = group(step.kind);
+            groups.push(Group {
+                title,
+                rows: Vec::new(),
+                caution,
+            });
+            last = Some(step.kind);
+        }
+        if let Some(group) = groups.last_mut() {
+            group.rows.push(Row {
+                id: step.id,
+                title: step.title.clone(),
+                detail: detail(&cx, &whole, step),
+                done: step.done.as_ref().map(|done| done.who.clone()),
+                now: next == Some(step.id),
+            });
+        }
+    }
+    Ok(page(&BuildPage {
+        chrome,
+        head,
+        groups,
+        done,
+        all,
+        building,
+    }))
+}
+
+/// POST: ticks a step or takes the tick back.
+pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form) -> Answer {
+    let back = Link::Build(id);
+    let act = cx.act(&form);
+    let steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
+    let Some(named) = steps.iter().find(|one| one.id == step) else {
+        return Err(Trouble::not_found("step").or_go(back, "To the steps"));
+    };
+    let (ticked, words) = match form.value("do") {
+        "untick" => (
+            stock::build::untick(&act, step).await,
+            "The tick was taken back",
+        ),
+        "tick" => (stock::build::tick(&act, step).await, "Done"),
+        _ => {
+            return Err(Trouble::new(
+                axum::http::StatusCode::UNPROCESSABLE_ENTITY,
+                "This button says nothing that this page knows. Nothing was changed.",
+            )
+            .or_go(back, "To the steps"));
+        }
+    };
+    match ticked {
+        Ok(ticked) => {
+            let things = db::thing::list_by_id(&mut *cx.read().await?, &ticked.things).await?;
+            let tags: Vec<String> = things.iter().map(|thing| thing.tag.to_string()).collect();
+            let made = if tags.is_empty() {
+                String::new()
+            } else {
+                format!(" Label: {}.", tags.join(", "))
+            };
+            Ok(go_with(
+                &back,
+                &Flash::good(format!("{words}: {}.{made}", named.title)),
+            ))
+        }
+        Err(why @ StockError::Db(_)) => Err(why.into()),
+        Err(why) => Err(Trouble::from(why).or_go(back, "To the steps")),
+    }
+}

@@ -1,0 +1,310 @@
+//! The cut list by roll: drawn, with marks and lengths, joints to solder and leads, and whether it
+//! is proven least.
+
+use askama::Template;
+
+use super::{Head, Tab, Whole, count_of, head, load};
+use crate::{
+    draw::{
+        Picture,
+        strip::{Segment, Stretch, Strip},
+    },
+    model::{
+        id::DesignId,
+        part::{PartSpec, StockUnit},
+        piece::{End, length_of},
+    },
+    plan::{
+        answer::Proof,
+        outcome::{Becomes, CutProof, CutSource, Joint, PieceCut, Serve},
+    },
+    units::Money,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        link::Link,
+        page::{Chrome, page},
+    },
+};
+
+/// One piece to be cut, or one roll to buy and cut.
+pub struct CutRow {
+    /// What it is of.
+    pub part: String,
+    /// Its tag and page, if it is there.
+    pub piece: Option<(Link, String)>,
+    /// What it is if it is to be bought.
+    pub buy: Option<String>,
+    /// Where it lies.
+    pub place: String,
+    /// Drawn.
+    pub picture: Picture,
+    /// What is cut, in order from the marked end.
+    pub lines: Vec<CutLine>,
+}
+
+/// One stretch of a piece.
+pub struct CutLine {
+    /// Where it begins and ends.
+    pub at: String,
+    /// How long it is.
+    pub length: String,
+    /// What it becomes.
+    pub becomes: String,
+    /// What is done at its ends.
+    pub joints: String,
+}
+
+struct ProofRow {
+    part: String,
+    lines: Vec<(&'static str, String)>,
+}
+
+#[derive(Template)]
+#[template(path = "design/cuts.html")]
+struct CutsPage {
+    chrome: Chrome,
+    head: Head,
+    groups: Vec<(String, Vec<CutRow>)>,
+    proofs: Vec<ProofRow>,
+    solder: Vec<String>,
+    bars: usize,
+}
+
+fn joint_words(start: Joint, end: Joint) -> String {
+    match (start, end) {
+        (Joint::None, Joint::None) => String::new(),
+        (start, Joint::None) => format!("start: {start}"),
+        (Joint::None, end) => format!("end: {end}"),
+        (start, end) => format!("start: {start}; end: {end}"),
+    }
+}
+
+fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
+    let part = whole.part(cut.part);
+    let unit = part.map_or(StockUnit::Micrometres, crate::model::part::Part::unit);
+    let show = |amount: i64| cx.length(length_of(unit, amount, 0));
+    let spare = match &cut.source {
+        CutSource::Piece { thing, .. } => whole
+            .input()
+            .stock
+            .pieces
+            .iter()
+            .find(|spare| spare.piece.id == *thing),
+        CutSource::Buy { .. } => None,
+    };
+    let tape = part.and_then(|part| match &part.spec {
+        PartSpec::Tape(tape) => Some(tape),
+        _ => None,
+    });
+    let name = match &cut.source {
+        CutSource::Piece { tag, .. } => tag.to_string(),
+        CutSource::Buy { nth, .. } => format!("to buy, {nth}"),
+    };
+    let lead = |connector: Option<&crate::model::connector::Connector>| {
+        connector.map_or(End::Bare, |connector| End::Lead {
+            connector: connector.clone(),
+        })
+    };
+    let (start, end, rest_um) = match (spare, tape) {
+        (Some(spare), _) => (
+            spare.piece.start.clone(),
+            spare.piece.end.clone(),
+            spare.piece.rest_um,
+        ),
+        (None, Some(tape)) => (
+            lead(tape.roll_start.as_ref()),
+            lead(tape.roll_end.as_ref()),
+            0,
+        ),
+        (None, None) => (End::Bare, End::Bare, 0),
+    };
+    let joints = tape.and_then(|tape| tape.joints).map(|joints| {
+        let first = spare
+            .and_then(|spare| spare.piece.joint_offset_units)
+            .unwrap_or(i64::from(joints.offset_units));
+        (first, i64::from(joints.every_units))
+    });
+    let words = |becomes: &Becomes| match becomes {
+        Becomes::Bar { bar, .. } => format!("bar {}", whole.bar_label(*bar)),
+        Becomes::Feed => "feed from supply to driver".to_owned(),
+        Becomes::Extra { .. } => "extra line of the set".to_owned(),
+        Becomes::Offcut => "rest, kept".to_owned(),
+        Becomes::Scrap => "scrap".to_owned(),
+    };
+    let segments = cut
+        .segments
+        .iter()
+        .map(|segment| Segment {
+            from: segment.from,
+            to: segment.to,
+            stretch: match segment.becomes {
+                Becomes::Bar { .. } | Becomes::Feed | Becomes::Extra { .. } => Stretch::Bar,
+                Becomes::Offcut => Stretch::Rest,
+                Becomes::Scrap => Stretch::Scrap,
+            },
+            label: words(&segment.becomes),
+            href: match segment.becomes {
+                Becomes::Bar { bar, .. } => Some(Link::Bar(whole.design().id, bar).to_string()),
+                _ => None,
+            },
+        })
+        .collect();
+    let picture = Strip {
+        name: name.clone(),
+        unit,
+        amount: cut.amount,
+        rest_um,
+        start,
+        end,
+        joints,
+        segments,
+        show: cx.unit(),
+    }
+    .draw();
+    CutRow {
+        part: whole.part_name(cut.part),
+        piece: match &cut.source {
+            CutSource::Piece { thing, tag } => Some((Link::Thing(*thing), tag.to_string())),
+            CutSource::Buy { .. } => None,
+        },
+        buy: match &cut.source {
+            CutSource::Buy { roll_um, nth, .. } => {
+                Some(format!("to buy: number {nth} of {}", cx.length(*roll_um)))
+            }
+            CutSource::Piece { .. } => None,
+        },
+        place: spare.map_or_else(String::new, |spare| spare.place.path.clone()),
+        picture,
+        lines: cut
+            .segments
+            .iter()
+            .map(|segment| CutLine {
+                at: format!("{} to {}", show(segment.from), show(segment.to)),
+                length: show(segment.to - segment.from),
+                becomes: words(&segment.becomes),
+                joints: match segment.becomes {
+                    Becomes::Bar { start, end, .. } => joint_words(start, end),
+                    _ => String::new(),
+                },
+            })
+            .collect(),
+    }
+}
+
+/// Every piece that is cut, by part.
+pub fn rows(cx: &Cx, whole: &Whole) -> Vec<(String, Vec<CutRow>)> {
+    let mut groups: Vec<(String, Vec<CutRow>)> = Vec::new();
+    for cut in &whole.plan().cuts {
+        let row = row(cx, whole, cut);
+        match groups.last_mut() {
+            Some((part, rows)) if *part == row.part => rows.push(row),
+            _ => groups.push((row.part.clone(), vec![row])),
+        }
+    }
+    groups
+}
+
+fn proof_words<T: std::fmt::Display>(proof: &Proof<T>, show: impl Fn(&T) -> String) -> String {
+    match proof {
+        Proof::Proven => "proven: no cut list does better".to_owned(),
+        Proof::Within { bound } => {
+            format!("not proven; no cut list can do better than {}", show(bound))
+        }
+        Proof::Open { why } => format!("not proven: {why}"),
+    }
+}
+
+fn proof(cx: &Cx, whole: &Whole, proof: &CutProof) -> ProofRow {
+    ProofRow {
+        part: whole.part_name(proof.part),
+        lines: vec![
+            (
+                "Fewest bars short",
+                proof_words(&proof.short, |bars| {
+                    count_of(usize::try_from(*bars).unwrap_or(0), "bar", "bars")
+                }),
+            ),
+            (
+                "Least money",
+                proof_words(&proof.money, |minor| {
+                    Money::new(*minor).map_or_else(|_| minor.to_string(), |sum| cx.money(sum))
+                }),
+            ),
+            (
+                "Least soldering",
+                proof_words(&proof.solder, |work| format!("{work} points of work")),
+            ),
+        ],
+    }
+}
+
+/// Leads to solder, by what is done, in words.
+pub fn solder(whole: &Whole) -> Vec<String> {
+    let mut counts = [0_usize; 3];
+    let mut leads: std::collections::BTreeMap<String, i64> = std::collections::BTreeMap::new();
+    for bar in &whole.plan().bars {
+        let Serve::Build(build) = &bar.serve else {
+            continue;
+        };
+        for joint in [build.start, build.end] {
+            match joint {
+                Joint::FactoryLead => counts[0] += 1,
+                Joint::Tinned => counts[1] += 1,
+                Joint::Mark => counts[2] += 1,
+                Joint::None => {}
+            }
+        }
+        if let Some((part, number)) = build.lead {
+            *leads.entry(whole.part_name(part)).or_default() += number;
+        }
+    }
+    let mut lines = Vec::new();
+    for (count, one, many) in [
+        (
+            counts[0],
+            "end has a factory lead",
+            "ends have a factory lead",
+        ),
+        (
+            counts[1],
+            "lead is soldered on a pre-tinned joint",
+            "leads are soldered on pre-tinned joints",
+        ),
+        (
+            counts[2],
+            "lead is soldered on another cut mark",
+            "leads are soldered on other cut marks",
+        ),
+    ] {
+        if count > 0 {
+            lines.push(count_of(count, one, many));
+        }
+    }
+    lines.extend(
+        leads
+            .into_iter()
+            .map(|(name, number)| format!("{number} × {name}")),
+    );
+    lines
+}
+
+/// GET: the page.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Cuts);
+    Ok(page(&CutsPage {
+        chrome,
+        groups: rows(&cx, &whole),
+        proofs: whole
+            .plan()
+            .proofs
+            .iter()
+            .map(|one| proof(&cx, &whole, one))
+            .collect(),
+        solder: solder(&whole),
+        bars: whole.design().bars.len(),
+        head,
+    }))
+}

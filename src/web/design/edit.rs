@@ -1,0 +1,195 @@
+//! Name, dates, budget, notes and the parts to use throughout.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{day, load};
+use crate::{
+    model::{
+        design::{Choices, Design},
+        id::{DesignId, PartId},
+        part::{Kind, Part},
+    },
+    stock::design::{Basics, Edit},
+    units::ShowDates,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        form::{Choice, Form},
+        link::Link,
+        page::{Chrome, Flash, Section, go_with, page_with},
+    },
+};
+
+/// What is stored now, beside what was typed, when both differ.
+pub struct Stored {
+    /// Field and what is stored.
+    pub lines: Vec<(&'static str, String)>,
+}
+
+#[derive(Template)]
+#[template(path = "design/edit.html")]
+struct EditPage {
+    chrome: Chrome,
+    id: DesignId,
+    form: Form,
+    stored: Option<Stored>,
+    currency: String,
+    leads: Vec<Choice>,
+    cables: Vec<Choice>,
+    blocks: Vec<Choice>,
+    drivers: Vec<Choice>,
+    supplies: Vec<Choice>,
+}
+
+/// The parts of one kind to choose from, with "any that fits" first.
+pub fn choices(parts: &[Part], kind: Kind, chosen: &str) -> Vec<Choice> {
+    let mut list = Choice::list([("", "any that fits")], chosen);
+    list.extend(Choice::list(
+        parts
+            .iter()
+            .filter(|part| part.spec.kind() == kind)
+            .filter(|part| !part.retired || part.id.to_string() == chosen)
+            .map(|part| (part.id.to_string(), part.name.to_string())),
+        chosen,
+    ));
+    list
+}
+
+/// The three dates of a form, with what is wrong said beside them.
+pub fn dates(form: &mut Form) -> Option<ShowDates> {
+    let (build_on, get_in, strike_on) = (
+        form.date("build_on"),
+        form.date("get_in"),
+        form.date("strike_on"),
+    );
+    let (build_on, get_in, strike_on) = (build_on?, get_in?, strike_on?);
+    match ShowDates::new(build_on, get_in, strike_on) {
+        Ok(dates) => Some(dates),
+        Err(why) => {
+            let field = if strike_on < get_in {
+                "strike_on"
+            } else {
+                "get_in"
+            };
+            form.fail(field, why);
+            None
+        }
+    }
+}
+
+fn filled(cx: &Cx, design: &Design) -> Form {
+    let id = |part: Option<PartId>| part.map_or_else(String::new, |id| id.to_string());
+    Form::filled([
+        ("name", design.name.to_string()),
+        ("build_on", design.dates.build_on().to_string()),
+        ("get_in", design.dates.get_in().to_string()),
+        ("strike_on", design.dates.strike_on().to_string()),
+        (
+            "budget",
+            design
+                .budget_minor
+                .map_or_else(String::new, |budget| cx.money(budget)),
+        ),
+        ("note", design.note.as_str().to_owned()),
+        ("lead", id(design.choices.lead)),
+        ("cable", id(design.choices.cable)),
+        ("block", id(design.choices.block)),
+        ("driver", id(design.choices.driver)),
+        ("supply", id(design.choices.supply)),
+        ("version", design.version.to_string()),
+    ])
+}
+
+fn stored(cx: &Cx, design: &Design) -> Stored {
+    Stored {
+        lines: vec![
+            ("Name", design.name.to_string()),
+            ("Build day", day(design.dates.build_on())),
+            ("Get-in", day(design.dates.get_in())),
+            ("Strike", day(design.dates.strike_on())),
+            (
+                "Budget",
+                design
+                    .budget_minor
+                    .map_or_else(|| "none".to_owned(), |budget| cx.money(budget)),
+            ),
+            ("Notes", design.note.as_str().to_owned()),
+        ],
+    }
+}
+
+fn show(cx: &Cx, id: DesignId, parts: &[Part], form: Form, stored: Option<Stored>) -> Answer {
+    let status = if stored.is_some() {
+        StatusCode::PRECONDITION_FAILED
+    } else if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    let list = |kind, field: &str| choices(parts, kind, form.value(field));
+    Ok(page_with(
+        status,
+        &EditPage {
+            chrome: cx.chrome(Section::Designs, "Change the set"),
+            id,
+            stored,
+            currency: cx.venue.currency.to_string(),
+            leads: list(Kind::Lead, "lead"),
+            cables: list(Kind::Cable, "cable"),
+            blocks: list(Kind::Block, "block"),
+            drivers: list(Kind::Driver, "driver"),
+            supplies: list(Kind::Supply, "supply"),
+            form,
+        },
+    ))
+}
+
+/// GET: the form.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let form = filled(&cx, whole.design());
+    show(&cx, id, &whole.input().parts, form, None)
+}
+
+/// POST: changes them.
+pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let parts = &whole.input().parts;
+    let name = form.name("name");
+    let dates = dates(&mut form);
+    let currency = cx.venue.currency.clone();
+    let budget = form.optional("budget", |text| crate::units::Money::parse(text, &currency));
+    let note = form.note("note");
+    let choices = Choices {
+        lead: form.optional_id("lead").flatten(),
+        cable: form.optional_id("cable").flatten(),
+        block: form.optional_id("block").flatten(),
+        driver: form.optional_id("driver").flatten(),
+        supply: form.optional_id("supply").flatten(),
+    };
+    let (Some(name), Some(dates), Some(budget), Some(note), true) =
+        (name, dates, budget, note, form.ok())
+    else {
+        return show(&cx, id, parts, form, None);
+    };
+    let basics = Basics {
+        name,
+        dates,
+        budget_minor: budget,
+        note,
+        choices,
+    };
+    match load::store(&cx, &mut form, id, &[Edit::Basics(basics)]).await? {
+        load::Stored::Done(done) => Ok(go_with(
+            &Link::Design(id),
+            &Flash::good(format!("The set was changed.{done}")),
+        )),
+        load::Stored::Wrong => show(&cx, id, parts, form, None),
+        load::Stored::Changed(now) => {
+            form.set("version", now.version.to_string());
+            show(&cx, id, parts, form, Some(stored(&cx, &now)))
+        }
+    }
+}

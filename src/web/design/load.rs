@@ -1,0 +1,236 @@
+//! What the pages of designs read and store, in one place.
+
+use axum::http::StatusCode;
+
+use super::Whole;
+use crate::{
+    db::{self, snapshot::Ask},
+    model::{
+        design::{Bar, Design, State},
+        id::DesignId,
+        reservation::HoldState,
+        text::NAME_LIMIT,
+    },
+    plan::{available::Rules, input::SpareFixture},
+    stock::{
+        self, StockError,
+        design::{Basics, Edit},
+    },
+    units::ShowDates,
+    web::{
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::Form,
+        link::Link,
+        page::{Flash, go_with},
+    },
+};
+
+/// There is no such set.
+pub fn no_design() -> Trouble {
+    Trouble::not_found("set").or_go(Link::Designs, "To all designs")
+}
+
+/// A design.
+pub async fn design(cx: &Cx, id: DesignId) -> Result<Design, Trouble> {
+    db::design::lookup(&mut *cx.read().await?, id)
+        .await?
+        .ok_or_else(no_design)
+}
+
+/// How storing an edited design went.
+pub enum Stored {
+    /// It is stored; what it did beside, as a sentence to put after.
+    Done(String),
+    /// Refused; the messages stand in the form.
+    Wrong,
+    /// Somebody else changed it; it is now so.
+    Changed(Box<Design>),
+}
+
+fn broken_words(why: &str) -> String {
+    if why.is_empty() {
+        "Something that was held is no longer there.".to_owned()
+    } else {
+        why.to_owned()
+    }
+}
+
+/// A design with its plan and everything that its pages show.
+pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
+    let planned = match stock::reserve::plan_now(cx.db(), id, cx.today).await {
+        Err(StockError::NotFound(_)) => return Err(no_design()),
+        planned => planned?,
+    };
+    let mut tx = cx.read().await?;
+    // What is built, standing or over follows the plan that it was reserved by.
+    let settled = matches!(
+        planned.input.design.state,
+        State::Building | State::Standing | State::Struck
+    );
+    let kept = if settled {
+        db::design::lookup_plan(&mut tx, id).await?
+    } else {
+        None
+    };
+    let reasons = db::design::list_reasons(&mut tx, id)
+        .await?
+        .into_iter()
+        .map(|reason| (reason.check_key, reason.reason))
+        .collect();
+    let broken = db::reservation::list(&mut tx, id)
+        .await?
+        .into_iter()
+        .filter(|hold| hold.state == HoldState::Broken)
+        .map(|hold| broken_words(&hold.broken_why))
+        .collect();
+    Ok(Whole {
+        planned,
+        kept,
+        reasons,
+        broken,
+    })
+}
+
+/// Every fixture of the house, with whether it is free on the dates.
+pub async fn fixtures_on(cx: &Cx, dates: &ShowDates) -> Result<Vec<SpareFixture>, Trouble> {
+    let ask = Ask {
+        own: None,
+        window: dates.window(),
+        rules: Rules {
+            today: cx.today,
+            same_day_turnaround: cx.venue.same_day_turnaround,
+        },
+    };
+    Ok(db::snapshot::list_fixtures(&mut *cx.read().await?, ask).await?)
+}
+
+/// A name that no set has: the name itself, or with a number after it.
+pub async fn free_name(cx: &Cx, name: &str) -> Result<String, Trouble> {
+    let mut tx = cx.read().await?;
+    if db::design::find(&mut tx, name).await?.is_none() {
+        return Ok(name.to_owned());
+    }
+    let short: String = name.chars().take(NAME_LIMIT - 8).collect();
+    let mut number = 2_u32;
+    loop {
+        let tried = format!("{short} ({number})");
+        if db::design::find(&mut tx, &tried).await?.is_none() {
+            return Ok(tried);
+        }
+        number += 1;
+    }
+}
+
+/// Past sets to copy, the latest few.
+pub async fn past(cx: &Cx) -> Result<Vec<(Link, String)>, Trouble> {
+    Ok(db::design::list(&mut *cx.read().await?)
+        .await?
+        .into_iter()
+        .filter(|set| set.bars > 0)
+        .rev()
+        .take(5)
+        .map(|set| (Link::DesignCopy(set.id), set.name.to_string()))
+        .collect())
+}
+
+/// Somebody else changed the set while a button of it was pressed.
+pub fn changed(back: &Link) -> Trouble {
+    Trouble::new(
+        StatusCode::PRECONDITION_FAILED,
+        "Somebody else changed this set meanwhile. Nothing was overwritten. Look at it as it is now, and press again.",
+    )
+    .or_go(back.clone(), "See it as it is now")
+}
+
+/// Stores by a button without fields: leads back with the message, or says what went wrong.
+pub async fn store_or_say(
+    cx: &Cx,
+    form: &mut Form,
+    id: DesignId,
+    edits: &[Edit],
+    back: &Link,
+    mut flash: Flash,
+) -> Answer {
+    match store(cx, form, id, edits).await? {
+        Stored::Done(done) => {
+            flash.text.push_str(&done);
+            Ok(go_with(back, &flash))
+        }
+        Stored::Wrong => Err(Trouble::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            form.all_errors()
+                .into_iter()
+                .map(String::as_str)
+                .collect::<Vec<_>>()
+                .join(" "),
+        )
+        .or_go(back.clone(), "Back")),
+        Stored::Changed(_) => Err(changed(back)),
+    }
+}
+
+/// The field of a form where a use-case's message belongs.
+fn field_of(form: &Form, field: &str) -> String {
+    match field {
+        "label" if form.has("pattern") => "pattern".to_owned(),
+        _ => field
+            .trim_end_matches("_um")
+            .trim_end_matches("_mdeg")
+            .trim_end_matches("_minor")
+            .to_owned(),
+    }
+}
+
+/// Carries edits out on the design as it was at the form's version.
+pub async fn store(
+    cx: &Cx,
+    form: &mut Form,
+    id: DesignId,
+    edits: &[Edit],
+) -> Result<Stored, Trouble> {
+    // A version that cannot be read is none that is stored.
+    let version = form.value("version").parse().unwrap_or(0);
+    match stock::design::change(&cx.act(form), id, version, edits).await {
+        Ok(edited) if edited.differences.is_empty() => Ok(Stored::Done(String::new())),
+        Ok(edited) => Ok(Stored::Done(format!(
+            " It is reserved, so plan and holds followed: {}",
+            edited.differences.join(" ")
+        ))),
+        Err(StockError::Changed) => Ok(Stored::Changed(Box::new(design(cx, id).await?))),
+        Err(StockError::Field { field, message }) => {
+            let field = field_of(form, &field);
+            form.fail(&field, message);
+            Ok(Stored::Wrong)
+        }
+        Err(StockError::Refused(why)) => {
+            form.fail("", why);
+            Ok(Stored::Wrong)
+        }
+        Err(StockError::NotFound("set")) => Err(no_design()),
+        Err(why) => Err(why.into()),
+    }
+}
+
+/// Adds a set, with bars if there are any.
+pub async fn add(
+    cx: &Cx,
+    form: &Form,
+    basics: &Basics,
+    bars: Vec<Bar>,
+) -> Result<DesignId, StockError> {
+    let mut act = cx.act(form);
+    let id = stock::design::add(&act, basics).await?;
+    if bars.is_empty() {
+        return Ok(id);
+    }
+    // The same press makes the set and then its bars, each once.
+    if let Some(press) = &mut act.press {
+        press.key.push_str("-bars");
+    }
+    let version = db::design::lookup_version(&mut *cx.db().read().await?, id)
+        .await?
+        .unwrap_or(0);
+    stock::design::change(&act, id, version, &[Edit::AddBars(bars)]).await?;
+    Ok(id)
+}

@@ -1,0 +1,422 @@
+//! Designs: the list of sets, and the pages of one.
+
+use std::{collections::BTreeMap, sync::Arc};
+
+use axum::{
+    Router,
+    routing::{get, post},
+};
+
+use super::{
+    cx::Cx,
+    link::Link,
+    page::{Chrome, Section},
+};
+use crate::{
+    app::App,
+    db::design::KeptPlan,
+    draw::elevation::{self, DrawnBar, DrawnFrame, Look},
+    model::{
+        design::{Bar, Design, State},
+        id::{BarId, DesignId, PartId, ThingId},
+        part::{Part, StockUnit},
+        piece::length_of,
+    },
+    plan::{
+        Input, Plan,
+        input::SpareFixture,
+        outcome::{BarPlan, Check, CheckState, Serve},
+    },
+    stock::reserve::Planned,
+    units::{Current, Date, Length},
+};
+
+pub mod address;
+pub mod bar;
+pub mod bars;
+pub mod build;
+pub mod checks;
+pub mod copy;
+pub mod cuts;
+pub mod edit;
+pub mod frames;
+pub mod list;
+mod load;
+pub mod new;
+pub mod one;
+pub mod power;
+pub mod reserve;
+pub mod reuse;
+pub mod sheet;
+pub mod shopping;
+pub mod short;
+pub mod state;
+pub mod strike;
+pub mod swap;
+pub mod wiring;
+
+/// The routes of designs.
+pub fn routes() -> Router<App> {
+    Router::new()
+        .route("/designs", get(list::get))
+        .route("/designs/new", get(new::get).post(new::post))
+        .route("/designs/{id}", get(one::get))
+        .route("/designs/{id}/edit", get(edit::get).post(edit::post))
+        .route("/designs/{id}/copy", get(copy::get).post(copy::post))
+        .route("/designs/{id}/bars", get(bars::get))
+        .route("/designs/{id}/bars/add", post(bars::add))
+        .route("/designs/{id}/bars/{bar}", get(bar::get).post(bar::post))
+        .route("/designs/{id}/bars/{bar}/remove", post(bar::remove))
+        .route("/designs/{id}/frames/add", post(frames::add))
+        .route(
+            "/designs/{id}/frames/{frame}",
+            get(frames::get).post(frames::post),
+        )
+        .route("/designs/{id}/frames/{frame}/remove", post(frames::remove))
+        .route("/designs/{id}/extras/add", post(frames::add_extra))
+        .route(
+            "/designs/{id}/extras/{extra}/remove",
+            post(frames::remove_extra),
+        )
+        .route("/designs/{id}/reuse", get(reuse::get))
+        .route("/designs/{id}/reuse/pick", post(reuse::pick))
+        .route("/designs/{id}/cuts", get(cuts::get))
+        .route("/designs/{id}/wiring", get(wiring::get))
+        .route("/designs/{id}/power", get(power::get))
+        .route("/designs/{id}/addresses", get(address::get))
+        .route("/designs/{id}/checks", get(checks::get))
+        .route("/designs/{id}/checks/reason", post(checks::reason))
+        .route("/designs/{id}/shortfall", get(short::get))
+        .route("/designs/{id}/shopping", get(shopping::get))
+        .route("/designs/{id}/build", get(build::get))
+        .route(
+            "/designs/{id}/reserve",
+            get(reserve::get).post(reserve::post),
+        )
+        .route("/designs/{id}/sheets/{sheet}", get(sheet::get))
+}
+
+/// A design with everything that its pages show.
+#[derive(Debug, Clone)]
+pub struct Whole {
+    planned: Arc<Planned>,
+    /// The plan that it was reserved by, once building has begun.
+    kept: Option<KeptPlan>,
+    /// Reasons given for broken limits, by the key of the check.
+    pub reasons: BTreeMap<String, String>,
+    /// What it held and is gone, in words.
+    pub broken: Vec<String>,
+}
+
+/// A day as people say it, such as `Sat 5 Dec 2026`.
+pub fn day(date: Date) -> String {
+    date.strftime("%a %-d %b %Y").to_string()
+}
+
+/// A number of things with the right form of the word.
+pub fn count_of(count: usize, one: &str, many: &str) -> String {
+    if count == 1 {
+        format!("1 {one}")
+    } else {
+        format!("{count} {many}")
+    }
+}
+
+/// A current, or that it is not known.
+pub fn amps(current: Option<Current>) -> String {
+    current.map_or_else(|| "not known".to_owned(), Current::show)
+}
+
+/// How full something is, in whole percent, at most 999.
+pub fn percent(load: Current, limit: Current) -> i64 {
+    if limit == Current::ZERO {
+        return 999;
+    }
+    (load.get() * 100 / limit.get()).min(999)
+}
+
+impl Whole {
+    /// What the plan is made from, the design included.
+    pub fn input(&self) -> &Input {
+        &self.planned.input
+    }
+
+    /// The plan: the one that it was reserved by once building has begun, else a new one.
+    pub fn plan(&self) -> &Plan {
+        self.kept
+            .as_ref()
+            .map_or(&self.planned.plan, |kept| &kept.plan)
+    }
+
+    /// The digest of the new plan, which a reservation must name.
+    pub fn digest(&self) -> &str {
+        &self.planned.digest
+    }
+
+    /// The design.
+    pub fn design(&self) -> &Design {
+        &self.planned.input.design
+    }
+
+    /// A part of the catalogue.
+    pub fn part(&self, id: PartId) -> Option<&Part> {
+        self.input().parts.iter().find(|part| part.id == id)
+    }
+
+    /// Its name.
+    pub fn part_name(&self, id: PartId) -> String {
+        self.part(id).map_or_else(
+            || "a part that is gone".to_owned(),
+            |part| part.name.to_string(),
+        )
+    }
+
+    /// An amount of a part as people read it: a length, or a count.
+    pub fn amount(&self, cx: &Cx, part: Option<PartId>, amount: i64) -> String {
+        match part.and_then(|id| self.part(id)).map(Part::unit) {
+            None | Some(StockUnit::Each) => amount.to_string(),
+            Some(unit) => cx.length(length_of(unit, amount, 0)),
+        }
+    }
+
+    /// A bar by its id.
+    pub fn bar(&self, id: BarId) -> Option<&Bar> {
+        self.design().bars.iter().find(|bar| bar.id == id)
+    }
+
+    /// The label of a bar.
+    pub fn bar_label(&self, id: BarId) -> String {
+        self.bar(id)
+            .map_or_else(|| "a bar".to_owned(), |bar| bar.label.to_string())
+    }
+
+    /// How a bar is served.
+    pub fn bar_plan(&self, id: BarId) -> Option<&BarPlan> {
+        self.plan().bars.iter().find(|plan| plan.bar == id)
+    }
+
+    /// A fixture of the house.
+    pub fn fixture(&self, id: ThingId) -> Option<&SpareFixture> {
+        self.input()
+            .stock
+            .fixtures
+            .iter()
+            .find(|spare| spare.fixture.id == id)
+    }
+
+    /// The name of a frame of the design; empty for none.
+    pub fn frame_label(&self, bar: &Bar) -> String {
+        bar.frame
+            .and_then(|id| self.design().frames.iter().find(|frame| frame.id == id))
+            .map_or_else(String::new, |frame| frame.label.to_string())
+    }
+
+    /// How many bars are reused, to build, short.
+    pub fn counts(&self) -> (usize, usize, usize) {
+        self.plan()
+            .bars
+            .iter()
+            .fold((0, 0, 0), |(reused, build, short), bar| {
+                match look(&bar.serve) {
+                    Look::Reused => (reused + 1, build, short),
+                    Look::Build => (reused, build + 1, short),
+                    Look::Short => (reused, build, short + 1),
+                }
+            })
+    }
+
+    /// Checks that are broken or not known and have no written reason yet.
+    pub fn unexplained(&self) -> Vec<&Check> {
+        self.plan()
+            .checks
+            .iter()
+            .filter(|check| check.state <= CheckState::Unknown)
+            .filter(|check| !self.reasons.contains_key(&check.key))
+            .collect()
+    }
+
+    /// Needs that are short.
+    pub fn short_needs(&self) -> usize {
+        self.plan()
+            .needs
+            .iter()
+            .filter(|need| need.short > 0)
+            .count()
+    }
+
+    /// The set drawn from the front, each bar leading to its page.
+    pub fn elevation(&self, cx: &Cx) -> String {
+        let design = self.design();
+        let bars: Vec<_> = design
+            .bars
+            .iter()
+            .map(|bar| DrawnBar {
+                label: bar.label.to_string(),
+                x_um: bar.x_um,
+                y_um: bar.y_um,
+                length_um: bar.length_um,
+                angle_mdeg: bar.angle_mdeg,
+                look: self
+                    .bar_plan(bar.id)
+                    .map_or(Look::Short, |plan| look(&plan.serve)),
+                href: Some(Link::Bar(design.id, bar.id).to_string()),
+            })
+            .collect();
+        let frames: Vec<_> = design
+            .frames
+            .iter()
+            .map(|frame| DrawnFrame {
+                label: frame.label.to_string(),
+                x_um: frame.x_um,
+                y_um: frame.y_um,
+                width_um: frame.width_um,
+                height_um: frame.height_um,
+            })
+            .collect();
+        elevation::svg(&bars, &frames, cx.unit())
+    }
+}
+
+/// What becomes of a bar, as drawn.
+pub const fn look(serve: &Serve) -> Look {
+    match serve {
+        Serve::Reuse { .. } => Look::Reused,
+        Serve::Build(_) => Look::Build,
+        Serve::Short { .. } => Look::Short,
+    }
+}
+
+/// How far a fixture's lit length is from what is wanted, in words.
+pub fn off_words(cx: &Cx, off_um: i64) -> String {
+    let by =
+        |um: i64| Length::new(um).map_or_else(|_| "far".to_owned(), |length| cx.length(length));
+    match off_um {
+        0 => "just as long".to_owned(),
+        more if more > 0 => format!("{} longer", by(more)),
+        less => format!("{} shorter", by(less.saturating_neg())),
+    }
+}
+
+/// The pages of one design.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[expect(missing_docs, reason = "named as the pages")]
+pub enum Tab {
+    Set,
+    Bars,
+    Reuse,
+    Cuts,
+    Wiring,
+    Power,
+    Addresses,
+    Checks,
+    Short,
+    Shopping,
+    Build,
+}
+
+/// One entry of the design's own navigation.
+#[derive(Debug, Clone)]
+pub struct TabItem {
+    /// Where it leads.
+    pub href: Link,
+    /// Its word.
+    pub label: &'static str,
+    /// Whether it is this page.
+    pub current: bool,
+    /// Kind of the state shown beside it.
+    pub mark: Option<&'static str>,
+    /// What the mark says.
+    pub word: String,
+}
+
+/// What stands above every page of one design.
+#[derive(Debug, Clone)]
+pub struct Head {
+    /// The design.
+    pub id: DesignId,
+    /// Its name.
+    pub name: String,
+    /// Its state.
+    pub state: State,
+    /// Its dates in words.
+    pub dates: String,
+    /// Its version, which forms carry.
+    pub version: i64,
+    /// Whether bars and dates can be changed now.
+    pub editable: bool,
+    /// Its pages.
+    pub tabs: Vec<TabItem>,
+    /// What it held and is gone.
+    pub broken: Vec<String>,
+    /// Where its broken holds are mended.
+    pub reserve: Link,
+}
+
+/// The frame and the head of a page of one design.
+pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
+    let design = whole.design();
+    let id = design.id;
+    let (_, _, short_bars) = whole.counts();
+    let item = |of: Tab, href: Link, label: &'static str| TabItem {
+        href,
+        label,
+        current: of == tab,
+        mark: None,
+        word: String::new(),
+    };
+    let mut tabs = vec![
+        item(Tab::Set, Link::Design(id), "The set"),
+        item(Tab::Bars, Link::Bars(id), "Bars"),
+        item(Tab::Reuse, Link::Reuse(id), "Reuse"),
+        item(Tab::Cuts, Link::Cuts(id), "Cuts"),
+        item(Tab::Wiring, Link::Wiring(id), "Wiring"),
+        item(Tab::Power, Link::Power(id), "Power"),
+        item(Tab::Addresses, Link::Addresses(id), "Addresses"),
+        item(Tab::Checks, Link::Checks(id), "Checks"),
+        item(Tab::Short, Link::Short(id), "Shortfall"),
+        item(Tab::Shopping, Link::DesignShopping(id), "Shopping"),
+        item(Tab::Build, Link::Build(id), "Build"),
+    ];
+    let broken = whole
+        .plan()
+        .checks
+        .iter()
+        .filter(|check| check.state <= CheckState::Unknown)
+        .count();
+    if broken > 0 {
+        tabs[7].mark = Some("broken");
+        tabs[7].word = format!("{broken} broken or not known");
+    }
+    let short = whole.short_needs() + short_bars;
+    if short > 0 {
+        tabs[8].mark = Some("short");
+        tabs[8].word = format!("{short} short");
+    }
+    let title = match tab {
+        Tab::Set => design.name.to_string(),
+        _ => format!(
+            "{} · {}",
+            tabs.iter()
+                .find(|item| item.current)
+                .map_or("", |item| item.label),
+            design.name
+        ),
+    };
+    let head = Head {
+        id,
+        name: design.name.to_string(),
+        state: design.state,
+        dates: format!(
+            "build {}, get-in {}, strike {}",
+            day(design.dates.build_on()),
+            day(design.dates.get_in()),
+            day(design.dates.strike_on())
+        ),
+        version: design.version,
+        editable: design.state.editable(),
+        tabs,
+        broken: whole.broken.clone(),
+        reserve: Link::DesignReserve(id),
+    };
+    (cx.chrome(Section::Designs, title), head)
+}

@@ -1,0 +1,193 @@
+//! One set at a glance: drawn, counted, and what can be done with it next.
+
+use askama::Template;
+
+use super::{
+    Head, Tab, Whole, count_of, day, head, load,
+    short::{MoneyWords, money},
+};
+use crate::{
+    draw::elevation::Look,
+    model::{
+        design::State,
+        id::{DesignId, PartId},
+    },
+    stock::{self, state::Preview},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        link::Link,
+        page::{Chrome, page},
+    },
+};
+
+struct Key {
+    value: String,
+    unit: String,
+    label: String,
+}
+
+/// A state that may come next, with what the change does to the stock.
+pub struct Next {
+    /// The state.
+    pub to: State,
+    /// What is done, as a button says it.
+    pub button: &'static str,
+    /// Kind of the button.
+    pub kind: &'static str,
+    /// Where it is posted or leads.
+    pub href: Link,
+    /// Whether a page of its own comes first.
+    pub leads: bool,
+    /// What it does to the stock.
+    pub does: Vec<String>,
+    /// Why it cannot be done now.
+    pub not: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "design/one.html")]
+struct OnePage {
+    chrome: Chrome,
+    head: Head,
+    keys: Vec<Key>,
+    picture: String,
+    twin: Vec<String>,
+    next: Vec<Next>,
+    facts: Vec<(&'static str, String)>,
+    money: MoneyWords,
+    short: usize,
+    unexplained: usize,
+    first_steps: bool,
+    strike: bool,
+}
+
+/// What a button into a state says.
+pub const fn button(from: State, to: State) -> &'static str {
+    match (from, to) {
+        (_, State::Reserved) if matches!(from, State::Building) => {
+            "Stop building, keep it reserved"
+        }
+        (_, State::Reserved) => "Reserve it",
+        (State::Cancelled, State::Draft) => "Take it up again as a draft",
+        (_, State::Draft) => "Put it back to draft",
+        (_, State::Building) => "Begin to build",
+        (_, State::Standing) => "It stands",
+        (_, State::Struck) => "It is struck",
+        (_, State::Cancelled) => "Cancel it",
+    }
+}
+
+/// The states that may follow, each with what it does to the stock.
+fn next(whole: &Whole, previews: Vec<Preview>) -> Vec<Next> {
+    let design = whole.design();
+    previews
+        .into_iter()
+        .map(|preview| {
+            let leads = preview.to == State::Reserved && design.state == State::Draft;
+            Next {
+                to: preview.to,
+                button: button(design.state, preview.to),
+                kind: match preview.to {
+                    State::Cancelled => "danger",
+                    State::Draft => "",
+                    State::Reserved if !leads => "",
+                    _ => "main",
+                },
+                href: if leads {
+                    Link::DesignReserve(design.id)
+                } else {
+                    Link::DesignState(design.id)
+                },
+                leads,
+                does: if leads {
+                    super::reserve::does(whole)
+                } else {
+                    preview.does
+                },
+                not: preview.refused,
+            }
+        })
+        .collect()
+}
+
+/// GET: the page.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Set);
+    let design = whole.design();
+    let (reused, build, short_bars) = whole.counts();
+    let key = |value: String, label: &str| Key {
+        value,
+        unit: String::new(),
+        label: label.to_owned(),
+    };
+    let mut keys = vec![
+        key(design.bars.len().to_string(), "bars"),
+        key(reused.to_string(), "reused"),
+        key(build.to_string(), "to build"),
+        key(short_bars.to_string(), "short"),
+    ];
+    keys.push(key(whole.short_needs().to_string(), "parts short"));
+    let part = |id: Option<PartId>| {
+        id.map_or_else(|| "any that fits".to_owned(), |id| whole.part_name(id))
+    };
+    let mut facts = vec![
+        ("Build day", day(design.dates.build_on())),
+        ("Get-in", day(design.dates.get_in())),
+        ("Strike", day(design.dates.strike_on())),
+        ("Lead", part(design.choices.lead)),
+        ("Cable", part(design.choices.cable)),
+        ("Terminal block", part(design.choices.block)),
+        ("Driver", part(design.choices.driver)),
+        ("Supply", part(design.choices.supply)),
+    ];
+    if !design.note.as_str().is_empty() {
+        facts.push(("Notes", design.note.as_str().to_owned()));
+    }
+    let twin = design
+        .bars
+        .iter()
+        .map(|bar| {
+            format!(
+                "{}: {}, {}",
+                bar.label,
+                cx.length(bar.length_um),
+                whole
+                    .bar_plan(bar.id)
+                    .map_or(Look::Short, |plan| super::look(&plan.serve))
+                    .label()
+            )
+        })
+        .collect();
+    let next = next(&whole, stock::state::previews(cx.db(), id).await?);
+    Ok(page(&OnePage {
+        chrome,
+        keys,
+        picture: whole.elevation(&cx),
+        twin,
+        next,
+        facts,
+        money: money(&cx, &whole),
+        short: whole.short_needs() + short_bars,
+        unexplained: whole.unexplained().len(),
+        first_steps: design.bars.is_empty(),
+        strike: design.state == State::Standing,
+        head,
+    }))
+}
+
+impl OnePage {
+    fn short_words(&self) -> String {
+        count_of(self.short, "thing is short", "things are short")
+    }
+
+    fn unexplained_words(&self) -> String {
+        count_of(
+            self.unexplained,
+            "limit is broken or not known",
+            "limits are broken or not known",
+        )
+    }
+}

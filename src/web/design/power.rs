@@ -1,0 +1,390 @@
+//! Drivers and supplies: what feeds what, and how full each is.
+
+use askama::Template;
+
+use super::{Head, Tab, Whole, amps, head, load, percent};
+use crate::{
+    model::{
+        id::{BarId, DesignId, PartId, ThingId},
+        part::{Driver, Isolation, PartSpec, Supply},
+        text::Tag,
+    },
+    plan::outcome::{DriverPlan, OutputPlan},
+    units::{Current, Power, Voltage},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        link::Link,
+        page::{Chrome, page},
+    },
+};
+
+/// How full something is.
+pub struct Meter {
+    /// What.
+    pub label: String,
+    /// Load and limit in words.
+    pub text: String,
+    /// Filled part of the picture, 0 to 100.
+    pub percent: i64,
+    /// Whether it is beyond its limit.
+    pub over: bool,
+    /// Where the figure comes from, term by term.
+    pub terms: Vec<String>,
+}
+
+impl Meter {
+    fn new(
+        label: String,
+        load: Option<Current>,
+        limit: Option<Current>,
+        terms: Vec<String>,
+    ) -> Self {
+        let full = load
+            .zip(limit)
+            .map_or(0, |(load, limit)| percent(load, limit));
+        Self {
+            label,
+            text: match limit {
+                Some(limit) if load.is_some() => {
+                    format!("{} of {} ({full} %)", amps(load), limit.show())
+                }
+                Some(limit) => format!("load not known, of {}", limit.show()),
+                None => format!("{}, limit not known", amps(load)),
+            },
+            percent: full.min(100),
+            over: full > 100,
+            terms,
+        }
+    }
+}
+
+struct OutputRow {
+    meter: Meter,
+    bars: String,
+}
+
+struct DriverRow {
+    name: String,
+    unit: Option<(Link, String)>,
+    part: Link,
+    place: String,
+    outputs: Vec<OutputRow>,
+    inlets: Vec<(Meter, String)>,
+    whole: Meter,
+    inlets_words: &'static str,
+    spare: String,
+}
+
+struct SupplyRow {
+    name: String,
+    unit: Option<(Link, String)>,
+    part: Link,
+    meter: Meter,
+    rated: String,
+    pairs: String,
+    feeds: String,
+    mains: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/power.html")]
+struct PowerPage {
+    chrome: Chrome,
+    head: Head,
+    drivers: Vec<DriverRow>,
+    supplies: Vec<SupplyRow>,
+    total: String,
+    bars: Vec<(Link, String, String, String, String)>,
+    any_bars: bool,
+}
+
+fn unit_of(unit: Option<&(ThingId, Tag)>) -> Option<(Link, String)> {
+    unit.map(|(thing, tag)| (Link::Thing(*thing), tag.to_string()))
+}
+
+/// The sum of what is known, or nothing when a part of it is not.
+fn sum(list: impl IntoIterator<Item = Option<Current>>) -> Option<Current> {
+    list.into_iter()
+        .try_fold(Current::ZERO, |sum, one| sum.checked_add(one?))
+}
+
+impl Whole {
+    fn driver(&self, id: PartId) -> Option<&Driver> {
+        match self.part(id).map(|part| &part.spec) {
+            Some(PartSpec::Driver(driver)) => Some(driver),
+            _ => None,
+        }
+    }
+
+    fn supply(&self, id: PartId) -> Option<&Supply> {
+        match self.part(id).map(|part| &part.spec) {
+            Some(PartSpec::Supply(supply)) => Some(supply),
+            _ => None,
+        }
+    }
+
+    /// What a driver of the plan is called: its tag, or the name of what is to be bought.
+    pub fn driver_name(&self, at: usize) -> String {
+        self.plan().drivers.get(at).map_or_else(
+            || "a driver".to_owned(),
+            |driver| match &driver.unit {
+                Some((_, tag)) => format!("driver {tag}"),
+                None => format!("driver {} (to buy)", at + 1),
+            },
+        )
+    }
+
+    fn bar_terms(&self, cx: &Cx, bars: &[BarId]) -> Vec<String> {
+        bars.iter()
+            .filter_map(|id| Some((self.bar(*id)?, self.bar_plan(*id)?)))
+            .map(|(bar, plan)| {
+                format!(
+                    "bar {}, {} lit: {}",
+                    bar.label,
+                    cx.length(bar.length_um),
+                    amps(plan.current_ma)
+                )
+            })
+            .collect()
+    }
+}
+
+fn output(cx: &Cx, whole: &Whole, plan: &DriverPlan, output: &OutputPlan) -> OutputRow {
+    let driver = whole.driver(plan.part);
+    let limit = driver.and_then(|driver| {
+        driver.output_limit_ma.or_else(|| {
+            let each = driver.channel_limit_ma?;
+            Current::new(each.get() * i64::from(driver.channels_per_output)).ok()
+        })
+    });
+    OutputRow {
+        meter: Meter::new(
+            format!("Output {}", output.number),
+            output.current_ma,
+            limit,
+            whole.bar_terms(cx, &output.bars),
+        ),
+        bars: output
+            .bars
+            .iter()
+            .map(|bar| whole.bar_label(*bar))
+            .collect::<Vec<_>>()
+            .join(", "),
+    }
+}
+
+fn driver_row(cx: &Cx, whole: &Whole, at: usize, plan: &DriverPlan) -> DriverRow {
+    let driver = whole.driver(plan.part);
+    let inlets = plan
+        .inlets
+        .iter()
+        .map(|inlet| {
+            let feeds = driver
+                .and_then(|driver| driver.inlets.get(usize::from(inlet.number).checked_sub(1)?))
+                .map_or_else(Vec::new, |inlet| inlet.outputs.clone());
+            let terms = plan
+                .outputs
+                .iter()
+                .filter(|output| feeds.contains(&output.number))
+                .map(|output| format!("output {}: {}", output.number, amps(output.current_ma)))
+                .collect();
+            let from = inlet.supply.map_or_else(
+                || "no supply could be given".to_owned(),
+                |supply| format!("from {}", whole.supply_name(supply)),
+            );
+            (
+                Meter::new(
+                    format!("Inlet {}", inlet.number),
+                    inlet.current_ma,
+                    driver.and_then(|driver| driver.inlet_limit_ma),
+                    terms,
+                ),
+                from,
+            )
+        })
+        .collect();
+    DriverRow {
+        name: format!("{} · {}", whole.driver_name(at), whole.part_name(plan.part)),
+        unit: unit_of(plan.unit.as_ref()),
+        part: Link::Part(plan.part),
+        place: plan.place.clone(),
+        outputs: plan
+            .outputs
+            .iter()
+            .map(|one| output(cx, whole, plan, one))
+            .collect(),
+        inlets,
+        whole: Meter::new(
+            "The whole driver".to_owned(),
+            sum(plan.outputs.iter().map(|output| output.current_ma)),
+            driver.and_then(|driver| driver.whole_limit_ma),
+            plan.outputs
+                .iter()
+                .map(|output| format!("output {}: {}", output.number, amps(output.current_ma)))
+                .collect(),
+        ),
+        inlets_words: match driver.map(|driver| driver.isolation) {
+            Some(Isolation::Isolated) => {
+                "Its inlets are isolated: each may have a supply of its own."
+            }
+            Some(Isolation::Bonded) => "Its inlets are joined inside: one supply only.",
+            _ => "Nobody has noted whether its inlets are joined inside: one supply only.",
+        },
+        spare: driver.map_or_else(String::new, |driver| {
+            format!(
+                "{} of {} outputs in use",
+                plan.outputs.len(),
+                driver.outputs
+            )
+        }),
+    }
+}
+
+impl Whole {
+    /// What a supply of the plan is called.
+    pub fn supply_name(&self, at: usize) -> String {
+        self.plan().supplies.get(at).map_or_else(
+            || "a supply".to_owned(),
+            |supply| match &supply.unit {
+                Some((_, tag)) => format!("supply {tag}"),
+                None => format!("supply {} (to buy)", at + 1),
+            },
+        )
+    }
+}
+
+fn supply_row(whole: &Whole, at: usize) -> Option<SupplyRow> {
+    let plan = whole.plan().supplies.get(at)?;
+    let supply = whole.supply(plan.part);
+    let mut feeds = Vec::new();
+    let mut terms = Vec::new();
+    for (index, driver) in whole.plan().drivers.iter().enumerate() {
+        for inlet in &driver.inlets {
+            if inlet.supply == Some(at) {
+                let name = format!("{}, inlet {}", whole.driver_name(index), inlet.number);
+                terms.push(format!("{name}: {}", amps(inlet.current_ma)));
+                feeds.push(name);
+            }
+        }
+    }
+    let percent = supply
+        .and_then(|supply| supply.load_percent)
+        .unwrap_or(Supply::USUAL_LOAD_PERCENT);
+    terms.push(format!(
+        "it may be loaded to {percent} % of {}",
+        supply.map_or_else(|| "its rating".to_owned(), |supply| supply.rated_ma.show())
+    ));
+    let mains = supply.zip(plan.load_ma).map_or_else(
+        || "not known".to_owned(),
+        |(supply, load)| mains_words(supply, load),
+    );
+    Some(SupplyRow {
+        name: format!("{} · {}", whole.supply_name(at), whole.part_name(plan.part)),
+        unit: unit_of(plan.unit.as_ref()),
+        part: Link::Part(plan.part),
+        meter: Meter::new("Load".to_owned(), plan.load_ma, Some(plan.usable_ma), terms),
+        rated: supply.map_or_else(String::new, |supply| {
+            format!("{}, {}", supply.voltage_mv.show(), supply.rated_ma.show())
+        }),
+        pairs: match supply.and_then(|supply| supply.terminal_pairs) {
+            Some(pairs) => format!("{} of {pairs} pairs of terminals", plan.pairs_used),
+            None => format!(
+                "{} pairs of terminals used; how many it has is not known",
+                plan.pairs_used
+            ),
+        },
+        feeds: feeds.join("; "),
+        mains,
+    })
+}
+
+/// What a supply takes from the mains side, from its efficiency where that is known.
+fn mains_words(supply: &Supply, load: Current) -> String {
+    let out = Power::of(supply.voltage_mv, load);
+    match supply.efficiency_percent {
+        Some(percent) if percent > 0 => {
+            let drawn = out.watts() * 100.0 / f64::from(percent);
+            format!(
+                "about {drawn:.0} W ({} ÷ {percent} % efficiency)",
+                out.show()
+            )
+        }
+        _ => format!("more than {}: its efficiency is not known", out.show()),
+    }
+}
+
+/// The load of everything in watts, as far as it is known.
+fn total(whole: &Whole) -> String {
+    let known = whole.plan().bars.iter().filter_map(|bar| bar.power_mw);
+    let sum = known
+        .clone()
+        .try_fold(Power::ZERO, Power::checked_add)
+        .map_or_else(|| "not known".to_owned(), Power::show);
+    let unknown = whole.plan().bars.len() - known.count();
+    if unknown == 0 {
+        sum
+    } else {
+        format!("{sum} and {unknown} bars whose power is not known")
+    }
+}
+
+/// GET: the page.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Power);
+    let bars = whole
+        .plan()
+        .bars
+        .iter()
+        .map(|bar| {
+            let voltage = whole
+                .bar(bar.bar)
+                .and_then(|bar| bar.voltage_mv)
+                .map_or_else(String::new, Voltage::show);
+            (
+                Link::Bar(id, bar.bar),
+                bar.label.clone(),
+                bar.power_mw
+                    .map_or_else(|| "not known".to_owned(), Power::show),
+                format!(
+                    "{}{}",
+                    amps(bar.current_ma),
+                    if voltage.is_empty() {
+                        String::new()
+                    } else {
+                        format!(" at {voltage}")
+                    }
+                ),
+                bar.output.map_or_else(
+                    || "none".to_owned(),
+                    |output| {
+                        format!(
+                            "{}, output {}",
+                            whole.driver_name(output.driver),
+                            output.output
+                        )
+                    },
+                ),
+            )
+        })
+        .collect();
+    Ok(page(&PowerPage {
+        chrome,
+        drivers: whole
+            .plan()
+            .drivers
+            .iter()
+            .enumerate()
+            .map(|(at, driver)| driver_row(&cx, &whole, at, driver))
+            .collect(),
+        supplies: (0..whole.plan().supplies.len())
+            .filter_map(|at| supply_row(&whole, at))
+            .collect(),
+        total: total(&whole),
+        any_bars: !whole.design().bars.is_empty(),
+        bars,
+        head,
+    }))
+}

@@ -1,0 +1,261 @@
+//! Which fixture serves which bar, what nearly would, and what else is free.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{
+    Head, Tab, Whole, count_of, head, load, look,
+    new::{FreeGroup, bar_of, groups},
+    off_words,
+};
+use crate::{
+    model::{
+        design::BAR_LIMIT,
+        id::{BarId, DesignId, ThingId},
+        text::Name,
+    },
+    plan::{input::SpareFixture, outcome::Serve},
+    stock::design::Edit,
+    units::{Length, SignedLength},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::Form,
+        link::Link,
+        page::{Chrome, Flash, page},
+    },
+};
+
+struct Served {
+    bar: BarId,
+    label: String,
+    href: Link,
+    wanted: String,
+    fixture: ThingId,
+    tag: String,
+    thing: Link,
+    off: String,
+    couplers: String,
+    why: String,
+    pinned: bool,
+}
+
+struct Unserved {
+    label: String,
+    href: Link,
+    wanted: String,
+    state: &'static str,
+    word: &'static str,
+    why: String,
+}
+
+struct Near {
+    bar: BarId,
+    tag: String,
+    thing: Link,
+    fixture: ThingId,
+    sentence: String,
+    button: String,
+}
+
+struct NotFree {
+    tag: String,
+    thing: Link,
+    what: String,
+    why: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/reuse.html")]
+struct ReusePage {
+    chrome: Chrome,
+    head: Head,
+    served: Vec<Served>,
+    unserved: Vec<Unserved>,
+    near: Vec<Near>,
+    free: Vec<FreeGroup>,
+    not_free: Vec<NotFree>,
+    summary: String,
+}
+
+/// GET: the page.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Reuse);
+    let design = whole.design();
+    let wanted = |bar: BarId| {
+        whole.bar(bar).map_or_else(String::new, |bar| {
+            format!("{}, {}", cx.length(bar.length_um), bar.channels)
+        })
+    };
+    let (mut served, mut unserved, mut used) = (Vec::new(), Vec::new(), Vec::new());
+    for plan in &whole.plan().bars {
+        if let Serve::Reuse {
+            fixture,
+            tag,
+            off_um,
+            couplers,
+            ..
+        } = &plan.serve
+        {
+            used.push(*fixture);
+            served.push(Served {
+                bar: plan.bar,
+                label: plan.label.clone(),
+                href: Link::Bar(id, plan.bar),
+                wanted: wanted(plan.bar),
+                fixture: *fixture,
+                tag: tag.to_string(),
+                thing: Link::Thing(*fixture),
+                off: off_words(&cx, *off_um),
+                couplers: couplers
+                    .iter()
+                    .map(|part| whole.part_name(*part))
+                    .collect::<Vec<_>>()
+                    .join(", "),
+                why: plan.why.clone(),
+                pinned: whole
+                    .bar(plan.bar)
+                    .is_some_and(|bar| bar.fixture == Some(*fixture)),
+            });
+        } else {
+            let look = look(&plan.serve);
+            unserved.push(Unserved {
+                label: plan.label.clone(),
+                href: Link::Bar(id, plan.bar),
+                wanted: wanted(plan.bar),
+                state: look.word(),
+                word: look.label(),
+                why: plan.why.clone(),
+            });
+        }
+    }
+    let near = whole
+        .plan()
+        .near_misses
+        .iter()
+        .filter_map(|miss| {
+            let bar = whole.bar(miss.bar)?;
+            let to = Length::new(bar.length_um.get().saturating_add(miss.by_um)).ok()?;
+            Some(Near {
+                bar: miss.bar,
+                tag: miss.tag.to_string(),
+                thing: Link::Thing(miss.fixture),
+                fixture: miss.fixture,
+                sentence: format!(
+                    "would fit if bar {} were {}",
+                    miss.label,
+                    off_words(&cx, miss.by_um)
+                ),
+                button: format!("Make bar {} {}", miss.label, cx.length(to)),
+            })
+        })
+        .collect();
+    let spare: Vec<SpareFixture> = whole
+        .input()
+        .stock
+        .fixtures
+        .iter()
+        .filter(|spare| !used.contains(&spare.fixture.id))
+        .cloned()
+        .collect();
+    let not_free = spare
+        .iter()
+        .filter_map(|spare| match &spare.freedom {
+            crate::plan::input::Freedom::Free => None,
+            crate::plan::input::Freedom::Not(why) => Some(NotFree {
+                tag: spare.fixture.tag.to_string(),
+                thing: Link::Thing(spare.fixture.id),
+                what: format!(
+                    "{}, {}",
+                    cx.length(spare.fixture.make.lit_um),
+                    spare.fixture.make.channels
+                ),
+                why: why.clone(),
+            }),
+        })
+        .collect();
+    let summary = format!(
+        "{} of {} served from the cupboard.",
+        served.len(),
+        count_of(design.bars.len(), "bar is", "bars are")
+    );
+    Ok(page(&ReusePage {
+        chrome,
+        free: groups(&cx, &spare, &Form::default()),
+        head,
+        served,
+        unserved,
+        near,
+        not_free,
+        summary,
+    }))
+}
+
+/// POST: chooses a fixture for a bar by hand, or no longer, makes a bar as long as a fixture, or
+/// adds a bar for one.
+pub async fn pick(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let back = Link::Reuse(id);
+    let bar = form.value("bar").parse::<BarId>().ok();
+    let fixture = form.value("fixture").parse::<ThingId>().ok();
+    let spare = fixture.and_then(|fixture| whole.fixture(fixture));
+    let nothing = |what: &str| Trouble::not_found(what).or_go(back.clone(), "To the fixtures");
+    let (edit, flash) = match form.value("do") {
+        "add" => {
+            let spare = spare.ok_or_else(|| nothing("fixture"))?;
+            let label = free_label(&whole);
+            let mut bar = bar_of(spare, label, 0);
+            if let Some(last) = whole.design().bars.last() {
+                // Beside the last one, not on top of it.
+                let x = last.x_um.get().saturating_add(300_000);
+                bar.x_um = SignedLength::new(x).unwrap_or(last.x_um);
+                bar.y_um = last.y_um;
+                bar.angle_mdeg = last.angle_mdeg;
+            }
+            let flash = format!("{} is in the set as bar {}.", spare.fixture.tag, bar.label);
+            (Edit::AddBars(vec![bar]), flash)
+        }
+        what @ ("pin" | "unpin" | "fit") => {
+            let mut bar = bar
+                .and_then(|bar| whole.bar(bar))
+                .cloned()
+                .ok_or_else(|| nothing("bar"))?;
+            if what == "unpin" {
+                bar.fixture = None;
+                let flash = format!("Bar {} takes whichever fixture serves best.", bar.label);
+                (Edit::ChangeBars(vec![bar]), flash)
+            } else {
+                let spare = spare.ok_or_else(|| nothing("fixture"))?;
+                if what == "fit" {
+                    bar.length_um = spare.fixture.make.lit_um;
+                }
+                bar.fixture = Some(spare.fixture.id);
+                let flash = format!(
+                    "Bar {} is now {} and takes {}.",
+                    bar.label,
+                    cx.length(bar.length_um),
+                    spare.fixture.tag
+                );
+                (Edit::ChangeBars(vec![bar]), flash)
+            }
+        }
+        _ => {
+            return Err(Trouble::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                "This button says nothing that this page knows. Nothing was changed.",
+            )
+            .or_go(back, "To the fixtures"));
+        }
+    };
+    load::store_or_say(&cx, &mut form, id, &[edit], &back, Flash::good(flash)).await
+}
+
+/// The first whole number that no bar is called by.
+fn free_label(whole: &Whole) -> Name {
+    (1..=BAR_LIMIT + 1)
+        .filter_map(|number| Name::parse(&number.to_string()).ok())
+        .find(|name| !whole.design().bars.iter().any(|bar| bar.label == *name))
+        .unwrap_or_else(|| unreachable!("fewer bars than numbers"))
+}

@@ -1,0 +1,135 @@
+//! What is to be bought for one set, by supplier, against its budget.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+
+use super::{
+    Head, Tab, count_of, day, head, load,
+    short::{MoneyWords, money},
+};
+use crate::{
+    model::id::{DesignId, SupplierId},
+    units::{Date, Money},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        link::Link,
+        page::{Chrome, page},
+    },
+};
+
+struct Line {
+    part: String,
+    href: Option<Link>,
+    packs: String,
+    short: String,
+    cost: String,
+    left_over: String,
+}
+
+struct Supplier {
+    name: String,
+    href: Link,
+    lines: Vec<Line>,
+    sum: String,
+    order_by: String,
+    late: bool,
+}
+
+#[derive(Template)]
+#[template(path = "design/shopping.html")]
+struct ShoppingPage {
+    chrome: Chrome,
+    head: Head,
+    suppliers: Vec<Supplier>,
+    without: Vec<(Option<Link>, String, String)>,
+    money: MoneyWords,
+    tax: &'static str,
+}
+
+/// GET: the page.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Shopping);
+    let mut by: BTreeMap<SupplierId, (String, Vec<Line>, Vec<Money>, Option<Date>)> =
+        BTreeMap::new();
+    let mut without = Vec::new();
+    for need in whole.plan().needs.iter().filter(|need| need.short > 0) {
+        let short = whole.amount(&cx, need.part, need.short);
+        if need.buy.is_empty() {
+            without.push((need.part.map(Link::Part), need.name.clone(), short));
+            continue;
+        }
+        for buy in &need.buy {
+            let entry = by
+                .entry(buy.supplier)
+                .or_insert_with(|| (buy.supplier_name.clone(), Vec::new(), Vec::new(), None));
+            entry.1.push(Line {
+                part: need.name.clone(),
+                href: need.part.map(Link::Part),
+                packs: format!(
+                    "{} × {}",
+                    buy.packs,
+                    whole.pack_words(&cx, need.part, buy.pack_amount)
+                ),
+                short: short.clone(),
+                cost: cx.money(buy.cost_minor),
+                left_over: left_over(&cx, &whole, need.part, buy.left_over),
+            });
+            entry.2.push(buy.cost_minor);
+            entry.3 = Some(entry.3.map_or(buy.order_by, |day| day.min(buy.order_by)));
+        }
+    }
+    let suppliers = by
+        .into_iter()
+        .map(|(supplier, (name, lines, costs, order_by))| Supplier {
+            name,
+            href: Link::Supplier(supplier),
+            sum: Money::sum(costs).map_or_else(|| "not known".to_owned(), |sum| cx.money(sum)),
+            late: order_by.is_some_and(|day| day < cx.today),
+            order_by: order_by.map_or_else(String::new, day),
+            lines,
+        })
+        .collect();
+    Ok(page(&ShoppingPage {
+        chrome,
+        suppliers,
+        without,
+        money: money(&cx, &whole),
+        tax: if cx.venue.prices_include_tax {
+            "Prices include tax."
+        } else {
+            "Prices are without tax."
+        },
+        head,
+    }))
+}
+
+/// What is left over of what is bought: a count, or a length.
+fn left_over(
+    cx: &Cx,
+    whole: &super::Whole,
+    part: Option<crate::model::id::PartId>,
+    amount: i64,
+) -> String {
+    if amount == 0 {
+        return String::new();
+    }
+    let by_length = part
+        .and_then(|id| whole.part(id))
+        .is_some_and(|part| part.stock_by() == crate::model::part::StockBy::Length);
+    if by_length {
+        crate::units::Length::new(amount)
+            .map_or_else(|_| amount.to_string(), |length| cx.length(length))
+    } else {
+        whole.amount(cx, part, amount)
+    }
+}
+
+impl ShoppingPage {
+    fn count(&self) -> String {
+        count_of(self.suppliers.len(), "supplier", "suppliers")
+    }
+}

@@ -1,0 +1,170 @@
+//! What the set needs, what of it is there, and what is short.
+
+use askama::Template;
+
+use super::{Head, Tab, Whole, day, head, load};
+use crate::{
+    model::id::DesignId,
+    plan::outcome::{Need, Serve},
+    units::Money,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        link::Link,
+        page::{Chrome, page},
+    },
+};
+
+/// What is needed of one part.
+pub struct NeedRow {
+    /// Its name.
+    pub name: String,
+    /// Its page.
+    pub href: Option<Link>,
+    /// What for.
+    pub used_for: String,
+    /// How much is needed.
+    pub needed: String,
+    /// What of it is there.
+    pub there: String,
+    /// What of it is ordered; empty for nothing.
+    pub due: String,
+    /// What is short; empty for nothing.
+    pub short: String,
+    /// What to buy, in words.
+    pub buy: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "design/short.html")]
+struct ShortPage {
+    chrome: Chrome,
+    head: Head,
+    short: Vec<NeedRow>,
+    enough: Vec<NeedRow>,
+    bars: Vec<(Link, String, String)>,
+    money: MoneyWords,
+    any_bars: bool,
+}
+
+/// How the set stands against its budget, in words.
+pub struct MoneyWords {
+    /// What is to be bought.
+    pub planned: String,
+    /// The budget, and what is left of it.
+    pub budget: Option<String>,
+    /// Whether it is overrun.
+    pub over: bool,
+    /// Parts without a price.
+    pub unpriced: u32,
+}
+
+/// The money of a plan.
+pub fn money(cx: &Cx, whole: &Whole) -> MoneyWords {
+    let cost = &whole.plan().cost;
+    let budget = cost.budget_minor.map(|budget| {
+        let left = budget.get() - cost.planned_minor.get();
+        let show = |minor: i64| {
+            Money::new(minor.abs()).map_or_else(|_| String::new(), |sum| cx.money(sum))
+        };
+        if left < 0 {
+            format!("{}; overrun by {}", cx.money(budget), show(left))
+        } else {
+            format!("{}; {} left", cx.money(budget), show(left))
+        }
+    });
+    MoneyWords {
+        planned: cx.money(cost.planned_minor),
+        over: cost
+            .budget_minor
+            .is_some_and(|budget| budget < cost.planned_minor),
+        budget,
+        unpriced: cost.unpriced,
+    }
+}
+
+/// One need as people read it.
+pub fn row(cx: &Cx, whole: &Whole, need: &Need) -> NeedRow {
+    let amount = |amount: i64| whole.amount(cx, need.part, amount);
+    let some = |value: i64| {
+        if value == 0 {
+            String::new()
+        } else {
+            amount(value)
+        }
+    };
+    NeedRow {
+        name: need.name.clone(),
+        href: need.part.map(Link::Part),
+        used_for: need.used_for.clone(),
+        needed: amount(need.needed),
+        there: amount(need.there),
+        due: some(need.due),
+        short: some(need.short),
+        buy: need
+            .buy
+            .iter()
+            .map(|buy| {
+                format!(
+                    "{} × {} from {}, {}; order by {}",
+                    buy.packs,
+                    whole.pack_words(cx, need.part, buy.pack_amount),
+                    buy.supplier_name,
+                    cx.money(buy.cost_minor),
+                    day(buy.order_by)
+                )
+            })
+            .collect(),
+    }
+}
+
+impl Whole {
+    /// What one pack holds: a count, or one roll, reel or bar of a length.
+    pub fn pack_words(&self, cx: &Cx, part: Option<crate::model::id::PartId>, pack: i64) -> String {
+        let by_length = part
+            .and_then(|id| self.part(id))
+            .is_some_and(|part| part.stock_by() == crate::model::part::StockBy::Length);
+        if by_length {
+            crate::units::Length::new(pack)
+                .map_or_else(|_| pack.to_string(), |length| cx.length(length))
+        } else if pack == 1 {
+            "one".to_owned()
+        } else {
+            format!("pack of {}", self.amount(cx, part, pack))
+        }
+    }
+}
+
+/// GET: the page.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Short);
+    let (mut short, mut enough) = (Vec::new(), Vec::new());
+    for need in &whole.plan().needs {
+        let row = row(&cx, &whole, need);
+        if need.short > 0 {
+            short.push(row);
+        } else {
+            enough.push(row);
+        }
+    }
+    let bars = whole
+        .plan()
+        .bars
+        .iter()
+        .filter_map(|bar| match &bar.serve {
+            Serve::Short { why } => Some((Link::Bar(id, bar.bar), bar.label.clone(), why.clone())),
+            _ => None,
+        })
+        .collect();
+    Ok(page(&ShortPage {
+        chrome,
+        short,
+        enough,
+        bars,
+        money: money(&cx, &whole),
+        any_bars: !whole.design().bars.is_empty(),
+        head,
+    }))
+}

@@ -1,0 +1,254 @@
+//! Strike: what is out with a set, and one tap for each thing that comes back.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{Head, Tab, count_of, head, load};
+use crate::{
+    db,
+    model::{
+        design::State,
+        id::{DesignId, PartId, PlaceId, ThingId},
+        part::StockUnit,
+        text::{Note, Tag},
+        thing::Thing,
+    },
+    stock::{
+        StockError,
+        strike::{self, Back, CheckIn, CheckWhat, OutWhat},
+    },
+    units::Length,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::{Choice, Form},
+        link::Link,
+        page::{Chrome, Flash, go_with, page_with},
+    },
+};
+
+struct ThingRow {
+    id: ThingId,
+    tag: String,
+    href: Link,
+    name: String,
+    places: Vec<Choice>,
+}
+
+struct CountRow {
+    part: PartId,
+    href: Link,
+    name: String,
+    amount: String,
+    places: Vec<Choice>,
+}
+
+#[derive(Template)]
+#[template(path = "design/strike.html")]
+struct StrikePage {
+    chrome: Chrome,
+    head: Head,
+    things: Vec<ThingRow>,
+    counts: Vec<CountRow>,
+    places: Vec<Choice>,
+    backs: Vec<(&'static str, &'static str, &'static str)>,
+    form: Form,
+    left: String,
+    standing: bool,
+    has_places: bool,
+}
+
+fn backs() -> Vec<(&'static str, &'static str, &'static str)> {
+    Back::ALL
+        .iter()
+        .map(|back| {
+            let kind = match back {
+                Back::Good => "main",
+                Back::Lost => "danger",
+                Back::Suspect | Back::Dead => "",
+            };
+            (back.word(), back.label(), kind)
+        })
+        .collect()
+}
+
+async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
+    let whole = load::whole(cx, id).await?;
+    let mut tx = cx.read().await?;
+    let out = strike::list(&mut tx, id).await?;
+    let nodes = db::place::list(&mut tx, false).await?;
+    drop(tx);
+    let places = |chosen: Option<PlaceId>| {
+        let chosen = chosen.map_or_else(|| form.value("to").to_owned(), |id| id.to_string());
+        Choice::list(
+            nodes
+                .iter()
+                .map(|node| (node.place.id.to_string(), node.place.path.clone())),
+            &chosen,
+        )
+    };
+    let (mut things, mut counts) = (Vec::new(), Vec::new());
+    for line in out {
+        match line.what {
+            OutWhat::Thing(thing) => things.push(ThingRow {
+                id: thing.id,
+                tag: thing.tag.to_string(),
+                href: Link::Thing(thing.id),
+                name: name_of(cx, &thing),
+                places: places(line.came_from),
+            }),
+            OutWhat::Count { part, name, amount } => counts.push(CountRow {
+                part,
+                href: Link::Part(part),
+                name: name.to_string(),
+                amount: whole.amount(cx, Some(part), amount),
+                places: places(line.came_from),
+            }),
+        }
+    }
+    let (mut chrome, head) = head(cx, &whole, Tab::Set);
+    chrome.title = format!("Strike · {}", head.name);
+    let status = if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    Ok(page_with(
+        status,
+        &StrikePage {
+            chrome,
+            left: count_of(things.len() + counts.len(), "line is", "lines are"),
+            things,
+            counts,
+            places: places(None),
+            backs: backs(),
+            standing: head.state == State::Standing,
+            has_places: !nodes.is_empty(),
+            form,
+            head,
+        },
+    ))
+}
+
+fn name_of(cx: &Cx, thing: &Thing) -> String {
+    match thing.amount.length() {
+        Some(length) => format!("{}, {}", thing.name, cx.length(length)),
+        None => thing.name.clone(),
+    }
+}
+
+/// GET: what is out.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
+    show(&cx, id, form).await
+}
+
+/// Reads how many of a part: a count, or a length for what is measured by length.
+async fn amount(
+    cx: &Cx,
+    form: &mut Form,
+    field: &str,
+    part: PartId,
+) -> Result<Option<i64>, Trouble> {
+    let by_length = db::part::lookup(&mut *cx.read().await?, part)
+        .await?
+        .is_some_and(|part| part.unit() != StockUnit::Each);
+    if form.value(field).trim().is_empty() {
+        return Ok(Some(0));
+    }
+    Ok(if by_length {
+        form.length(field, cx.unit()).map(Length::get)
+    } else {
+        form.count(field, 0, 1_000_000_000)
+    })
+}
+
+/// What the form says comes back, with its name for the message.
+async fn what(cx: &Cx, form: &mut Form) -> Result<Option<(CheckWhat, String)>, Trouble> {
+    if form.has("part") {
+        let Some(part) = form.id::<PartId>("part") else {
+            return Ok(None);
+        };
+        let back = amount(cx, form, "back", part).await?;
+        let lost = amount(cx, form, "gone", part).await?;
+        let (Some(back), Some(lost)) = (back, lost) else {
+            return Ok(None);
+        };
+        if back + lost == 0 {
+            form.fail("back", "Type how many come back, or how many are lost.");
+            return Ok(None);
+        }
+        return Ok(Some((
+            CheckWhat::Count { part, back, lost },
+            "They are".to_owned(),
+        )));
+    }
+    let how = form.word::<Back>("how");
+    let found = if form.has("tag") {
+        match form.take("tag", Tag::parse) {
+            Some(tag) => {
+                let thing = db::thing::find_by_tag(&mut *cx.read().await?, &tag).await?;
+                if thing.is_none() {
+                    form.fail("tag", format!("Nothing has the tag {tag}. Type it again."));
+                }
+                thing
+            }
+            None => None,
+        }
+    } else {
+        match form.id::<ThingId>("thing") {
+            Some(id) => db::thing::lookup(&mut *cx.read().await?, id).await?,
+            None => None,
+        }
+    };
+    Ok(match (found, how) {
+        (Some(thing), Some(how)) => Some((
+            CheckWhat::Thing {
+                thing: thing.id,
+                how,
+            },
+            format!("{} is {how}", thing.tag),
+        )),
+        _ => None,
+    })
+}
+
+/// POST: one line comes back, or is lost.
+pub async fn line(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
+    let what = what(&cx, &mut form).await?;
+    let to = form.optional_id::<PlaceId>("to").flatten();
+    let Some((what, words)) = what.filter(|_| form.ok()) else {
+        if form.ok() {
+            form.fail("", "That thing is no longer known. Nothing was changed.");
+        }
+        return show(&cx, id, form).await;
+    };
+    let asked = CheckIn {
+        design: id,
+        what,
+        to,
+        reason: Note::default(),
+    };
+    match cx.act(&form).carry_out(&asked).await {
+        Ok(done) => {
+            let text = match what {
+                CheckWhat::Thing { .. } => format!("{words}."),
+                CheckWhat::Count { .. } => format!("{words} checked in."),
+            };
+            let mut flash = Flash::good(text);
+            flash.undoes = done.movement;
+            Ok(go_with(&Link::Strike(id), &flash))
+        }
+        Err(StockError::NotFound("set")) => Err(load::no_design()),
+        Err(StockError::Field { field, message }) => {
+            let field = if field == "lost" {
+                "gone".to_owned()
+            } else {
+                field
+            };
+            form.fail(if form.has(&field) { &field } else { "" }, message);
+            show(&cx, id, form).await
+        }
+        Err(why) => Err(Trouble::from(why).or_go(Link::Strike(id), "To what is out")),
+    }
+}

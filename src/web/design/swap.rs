@@ -1,0 +1,175 @@
+//! A bar died: what is free now and plugs in, and one tap to swap it.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{day, off_words};
+use crate::{
+    db,
+    model::{fixture::Condition, id::ThingId, text::Note},
+    stock::{StockError, swap},
+    units::Length,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::Form,
+        link::Link,
+        page::{Chrome, Flash, Section, go_with, page_with},
+    },
+};
+
+/// How much the lit length may differ where nothing else is asked.
+const USUAL: Length = Length::mm(100);
+
+struct Fit {
+    id: ThingId,
+    tag: String,
+    href: Link,
+    place: String,
+    off: String,
+}
+
+struct NotFit {
+    tag: String,
+    href: Link,
+    why: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/swap.html")]
+struct SwapPage {
+    chrome: Chrome,
+    id: ThingId,
+    tag: String,
+    what: String,
+    set: Option<(Link, String)>,
+    window: String,
+    fit: Vec<Fit>,
+    not: Vec<NotFit>,
+    form: Form,
+}
+
+fn no_fixture() -> Trouble {
+    Trouble::not_found("fixture").or_go(Link::Fixtures, "To the fixtures")
+}
+
+async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
+    if !form.has("differ") {
+        form.set("differ", cx.length(USUAL));
+    }
+    let differ = form.length("differ", cx.unit()).unwrap_or(USUAL);
+    let found = match swap::candidates(cx.db(), id, cx.today, differ, differ).await {
+        Err(StockError::NotFound(_)) => return Err(no_fixture()),
+        found => found?,
+    };
+    let mut tx = cx.read().await?;
+    let old = db::fixture::lookup(&mut tx, id)
+        .await?
+        .ok_or_else(no_fixture)?;
+    let ids: Vec<ThingId> = found.fit.iter().map(|fit| fit.fixture).collect();
+    let things = db::thing::list_by_id(&mut tx, &ids).await?;
+    let set = match found.design {
+        Some(design) => db::design::lookup(&mut tx, design)
+            .await?
+            .map(|set| (Link::Design(design), set.name.to_string())),
+        None => None,
+    };
+    drop(tx);
+    let make = &old.fixture.make;
+    let fit = found
+        .fit
+        .iter()
+        .map(|fit| Fit {
+            id: fit.fixture,
+            tag: fit.tag.to_string(),
+            href: Link::Thing(fit.fixture),
+            place: things
+                .iter()
+                .find(|thing| thing.id == fit.fixture)
+                .map_or_else(String::new, |thing| thing.place.words.clone()),
+            off: off_words(cx, fit.off_um),
+        })
+        .collect();
+    let status = if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    Ok(page_with(
+        status,
+        &SwapPage {
+            chrome: cx.chrome(Section::Fixtures, format!("Instead of {}", old.fixture.tag)),
+            id,
+            tag: old.fixture.tag.to_string(),
+            what: format!(
+                "{}, {}, {}, {}",
+                cx.length(make.lit_um),
+                make.channels,
+                if make.diffused { "diffused" } else { "bare" },
+                make.voltage_mv.show()
+            ),
+            set,
+            window: if found.window.from() == found.window.to() {
+                day(found.window.from())
+            } else {
+                format!("{} to {}", day(found.window.from()), day(found.window.to()))
+            },
+            fit,
+            not: found
+                .not
+                .into_iter()
+                .map(|not| NotFit {
+                    tag: not.tag.to_string(),
+                    href: Link::Thing(not.fixture),
+                    why: not.why,
+                })
+                .collect(),
+            form,
+        },
+    ))
+}
+
+/// GET: what plugs in instead, best first.
+pub async fn get(cx: Cx, Path(id): Path<ThingId>, form: Form) -> Answer {
+    show(&cx, id, form).await
+}
+
+/// POST: swaps it.
+pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
+    let new = form.id::<ThingId>("new");
+    if !form.has("condition") {
+        form.set("condition", Condition::Dead.word());
+    }
+    let condition = form.word::<Condition>("condition");
+    let (Some(new), Some(condition)) = (new, condition) else {
+        return show(&cx, id, form).await;
+    };
+    let asked = swap::Swap {
+        old: id,
+        condition,
+        new,
+        reason: Note::default(),
+    };
+    match cx.act(&form).carry_out(&asked).await {
+        Ok(_) => {
+            let things = db::thing::list_by_id(&mut *cx.read().await?, &[id, new]).await?;
+            let tag = |id: ThingId| {
+                things
+                    .iter()
+                    .find(|thing| thing.id == id)
+                    .map_or_else(String::new, |thing| thing.tag.to_string())
+            };
+            Ok(go_with(
+                &Link::Thing(new),
+                &Flash::good(format!(
+                    "{} takes the place of {}, which is marked {condition}. Switch the supply off before you change them.",
+                    tag(new),
+                    tag(id)
+                )),
+            ))
+        }
+        Err(StockError::NotFound(_)) => Err(no_fixture()),
+        Err(why) => Err(Trouble::from(why).or_go(Link::ThingSwap(id), "See what is free now")),
+    }
+}

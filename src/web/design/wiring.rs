@@ -1,0 +1,365 @@
+//! Which wire goes where: conductors, leads, couplers, blocks and cable runs by frame, and each run
+//! drawn from the driver's terminals to the bar.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+
+use super::{Head, Tab, Whole, count_of, head, load};
+use crate::{
+    draw::wiring::{Column, crossings, svg, wire_class},
+    model::{
+        channel::{Role, RoleOrder},
+        id::{BarId, DesignId, PartId},
+        part::{Cable, Kind, PartSpec},
+    },
+    plan::outcome::{BarPlan, Becomes, Serve},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::Answer,
+        link::Link,
+        page::{Chrome, page},
+    },
+};
+
+/// Bars that are wired alike: drawn once.
+pub struct Run {
+    /// Its bars.
+    pub bars: String,
+    /// From driver to bar, drawn.
+    pub svg: String,
+    /// The same in words.
+    pub twin: Vec<String>,
+    /// What crosses.
+    pub crossings: Vec<String>,
+    /// What could not be drawn because it is not known.
+    pub unknown: Vec<String>,
+}
+
+/// What a frame takes.
+pub struct FrameWires {
+    /// The frame, or that the bars hang on none.
+    pub name: String,
+    /// Bars on it.
+    pub bars: Vec<BarWires>,
+}
+
+/// One bar's wires.
+pub struct BarWires {
+    /// The bar.
+    pub label: String,
+    /// Its page.
+    pub href: Link,
+    /// Conductors: class of the colour and its name.
+    pub wires: Vec<(&'static str, String)>,
+    /// Number of conductors.
+    pub conductors: usize,
+    /// The cable run.
+    pub cable: String,
+    /// Lead and couplers.
+    pub ends: String,
+    /// The driver's output.
+    pub from: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/wiring.html")]
+struct WiringPage {
+    chrome: Chrome,
+    head: Head,
+    frames: Vec<FrameWires>,
+    runs: Vec<Run>,
+    counts: Vec<(Option<Link>, String, String, String)>,
+}
+
+/// The cable that a bar's run is cut from.
+fn cable_of(whole: &Whole, bar: BarId) -> Option<(PartId, &Cable)> {
+    let from_cuts = whole
+        .plan()
+        .cuts
+        .iter()
+        .find(|cut| {
+            cut.segments
+                .iter()
+                .any(|segment| matches!(segment.becomes, Becomes::Bar { bar: of, .. } if of == bar))
+                && matches!(
+                    whole.part(cut.part).map(|part| part.spec.kind()),
+                    Some(Kind::Cable)
+                )
+        })
+        .map(|cut| cut.part);
+    let part = from_cuts.or(whole.design().choices.cable)?;
+    match whole.part(part).map(|part| &part.spec) {
+        Some(PartSpec::Cable(cable)) => Some((part, cable)),
+        _ => None,
+    }
+}
+
+fn terminals(whole: &Whole, plan: &BarPlan) -> Option<RoleOrder> {
+    let driver = whole.plan().drivers.get(plan.output?.driver)?;
+    match whole.part(driver.part).map(|part| &part.spec) {
+        Some(PartSpec::Driver(driver)) => driver.terminals.clone(),
+        _ => None,
+    }
+}
+
+/// The bar's own side: the pins of its lead, then the pads of its tape.
+fn bar_side(whole: &Whole, plan: &BarPlan) -> Vec<(String, Option<RoleOrder>)> {
+    match &plan.serve {
+        Serve::Reuse { fixture, .. } => {
+            let pins = whole
+                .fixture(*fixture)
+                .and_then(|spare| spare.fixture.make.connector.as_ref())
+                .and_then(|connector| connector.pins.clone());
+            vec![("Plug of the fixture".to_owned(), pins)]
+        }
+        Serve::Build(build) => {
+            let mut columns = Vec::new();
+            if let Some((lead, _)) = build.lead
+                && let Some(PartSpec::Lead(lead)) = whole.part(lead).map(|part| &part.spec)
+            {
+                columns.push(("Lead".to_owned(), lead.connector.pins.clone()));
+            }
+            let pads = match whole.part(build.tape).map(|part| &part.spec) {
+                Some(PartSpec::Tape(tape)) => tape.pads.clone(),
+                _ => None,
+            };
+            columns.push(("Pads of the tape".to_owned(), pads));
+            columns
+        }
+        Serve::Short { .. } => Vec::new(),
+    }
+}
+
+/// Wires in the order of their own colours where the cable has them: the common first, then the
+/// colours in the order of the terminals.
+fn cable_column(cable: &Cable, terminals: &RoleOrder) -> Option<Column> {
+    let used: Vec<Role> = terminals
+        .list()
+        .iter()
+        .copied()
+        .filter(|role| *role != Role::Unused)
+        .take(usize::from(cable.conductors))
+        .collect();
+    Some(Column {
+        title: format!("Cable of {}", cable.conductors),
+        wires: cable
+            .colours
+            .iter()
+            .map(ToString::to_string)
+            .chain(std::iter::repeat(String::new()))
+            .take(used.len())
+            .collect(),
+        order: RoleOrder::new(used).ok()?,
+    })
+}
+
+fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
+    let mut unknown = Vec::new();
+    let mut columns = Vec::new();
+    match terminals(whole, plan) {
+        Some(order) => {
+            let cable =
+                cable_of(whole, plan.bar).and_then(|(_, cable)| cable_column(cable, &order));
+            columns.push(Column {
+                title: "Driver output".to_owned(),
+                order,
+                wires: Vec::new(),
+            });
+            columns.extend(cable);
+        }
+        None => unknown.push("the order of the driver’s terminals".to_owned()),
+    }
+    for (title, order) in bar_side(whole, plan) {
+        match order {
+            Some(order) => columns.push(Column {
+                title,
+                order,
+                wires: Vec::new(),
+            }),
+            None => unknown.push(format!("the order of the {}", title.to_lowercase())),
+        }
+    }
+    if matches!(plan.serve, Serve::Short { .. }) {
+        return None;
+    }
+    let crossed = columns
+        .windows(2)
+        .flat_map(|pair| {
+            let found = crossings(&pair[0].order, &pair[1].order);
+            let between = format!("{} to {}", pair[0].title, pair[1].title.to_lowercase());
+            (!found.is_empty()).then(|| format!("{between}: {}", found.join(", ")))
+        })
+        .collect();
+    let twin = columns
+        .iter()
+        .map(|column| {
+            let words: Vec<String> = column
+                .order
+                .list()
+                .iter()
+                .enumerate()
+                .map(|(at, role)| match column.wires.get(at) {
+                    Some(wire) if !wire.is_empty() => format!("{} {role} ({wire} wire)", at + 1),
+                    _ => format!("{} {role}", at + 1),
+                })
+                .collect();
+            format!("{}: {}", column.title, words.join(", "))
+        })
+        .collect();
+    Some(Run {
+        bars: plan.label.clone(),
+        svg: if columns.len() > 1 {
+            svg(&columns)
+        } else {
+            String::new()
+        },
+        twin,
+        crossings: crossed,
+        unknown,
+    })
+}
+
+/// Every kind of run once, with the bars that are wired so.
+pub fn runs(whole: &Whole) -> Vec<Run> {
+    let mut found: Vec<Run> = Vec::new();
+    for run in whole.plan().bars.iter().filter_map(|plan| run(whole, plan)) {
+        match found
+            .iter_mut()
+            .find(|other| other.twin == run.twin && other.unknown == run.unknown)
+        {
+            Some(same) => {
+                same.bars.push_str(", ");
+                same.bars.push_str(&run.bars);
+            }
+            None => found.push(run),
+        }
+    }
+    found
+}
+
+fn bar_wires(cx: &Cx, whole: &Whole, plan: &BarPlan) -> BarWires {
+    let channels = whole.bar(plan.bar).map(|bar| bar.channels.clone());
+    let mut wires = vec![(wire_class(Role::Common), "common".to_owned())];
+    if let Some(channels) = &channels {
+        wires.extend(channels.list().iter().map(|channel| {
+            (
+                wire_class(Role::Colour(*channel)),
+                channel.label().to_owned(),
+            )
+        }));
+    }
+    let run = whole
+        .bar(plan.bar)
+        .map_or_else(String::new, |bar| cx.length(bar.cable_um));
+    let cable = cable_of(whole, plan.bar).map_or_else(
+        || run.clone(),
+        |(part, _)| format!("{run} of {}", whole.part_name(part)),
+    );
+    let (lead, couplers) = match &plan.serve {
+        Serve::Reuse { couplers, .. } => ("the fixture’s own plug".to_owned(), couplers.clone()),
+        Serve::Build(build) => (
+            build.lead.map_or_else(
+                || "factory lead".to_owned(),
+                |(part, number)| format!("{number} × {}", whole.part_name(part)),
+            ),
+            build.couplers.clone(),
+        ),
+        Serve::Short { .. } => (String::new(), Vec::new()),
+    };
+    let mut ends = vec![lead];
+    ends.extend(couplers.iter().map(|part| whole.part_name(*part)));
+    ends.retain(|text| !text.is_empty());
+    BarWires {
+        label: plan.label.clone(),
+        href: Link::Bar(whole.design().id, plan.bar),
+        conductors: channels.map_or(0, |channels| channels.conductors()),
+        wires,
+        cable,
+        ends: ends.join(", "),
+        from: plan.output.map_or_else(
+            || "no output".to_owned(),
+            |output| {
+                format!(
+                    "{}, output {}",
+                    whole.driver_name(output.driver),
+                    output.output
+                )
+            },
+        ),
+    }
+}
+
+/// The wires of every bar, frame by frame.
+pub fn by_frame(cx: &Cx, whole: &Whole) -> Vec<FrameWires> {
+    let mut frames: BTreeMap<(usize, String), Vec<BarWires>> = BTreeMap::new();
+    for plan in &whole.plan().bars {
+        let at = whole
+            .bar(plan.bar)
+            .and_then(|bar| bar.frame)
+            .and_then(|id| {
+                whole
+                    .design()
+                    .frames
+                    .iter()
+                    .position(|frame| frame.id == id)
+            });
+        let key = at.map_or_else(
+            || (usize::MAX, "On no frame".to_owned()),
+            |at| (at, format!("Frame {}", whole.design().frames[at].label)),
+        );
+        frames
+            .entry(key)
+            .or_default()
+            .push(bar_wires(cx, whole, plan));
+    }
+    frames
+        .into_iter()
+        .map(|((_, name), bars)| FrameWires { name, bars })
+        .collect()
+}
+
+/// GET: the page.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (chrome, head) = head(&cx, &whole, Tab::Wiring);
+    let counts = whole
+        .plan()
+        .needs
+        .iter()
+        .filter(|need| {
+            need.part.and_then(|id| whole.part(id)).is_some_and(|part| {
+                matches!(
+                    part.spec.kind(),
+                    Kind::Lead | Kind::Coupler | Kind::Block | Kind::Cable | Kind::Data
+                )
+            })
+        })
+        .map(|need| {
+            (
+                need.part.map(Link::Part),
+                need.name.clone(),
+                whole.amount(&cx, need.part, need.needed),
+                need.used_for.clone(),
+            )
+        })
+        .collect();
+    Ok(page(&WiringPage {
+        chrome,
+        frames: by_frame(&cx, &whole),
+        runs: runs(&whole),
+        counts,
+        head,
+    }))
+}
+
+impl FrameWires {
+    fn title(&self) -> String {
+        format!(
+            "{}: {}",
+            self.name,
+            count_of(self.bars.len(), "bar", "bars")
+        )
+    }
+}
