@@ -79,7 +79,7 @@ pub async fn input_of(
     let stock = Snapshot {
         fixtures: list_fixtures_with(tx, ask, &claims, &walk).await?,
         pieces: list_pieces(tx, ask.for_good(), &claims, &walk).await?,
-        units: list_units(tx, ask, &claims, &walk).await?,
+        units: list_units(tx, ask, Mounted::MayServe, &claims, &walk).await?,
         frames: list_frames(tx, ask, &claims).await?,
         counts: list_counts(tx, ask, &parts).await?,
     };
@@ -110,7 +110,7 @@ pub async fn list_spare_units(
 ) -> Result<Vec<SpareUnit>, DbError> {
     let claims = reservation::list_claims(tx, None, None, ask.own).await?;
     let walk = walk(tx).await?;
-    list_units(tx, ask, &claims, &walk).await
+    list_units(tx, ask, Mounted::IsAway, &claims, &walk).await
 }
 
 /// Every piece in the house of which some is free for the days asked.
@@ -371,9 +371,19 @@ async fn list_pieces(
     Ok(pieces)
 }
 
+/// What being mounted on a frame means for a driver or a supply.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Mounted {
+    /// It serves where its frame does: the plan knows which frames serve.
+    MayServe,
+    /// It is not free.
+    IsAway,
+}
+
 async fn list_units(
     tx: &mut SqliteConnection,
     ask: Ask,
+    mounted: Mounted,
     claims: &Claims,
     walk: &HashMap<PlaceId, Where>,
 ) -> Result<Vec<SpareUnit>, DbError> {
@@ -398,6 +408,10 @@ async fn list_units(
         .map(|row| {
             let id = ThingId(row.id);
             let spot = spot!(row);
+            let at = match (spot.at()?, mounted) {
+                (At::Inside { .. }, Mounted::MayServe) => At::Place,
+                (at, _) => at,
+            };
             Ok(SpareUnit {
                 thing: id,
                 tag: read("thing.tag", Tag::parse(&row.tag))?,
@@ -405,7 +419,7 @@ async fn list_units(
                 address: row.address.and_then(|address| u16::try_from(address).ok()),
                 freedom: freedom(
                     condition(&row.condition)?,
-                    &spot.at()?,
+                    &at,
                     claims.on(id),
                     ask.own,
                     ask.window,

@@ -116,6 +116,15 @@ impl<'a> Book<'a> {
         }
     }
 
+    /// Units that stay mounted on the frames that serve.
+    pub(super) fn mounted_units(&self) -> BTreeSet<ThingId> {
+        let frames = self.input.stock.frames.iter();
+        frames
+            .filter(|frame| self.frames.contains(&frame.thing))
+            .flat_map(|frame| frame.things.iter().copied())
+            .collect()
+    }
+
     pub(super) fn bar(&self, id: BarId) -> Option<&'a Bar> {
         let at = self.bars.binary_search_by_key(&id, |bar| bar.id).ok()?;
         Some(self.bars[at])

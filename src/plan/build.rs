@@ -13,7 +13,6 @@ use super::{
 use crate::{
     model::{
         channel::Channels,
-        connector::Connector,
         design::Bar,
         id::{BarId, PartId},
         part::{PartSpec, Profile, Tape},
@@ -30,13 +29,6 @@ pub(super) struct Built {
     /// The profile part and where its bar comes from.
     pub(super) profile: Option<(PartId, TakenFrom)>,
     pub(super) why: String,
-}
-
-impl Built {
-    /// What a factory lead that it keeps ends in.
-    pub(super) fn factory(&self) -> Option<&Connector> {
-        self.tape_given.factory.as_ref()
-    }
 }
 
 /// New bars, and why others can't be built.
@@ -218,6 +210,9 @@ fn wanted_words(bar: &Bar) -> String {
 
 type Choice<'a> = (PartId, &'a Tape, Option<(PartId, &'a Profile)>);
 
+/// What makes one tape better than another; less is better.
+type Rank = (bool, usize, bool, bool, i128, PartId);
+
 /// The tape for a group of like bars, and its profile: the chosen one, else of those that fit the
 /// one that keeps most bars within their tolerance, that can be had, of a voltage in use already,
 /// that costs least beyond what is in stock.
@@ -233,7 +228,7 @@ fn choose<'a>(book: &Book<'a>, group: &[&Bar], voltages: &BTreeSet<Voltage>) -> 
         PartSpec::Tape(tape) => Some(tape),
         _ => None,
     });
-    let mut best: Option<((i128, usize, bool, bool, i128, PartId), Choice<'a>)> = None;
+    let mut best: Option<(Rank, Choice<'a>)> = None;
     for (id, tape) in tapes {
         let fits = match first.tape {
             Some(chosen) => chosen == id,
@@ -262,14 +257,7 @@ fn choose<'a>(book: &Book<'a>, group: &[&Bar], voltages: &BTreeSet<Voltage>) -> 
             .count();
         let cost = cost_beyond_stock(book, id, Some(tape), wanted, shortest);
         let other_voltage = !voltages.is_empty() && !voltages.contains(&tape.voltage_mv);
-        let key = (
-            i128::from(too_wide),
-            beyond,
-            cost == i128::MAX,
-            other_voltage,
-            cost,
-            id,
-        );
+        let key = (too_wide, beyond, cost == i128::MAX, other_voltage, cost, id);
         if best.as_ref().is_none_or(|(least, _)| key < *least) {
             best = Some((key, (id, tape, profile)));
         }
@@ -502,15 +490,16 @@ fn cut_all(
                 continue;
             };
             for (wish, given) in list.iter().zip(&cutting.given) {
-                if let (Purpose::Bar(bar), None) = (wish.purpose, given) {
-                    if short.insert(bar) {
-                        let why = format!(
-                            "No free piece of {} is long enough, and nobody is known to sell one.",
-                            book.name(part)
-                        );
-                        builds.short.insert(bar, why);
-                        bench.lack(part, wish.amount, "bars");
-                    }
+                if let (Purpose::Bar(bar), None) = (wish.purpose, given)
+                    && short.insert(bar)
+                {
+                    let why = format!(
+                        "No free piece of {} is left that is long enough, and no roll that is is \
+                         known to be sold.",
+                        book.name(part)
+                    );
+                    builds.short.insert(bar, why);
+                    bench.lack(part, wish.amount, "bars");
                 }
             }
         }

@@ -118,9 +118,10 @@ impl Checks {
                     check.sentence.push_str(" For ");
                     check.sentence.push_str(&labels.join(", "));
                     if bars.len() > NAMED {
-                        check
-                            .sentence
-                            .push_str(&format!(" and {} more", bars.len() - NAMED));
+                        let more = (bars.len() - NAMED).to_string();
+                        check.sentence.push_str(" and ");
+                        check.sentence.push_str(&more);
+                        check.sentence.push_str(" more");
                     }
                     check.sentence.push('.');
                 }

@@ -5,7 +5,7 @@
 use super::check::Finding;
 use crate::{
     model::{
-        channel::Channels,
+        channel::{Channels, RoleOrder},
         connector::Connector,
         fixture::Fed,
         part::{Block, Cable, Driver, Isolation, Polarity, Profile, Supply, Tape},
@@ -175,7 +175,7 @@ pub fn conductors(name: &str, has: Option<usize>, channels: &Channels) -> Findin
 pub fn pins(name: &str, connector: &Connector, channels: &Channels) -> Finding {
     let counted = conductors(
         name,
-        connector.pins.as_ref().map(|pins| pins.count()),
+        connector.pins.as_ref().map(RoleOrder::count),
         channels,
     );
     if !counted.passes() {

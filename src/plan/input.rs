@@ -104,7 +104,7 @@ pub struct SpareUnit {
     pub part: PartId,
     /// DMX start address that it is set to, if known.
     pub address: Option<u16>,
-    /// Whether it is free.
+    /// Whether it is free; one on a frame is free with its frame ([`SpareFrame::things`]).
     pub freedom: Freedom,
     /// Where it lies.
     pub place: Where,

@@ -3,23 +3,35 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
+    address,
     bench::Bench,
     book::Book,
     build::{Builds, build},
+    cable,
     check::{Checks, Finding},
     cutting::{Purpose, Wish},
+    data,
     input::{Freedom, Input, SpareFixture},
+    load::{Draw, Load, loads},
+    mix,
     need::Needs,
-    outcome::{BarPlan, BuildBar, DataPlan, From as TakenFrom, Plan, PlannedHold, Serve},
+    outcome::{
+        BarPlan, BuildBar, DriverPlan, From as TakenFrom, InletPlan, OutputPlan, OutputRef, Plan,
+        PlannedHold, Serve, SlotRef, SupplyPlan,
+    },
+    plug::{self, Plug},
+    power::{self, Used},
     reuse::assign_fixtures,
+    sundry, supply, wire,
 };
 use crate::{
     model::{
         design::Bar,
-        id::{PartId, ThingId},
+        id::{BarId, PartId, ThingId},
+        part::{PartSpec, StockBy},
         reservation::{Held, HoldUse},
     },
-    units::Voltage,
+    units::{Current, Length, Power, Voltage},
 };
 
 /// Makes the plan of a design.
@@ -53,19 +65,76 @@ pub fn plan(input: &Input) -> Plan {
         .filter(|(_, spare)| spare.is_none())
         .map(|(bar, _)| *bar)
         .collect();
-    let extras = length_extras(&book);
-    let builds = build(&book, &to_build, voltages, &extras, &mut bench, &mut checks);
+    let extras = Extras::of(&book);
+    let builds = build(
+        &book,
+        &to_build,
+        voltages,
+        &extras.bars,
+        &mut bench,
+        &mut checks,
+    );
     for (what, &amount) in &builds.unheard {
         needs.unheard(what, amount, "bars");
     }
 
-    let mut bars: BTreeMap<_, _> = BTreeMap::new();
-    for (bar, spare) in &served {
-        bars.insert(bar.id, bar_plan(&book, bar, *spare, &builds));
-    }
+    let mut taken: BTreeSet<ThingId> = BTreeSet::new();
+    let mut loads = loads(&book, &served, &builds);
+    mix::check(&book, &loads, &mut checks);
+    let used = power::drivers(&book, &loads, &mut taken, &mut needs, &mut checks);
+    let fed = supply::supplies(&book, &used, &mut taken, &mut needs, &mut checks);
+    power::check_drivers(&book, &loads, &used, &fed, &mut checks);
+    let plugs = plug::plugs(&book, &mut loads, &mut needs, &mut checks);
+    let block = plug::blocks(&book, &loads, &mut needs, &mut checks);
+    cable::cables(
+        &book,
+        &loads,
+        block,
+        extras.cable,
+        &mut bench,
+        &mut needs,
+        &mut checks,
+    );
+    wire::check(&book, &loads, &plugs, &used, &mut checks);
+    let profile_of = |bar| builds.built.get(&bar)?.profile.map(|(part, _)| part);
+    sundry::count(&book, &loads, profile_of, &mut needs);
+    extras.count.take(&book, &mut taken, &mut needs);
     frames(&book, &mut checks);
 
-    let holds = thing_holds(&book, &served, &bench);
+    let starts = addresses(&book, &used, &mut checks);
+    let data = data::chain(&book, &starts, &mut needs, &mut checks);
+    let outputs = outputs(&loads, &used, &starts);
+    let draws: BTreeMap<BarId, &Draw> = loads
+        .iter()
+        .filter_map(|load| load.draw.as_ref().map(|draw| (load.bar.id, draw)))
+        .collect();
+    let mut bars: BTreeMap<BarId, BarPlan> = BTreeMap::new();
+    for (bar, spare) in &served {
+        let mut plan = bar_plan(&book, bar, *spare, &builds, plugs.get(&bar.id));
+        if let Some(draw) = draws.get(&bar.id) {
+            plan.current_ma = Current::new(draw.total_ma).ok();
+            plan.channel_ma = draw
+                .channels
+                .iter()
+                .map(|(_, ma)| *ma)
+                .max()
+                .and_then(|ma| Current::new(ma).ok());
+            plan.power_mw = Power::new(draw.power_mw).ok();
+        }
+        if let Some((output, slot)) = outputs.get(&bar.id) {
+            plan.output = Some(*output);
+            plan.slot = *slot;
+        }
+        bars.insert(bar.id, plan);
+    }
+
+    let holds = thing_holds(&book, &served, &taken, &bench);
+    let drivers = used
+        .iter()
+        .enumerate()
+        .map(|(index, driver)| driver_plan(index, driver, &loads, &fed, starts[index]))
+        .collect();
+    let supplies = fed.supplies.iter().map(supply_plan).collect();
     let (needs, count_holds, cost) = needs.finish(&book, &bench, &mut checks);
     Plan {
         bars: input
@@ -75,9 +144,9 @@ pub fn plan(input: &Input) -> Plan {
             .filter_map(|bar| bars.remove(&bar.id))
             .collect(),
         cuts: bench.cuts,
-        drivers: Vec::new(),
-        supplies: Vec::new(),
-        data: DataPlan::default(),
+        drivers,
+        supplies,
+        data,
         frames: book.frames,
         needs,
         checks: checks.finish(),
@@ -88,40 +157,188 @@ pub fn plan(input: &Input) -> Plan {
     }
 }
 
-/// Extra lines of parts kept by length, in their stock unit.
-fn length_extras(book: &Book<'_>) -> BTreeMap<PartId, Vec<Wish>> {
-    use crate::model::part::{PartSpec, StockBy};
-    let mut extras = BTreeMap::new();
-    let mut lines: Vec<_> = book.input.design.extras.iter().collect();
-    lines.sort_by_key(|extra| extra.id);
-    for extra in lines {
-        let Some(part) = book.part(extra.part) else {
-            continue;
+/// The design's extra lines, by how their parts are kept.
+struct Extras {
+    /// Tape and profile.
+    bars: BTreeMap<PartId, Vec<Wish>>,
+    cable: BTreeMap<PartId, Vec<Wish>>,
+    count: CountExtras,
+}
+
+/// Extra lines of parts kept by count and by unit.
+#[derive(Default)]
+struct CountExtras(Vec<(PartId, i64)>);
+
+impl Extras {
+    fn of(book: &Book<'_>) -> Self {
+        let mut extras = Self {
+            bars: BTreeMap::new(),
+            cable: BTreeMap::new(),
+            count: CountExtras::default(),
         };
-        if part.stock_by() != StockBy::Length || extra.amount <= 0 {
-            continue;
-        }
-        let amount = match &part.spec {
-            PartSpec::Tape(tape) => {
-                let length = crate::units::Length::new(extra.amount).unwrap_or_default();
-                let (units, rest) = tape.pitch.whole_units(length);
-                i64::try_from(units).unwrap_or(0) + i64::from(rest > 0)
+        let mut lines: Vec<_> = book.input.design.extras.iter().collect();
+        lines.sort_by_key(|extra| extra.id);
+        for extra in lines {
+            let Some(part) = book.part(extra.part) else {
+                continue;
+            };
+            if extra.amount <= 0 {
+                continue;
             }
-            _ => extra.amount,
-        };
-        extras
-            .entry(extra.part)
-            .or_insert_with(Vec::new)
-            .push(Wish {
+            let wish = |amount| Wish {
                 purpose: Purpose::Extra(extra.id),
                 amount,
                 fed: None,
-            });
+            };
+            let list = match &part.spec {
+                PartSpec::Tape(tape) => {
+                    let length = Length::new(extra.amount).unwrap_or_default();
+                    let (units, rest) = tape.pitch.whole_units(length);
+                    let units = i64::try_from(units).unwrap_or(0) + i64::from(rest > 0);
+                    extras.bars.entry(part.id).or_default().push(wish(units));
+                    continue;
+                }
+                PartSpec::Profile(_) => &mut extras.bars,
+                PartSpec::Cable(_) => &mut extras.cable,
+                _ => {
+                    extras.count.0.push((part.id, extra.amount));
+                    continue;
+                }
+            };
+            list.entry(part.id).or_default().push(wish(extra.amount));
+        }
+        extras
     }
-    extras
 }
 
-fn bar_plan(book: &Book<'_>, bar: &Bar, spare: Option<&SpareFixture>, builds: &Builds) -> BarPlan {
+impl CountExtras {
+    /// Takes what is asked for: counts come back unless they are sundries; units are taken one by
+    /// one, those that are there first.
+    fn take(self, book: &Book<'_>, taken: &mut BTreeSet<ThingId>, needs: &mut Needs) {
+        for (id, amount) in self.0 {
+            let Some(part) = book.part(id) else { continue };
+            if part.stock_by() == StockBy::Unit {
+                let free: Vec<ThingId> = book
+                    .units
+                    .iter()
+                    .filter(|unit| unit.part == id && !taken.contains(&unit.thing))
+                    .map(|unit| unit.thing)
+                    .collect();
+                for at in 0..amount.min(MOST_EXTRA_UNITS) {
+                    let unit = usize::try_from(at).ok().and_then(|at| free.get(at));
+                    taken.extend(unit);
+                    needs.unit(id, unit.is_some(), "extra lines");
+                }
+            } else {
+                let becomes = match part.spec {
+                    PartSpec::Sundry(_) => HoldUse::Consumed,
+                    _ => HoldUse::Returns,
+                };
+                needs.count(id, amount, becomes, "extra lines");
+            }
+        }
+    }
+}
+
+/// More of one driver or supply than any set has; a larger number in an extra line is a slip.
+const MOST_EXTRA_UNITS: i64 = 1_000;
+
+fn addresses(book: &Book<'_>, used: &[Used<'_>], checks: &mut Checks) -> Vec<Option<SlotRef>> {
+    let wanted: Vec<address::Wanted<'_>> = used
+        .iter()
+        .enumerate()
+        .map(|(index, driver)| address::Wanted {
+            driver: driver.spec,
+            set_to: driver.set_to,
+            about: driver.about(book),
+            key: driver.key(index),
+        })
+        .collect();
+    address::addresses(&book.input.venue.slots_taken, &wanted, checks)
+}
+
+type Fed = (OutputRef, Option<SlotRef>);
+
+/// Which output feeds each bar, and its first slot.
+fn outputs(
+    loads: &[Load<'_>],
+    used: &[Used<'_>],
+    starts: &[Option<SlotRef>],
+) -> BTreeMap<BarId, Fed> {
+    let mut all = BTreeMap::new();
+    for (index, driver) in used.iter().enumerate() {
+        for (&number, output) in &driver.outputs {
+            let slot =
+                starts[index].and_then(|start| address::output_slot(driver.spec, start, number));
+            for &at in &output.loads {
+                let output = OutputRef {
+                    driver: index,
+                    output: number,
+                };
+                all.insert(loads[at].bar.id, (output, slot));
+            }
+        }
+    }
+    all
+}
+
+fn current(ma: Option<i64>) -> Option<Current> {
+    ma.and_then(|ma| Current::new(ma).ok())
+}
+
+fn driver_plan(
+    index: usize,
+    driver: &Used<'_>,
+    loads: &[Load<'_>],
+    fed: &supply::Fed<'_>,
+    address: Option<SlotRef>,
+) -> DriverPlan {
+    let supplies: BTreeMap<u16, Option<usize>> = fed.of_driver(index).collect();
+    DriverPlan {
+        part: driver.part,
+        unit: driver.unit.clone(),
+        place: driver.place.clone(),
+        outputs: driver
+            .outputs
+            .iter()
+            .map(|(&number, output)| OutputPlan {
+                number,
+                bars: output.loads.iter().map(|&at| loads[at].bar.id).collect(),
+                current_ma: current(output.total_ma),
+            })
+            .collect(),
+        inlets: driver
+            .inlets()
+            .into_iter()
+            .map(|(number, ma)| InletPlan {
+                number,
+                supply: supplies.get(&number).copied().flatten(),
+                current_ma: current(ma),
+            })
+            .collect(),
+        slots: driver.spec.slots,
+        address,
+    }
+}
+
+fn supply_plan(source: &supply::Source<'_>) -> SupplyPlan {
+    SupplyPlan {
+        part: source.part,
+        unit: source.unit.clone(),
+        load_ma: current(source.load_ma),
+        usable_ma: source.spec.usable(),
+        pairs_used: u8::try_from(source.inlets.len()).unwrap_or(u8::MAX),
+    }
+}
+
+fn bar_plan(
+    book: &Book<'_>,
+    bar: &Bar,
+    spare: Option<&SpareFixture>,
+    builds: &Builds,
+    plug: Option<&Plug>,
+) -> BarPlan {
+    let couplers = plug.map(|plug| plug.couplers.clone()).unwrap_or_default();
     let (serve, why) = if let Some(spare) = spare {
         let fixture = &spare.fixture;
         let off_um = fixture.make.lit_um.get() - bar.length_um.get();
@@ -143,7 +360,7 @@ fn bar_plan(book: &Book<'_>, bar: &Bar, spare: Option<&SpareFixture>, builds: &B
             tag: fixture.tag.clone(),
             lit_um: fixture.make.lit_um,
             off_um,
-            couplers: Vec::new(),
+            couplers,
         };
         (serve, why)
     } else if let Some(built) = builds.built.get(&bar.id) {
@@ -159,8 +376,8 @@ fn bar_plan(book: &Book<'_>, bar: &Bar, spare: Option<&SpareFixture>, builds: &B
             start: built.tape_given.start,
             end: built.tape_given.end,
             profile: built.profile,
-            lead: None,
-            couplers: Vec::new(),
+            lead: plug.and_then(|plug| plug.lead),
+            couplers,
         });
         (serve, built.why.clone())
     } else {
@@ -224,10 +441,13 @@ fn whole(thing: ThingId) -> Held {
     }
 }
 
-/// Holds on fixtures, frames and ranges of pieces.
+/// Holds on fixtures, frames, units and ranges of pieces. Whatever is cut is used up: the range of
+/// tape and profile becomes part of a fixture, and a cable cut to length comes back as a piece of
+/// its own, no longer as that range of its reel. What is mounted on a frame is held with it.
 fn thing_holds(
     book: &Book<'_>,
     served: &[(&Bar, Option<&SpareFixture>)],
+    units: &BTreeSet<ThingId>,
     bench: &Bench,
 ) -> Vec<PlannedHold> {
     let mut holds = Vec::new();
@@ -240,10 +460,14 @@ fn thing_holds(
             });
         }
     }
-    for &frame in &book.frames {
+    for &thing in book
+        .frames
+        .iter()
+        .chain(units.difference(&book.mounted_units()))
+    {
         holds.push(PlannedHold {
             bar: None,
-            held: whole(frame),
+            held: whole(thing),
             becomes: HoldUse::Returns,
         });
     }

@@ -14,7 +14,7 @@ use super::{
 use crate::{
     model::{
         id::{OfferId, PartId, PurchaseLineId},
-        part::{Kind, StockUnit},
+        part::{Kind, Part, StockUnit},
         piece::length_of,
         reservation::{Held, HoldUse},
     },
@@ -265,9 +265,7 @@ fn buy_rolls(book: &Book<'_>, bench: &Bench, part: PartId, need: &LengthNeed) ->
 
 /// Micrometres that become bars or extras, of all rolls bought from one offer.
 fn used_of(book: &Book<'_>, bench: &Bench, part: PartId, id: OfferId) -> i64 {
-    let unit = book
-        .part(part)
-        .map_or(StockUnit::Micrometres, |part| part.unit());
+    let unit = book.part(part).map_or(StockUnit::Micrometres, Part::unit);
     bench
         .cuts
         .iter()

@@ -423,6 +423,15 @@ pub struct CutProof {
 }
 
 impl Plan {
+    /// A digest of everything that the plan says: SHA-256 over its JSON, in URL-safe base64.
+    pub fn digest(&self) -> String {
+        use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
+        use sha2::{Digest as _, Sha256};
+        // A plan is plain data; one that cannot be written out equals no other.
+        let text = serde_json::to_vec(self).unwrap_or_default();
+        URL_SAFE_NO_PAD.encode(Sha256::digest(&text))
+    }
+
     /// Whether a limit is broken or not known to be kept.
     pub fn breaks_a_limit(&self) -> bool {
         self.checks

@@ -29,8 +29,15 @@ pub struct Misfit {
     pub by_um: Option<i64>,
 }
 
-fn misfit(why: String) -> Option<Misfit> {
-    Some(Misfit { why, by_um: None })
+impl Misfit {
+    /// Something other than the length.
+    #[expect(
+        clippy::unnecessary_wraps,
+        reason = "every caller answers whether there is one"
+    )]
+    fn other(why: String) -> Option<Self> {
+        Some(Self { why, by_um: None })
+    }
 }
 
 /// What is asked of a fixture.
@@ -45,20 +52,20 @@ struct Wanted<'a> {
 fn differs(wanted: &Wanted<'_>, found: &Make) -> Option<Misfit> {
     let make = wanted.make;
     if make.channels != found.channels {
-        return misfit(format!(
+        return Misfit::other(format!(
             "its colours are {}, wanted are {}",
             found.channels, make.channels
         ));
     }
     if wanted.voltage_matters && make.voltage_mv != found.voltage_mv {
-        return misfit(format!(
+        return Misfit::other(format!(
             "it runs at {}, wanted is {}",
             found.voltage_mv.show(),
             make.voltage_mv.show()
         ));
     }
     if make.diffused != found.diffused {
-        return misfit(if found.diffused {
+        return Misfit::other(if found.diffused {
             "it is diffused, wanted is bare".into()
         } else {
             "it is not diffused".into()
@@ -66,16 +73,16 @@ fn differs(wanted: &Wanted<'_>, found: &Make) -> Option<Misfit> {
     }
     // A lead more than needed can stay unused; one less can't be fed.
     if make.fed == Fed::BothEnds && found.fed == Fed::OneEnd {
-        return misfit("it has a lead at one end only, wanted are both".into());
+        return Misfit::other("it has a lead at one end only, wanted are both".into());
     }
     if make.tape.is_some() && make.tape != found.tape {
-        return misfit(match found.tape {
+        return Misfit::other(match found.tape {
             Some(_) => "it is made of another tape".into(),
             None => "its tape is not noted, and one was chosen".into(),
         });
     }
     if make.profile.is_some() && make.profile != found.profile {
-        return misfit("it is in another profile".into());
+        return Misfit::other("it is in another profile".into());
     }
     None
 }
@@ -106,11 +113,11 @@ fn length_misfit(wanted: &Wanted<'_>, found: &Make, unit: LengthUnit) -> Option<
 
 fn state_misfit(spare: &SpareFixture) -> Option<Misfit> {
     if spare.fixture.condition != Condition::Good {
-        return misfit(format!("it is {}", spare.fixture.condition));
+        return Misfit::other(format!("it is {}", spare.fixture.condition));
     }
     match &spare.freedom {
         Freedom::Free => None,
-        Freedom::Not(why) => misfit(format!("it is not free: {why}")),
+        Freedom::Not(why) => Misfit::other(format!("it is not free: {why}")),
     }
 }
 
@@ -344,12 +351,12 @@ fn plug_misfit(make: &Make, found: &Make) -> Option<Misfit> {
         (Some(wanted), Some(found))
             if found.same_family(wanted) && found.gender == wanted.gender =>
         {
-            misfit("the pins of its lead are in another order".into())
+            Misfit::other("the pins of its lead are in another order".into())
         }
         (Some(wanted), Some(found)) => {
-            misfit(format!("its lead ends in {found}, wanted is {wanted}"))
+            Misfit::other(format!("its lead ends in {found}, wanted is {wanted}"))
         }
-        (_, None) => misfit("what its lead ends in is not noted".into()),
-        (None, Some(_)) => misfit("what the wanted one's lead ends in is not noted".into()),
+        (_, None) => Misfit::other("what its lead ends in is not noted".into()),
+        (None, Some(_)) => Misfit::other("what the wanted one's lead ends in is not noted".into()),
     }
 }

@@ -31,8 +31,7 @@ use crate::{
     plan::{
         self, Input, Plan,
         available::Rules,
-        input::{Freedom, Snapshot},
-        outcome::{Check, CheckState, PlannedHold, Serve},
+        outcome::{Check, CheckState, PlannedHold},
     },
     units::{Date, FOREVER, Window},
 };
@@ -151,50 +150,10 @@ fn recall(wanted: impl Fn(&Planned) -> bool) -> Option<Arc<Planned>> {
         .cloned()
 }
 
-/// A digest of everything that the plan says.
-fn digest_of(plan: &Plan) -> String {
-    use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
-    use sha2::{Digest as _, Sha256};
-    // A plan is plain data; one that cannot be written out equals no other.
-    let text = serde_json::to_vec(plan).unwrap_or_default();
-    URL_SAFE_NO_PAD.encode(Sha256::digest(&text))
-}
-
-/// What differs between two plans, in words: who has now what would have served, and what else
-/// would do.
-fn differences_of(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
-    let mut words = Vec::new();
-    for bar in &new.bars {
-        let before = old.bars.iter().find(|before| before.bar == bar.bar);
-        if before.is_none_or(|before| before.serve != bar.serve) {
-            if let Some(Serve::Reuse { fixture, tag, .. }) = before.map(|before| &before.serve)
-                && let Some(Freedom::Not(why)) = stock
-                    .fixtures
-                    .iter()
-                    .find(|spare| spare.fixture.id == *fixture)
-                    .map(|spare| &spare.freedom)
-            {
-                words.push(format!("{tag} is no longer free: {why}."));
-            }
-            words.push(format!("{}: {}", bar.label, bar.why));
-        }
-    }
-    for need in &new.needs {
-        let before = old.needs.iter().find(|before| before.name == need.name);
-        if before.is_none_or(|before| before.short != need.short || before.there != need.there) {
-            words.push(format!(
-                "{}: {} needed, {} there, {} short.",
-                need.name, need.needed, need.there, need.short
-            ));
-        }
-    }
-    words
-}
-
 async fn made(file: PathBuf, revision: i64, input: Input) -> Planned {
     let work = tokio::task::spawn_blocking(move || {
         let plan = plan::plan(&input);
-        let digest = digest_of(&plan);
+        let digest = plan.digest();
         Planned {
             file,
             revision,
@@ -285,7 +244,7 @@ pub async fn reserve(
     }
     if planned.digest != digest {
         let differences = match recall(|it| it.digest == digest && it.input.design.id == id) {
-            Some(read) => differences_of(&read.plan, &planned.plan, &planned.input.stock),
+            Some(read) => plan::differences(&read.plan, &planned.plan, &planned.input.stock),
             None => vec!["The stock or the set has changed since this plan was read.".to_owned()],
         };
         remember(&planned);
@@ -489,7 +448,7 @@ pub(super) async fn edit(
     if let Some(planned) = prepared.planned {
         let reasons = db::design::list_reasons(&mut tx, id).await?;
         if let Some(before) = db::design::lookup_plan(&mut tx, id).await? {
-            differences = differences_of(&before.plan, &planned.plan, &planned.input.stock);
+            differences = plan::differences(&before.plan, &planned.plan, &planned.input.stock);
         }
         let checked = Checked::new(planned.plan, &reasons).map_err(|why| {
             StockError::refused(format!(

@@ -1,0 +1,185 @@
+//! Cable from the drivers to the bars: one run for each fed end, by conductor count, cut from
+//! reels.
+//!
+//! A bar that is fed at both ends has a second run, longer by the bar itself. Runs from supplies
+//! to drivers have no length in a design and are not counted.
+
+use std::collections::BTreeMap;
+
+use super::{
+    bench::Bench,
+    book::Book,
+    check::{Checks, named},
+    cutting::{Purpose, Wish, cut_part},
+    fit,
+    load::Load,
+    need::Needs,
+};
+use crate::model::{
+    id::PartId,
+    part::{Block, Cable, PartSpec},
+};
+use crate::units::Strand;
+
+/// Chooses and cuts the cable, that of extra lines included.
+pub(super) fn cables(
+    book: &Book<'_>,
+    loads: &[Load<'_>],
+    block: Option<PartId>,
+    extras: BTreeMap<PartId, Vec<Wish>>,
+    bench: &mut Bench,
+    needs: &mut Needs,
+    checks: &mut Checks,
+) {
+    let mut runs = extras;
+    let mut counts: Vec<usize> = loads
+        .iter()
+        .map(|load| load.channels.conductors())
+        .collect();
+    counts.sort_unstable();
+    counts.dedup();
+    for conductors in counts {
+        let group: Vec<&Load<'_>> = loads
+            .iter()
+            .filter(|load| load.channels.conductors() == conductors && load.bar.cable_um.get() > 0)
+            .collect();
+        if group.is_empty() {
+            continue;
+        }
+        let wishes: Vec<Wish> = group.iter().flat_map(|load| wishes_of(load)).collect();
+        let Some((id, cable)) = choose(book, &group, &wishes, conductors) else {
+            let length: i64 = wishes.iter().map(|wish| wish.amount).sum();
+            needs.unheard(
+                format!(
+                    "cable with {conductors} conductors, {} in all",
+                    book.show_um(length)
+                ),
+                i64::try_from(wishes.len()).unwrap_or(i64::MAX),
+                "runs from driver to bar",
+            );
+            continue;
+        };
+        check(book, &group, id, cable, block, checks);
+        runs.entry(id).or_default().extend(wishes);
+    }
+    for (id, mut wishes) in runs {
+        let Some(part) = book.part(id) else { continue };
+        wishes.sort_by_key(|wish| wish.purpose);
+        let cutting = cut_part(book, part, &wishes);
+        bench.take(id, &wishes, cutting, "runs from driver to bar");
+    }
+}
+
+fn wishes_of(load: &Load<'_>) -> Vec<Wish> {
+    let near = load.bar.cable_um.get();
+    let wish = |amount| Wish {
+        purpose: Purpose::Bar(load.bar.id),
+        amount,
+        fed: None,
+    };
+    match load.ends() {
+        1 => vec![wish(near)],
+        _ => vec![wish(near), wish(near + load.lit.get())],
+    }
+}
+
+fn heaviest(group: &[&Load<'_>]) -> Option<i64> {
+    group
+        .iter()
+        .try_fold(0, |most: i64, load| Some(most.max(load.total_ma()?)))
+}
+
+/// The chosen cable, else of those with enough conductors: stranded, rated for the load, with the
+/// fewest conductors too many, least to buy.
+fn choose<'a>(
+    book: &Book<'a>,
+    group: &[&Load<'_>],
+    wishes: &[Wish],
+    conductors: usize,
+) -> Option<(PartId, &'a Cable)> {
+    let all = book.of(|spec| match spec {
+        PartSpec::Cable(cable) => Some(cable),
+        _ => None,
+    });
+    if let Some(chosen) = book.input.design.choices.cable {
+        return all.into_iter().find(|(id, _)| *id == chosen);
+    }
+    let load_ma = heaviest(group);
+    let wanted: i64 = wishes.iter().map(|wish| wish.amount).sum();
+    let shortest = wishes.iter().map(|wish| wish.amount).min().unwrap_or(0);
+    all.into_iter()
+        .filter(|(_, cable)| usize::from(cable.conductors) >= conductors)
+        .min_by_key(|(id, cable)| {
+            let rating = match (cable.rating_ma, load_ma) {
+                (Some(rating), Some(load)) if load > rating.get() => 2_u8,
+                (Some(_), Some(_)) => 0,
+                _ => 1,
+            };
+            let there: i64 = book
+                .pieces(*id)
+                .iter()
+                .flat_map(|spare| &spare.free)
+                .map(|(from, to)| to - from)
+                .filter(|&length| length >= shortest)
+                .sum();
+            let missing = (wanted - there).max(0);
+            let cost = if missing == 0 {
+                0
+            } else {
+                book.price(*id).saturating_mul(missing.into())
+            };
+            (
+                cable.strand == Some(Strand::Solid),
+                rating,
+                cable.conductors,
+                cost,
+                *id,
+            )
+        })
+}
+
+fn check(
+    book: &Book<'_>,
+    group: &[&Load<'_>],
+    id: PartId,
+    cable: &Cable,
+    block: Option<PartId>,
+    checks: &mut Checks,
+) {
+    let name = book.name(id);
+    let who = || group.iter().map(|load| named(load.bar));
+    for load in group {
+        let finding = fit::cable(&name, cable, load.channels);
+        let key = format!("{}:part-{id}", load.channels);
+        checks.add("conductors", key, &name, finding, [named(load.bar)]);
+    }
+    let rating = fit::rating(&name, cable.rating_ma, heaviest(group));
+    checks.add("rating", format_args!("part-{id}"), &name, rating, who());
+    checks.add(
+        "flex",
+        format_args!("part-{id}"),
+        &name,
+        fit::flexes(&name, cable),
+        who(),
+    );
+    if let Some((block_id, block)) = block.and_then(|id| block_of(book, id)) {
+        let block_name = book.name(block_id);
+        if let Some(finding) = fit::conductor_in_block(&block_name, block, &name, cable) {
+            let pair = format!("part-{id}:part-{block_id}");
+            checks.add(
+                "size",
+                pair,
+                format!("{name} in {block_name}"),
+                finding,
+                who(),
+            );
+        }
+    }
+}
+
+fn block_of<'a>(book: &Book<'a>, id: PartId) -> Option<(PartId, &'a Block)> {
+    match book.part(id).map(|part| &part.spec) {
+        Some(PartSpec::Block(block)) => Some((id, block)),
+        _ => None,
+    }
+}

@@ -1,0 +1,189 @@
+//! What changed from one plan to another, in words, for somebody who has read the first.
+
+use std::collections::BTreeMap;
+
+use super::{
+    input::{Freedom, Snapshot},
+    outcome::{BarPlan, CheckState, CutSource, Plan, Serve},
+};
+use crate::model::id::{BarId, ThingId};
+
+/// What changed, most important first: bars, drivers and supplies, shortfalls, limits, money.
+/// `stock` is what the new plan was made from: it says who has now what the old one counted on.
+pub fn differences(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
+    let mut said = Vec::new();
+    bars(old, new, stock, &mut said);
+    units(old, new, stock, &mut said);
+    needs(old, new, &mut said);
+    checks(old, new, &mut said);
+    if old.cost.planned_minor != new.cost.planned_minor {
+        let more = new.cost.planned_minor > old.cost.planned_minor;
+        said.push(format!(
+            "What is to be bought costs {} than before.",
+            if more { "more" } else { "less" }
+        ));
+    }
+    if said.is_empty() && old != new {
+        said.push(
+            "The same things are used in another way: read the cuts and the needs again.".into(),
+        );
+    }
+    said
+}
+
+fn bars(old: &Plan, new: &Plan, stock: &Snapshot, said: &mut Vec<String>) {
+    let before: BTreeMap<BarId, &BarPlan> = old.bars.iter().map(|bar| (bar.bar, bar)).collect();
+    let after: BTreeMap<BarId, &BarPlan> = new.bars.iter().map(|bar| (bar.bar, bar)).collect();
+    for bar in &old.bars {
+        if !after.contains_key(&bar.bar) {
+            said.push(format!("{} is no longer in the set.", bar.label));
+        }
+    }
+    for bar in &new.bars {
+        let label = &bar.label;
+        let now = served_by(new, bar);
+        match before.get(&bar.bar) {
+            None => said.push(format!("{label} is new: {now}. {}", bar.why)),
+            Some(was) => {
+                let then = served_by(old, was);
+                if then != now {
+                    if let Serve::Reuse { fixture, tag, .. } = &was.serve
+                        && let Some(why) = gone_fixture(stock, *fixture)
+                    {
+                        said.push(format!("{tag} is no longer free: {why}."));
+                    }
+                    said.push(format!("{label} was {then}; it is now {now}. {}", bar.why));
+                } else if fed(old, was) != fed(new, bar) {
+                    said.push(format!(
+                        "{label} was fed by {}; it is now fed by {}.",
+                        fed(old, was),
+                        fed(new, bar)
+                    ));
+                }
+            }
+        }
+    }
+}
+
+/// Why a fixture is not free, if it is not.
+fn gone_fixture(stock: &Snapshot, fixture: ThingId) -> Option<&str> {
+    let spare = stock
+        .fixtures
+        .iter()
+        .find(|spare| spare.fixture.id == fixture)?;
+    match &spare.freedom {
+        Freedom::Free => None,
+        Freedom::Not(why) => Some(why),
+    }
+}
+
+fn served_by(plan: &Plan, bar: &BarPlan) -> String {
+    match &bar.serve {
+        Serve::Reuse { tag, .. } => format!("served by {tag}"),
+        Serve::Short { .. } => "short".to_owned(),
+        Serve::Build(build) => match plan.cuts.get(build.tape_from.cut).map(|cut| &cut.source) {
+            Some(CutSource::Piece { tag, .. }) => format!("cut from {tag}"),
+            _ => "cut from a roll to buy".to_owned(),
+        },
+    }
+}
+
+fn fed(plan: &Plan, bar: &BarPlan) -> String {
+    let Some(output) = bar.output else {
+        return "nothing".to_owned();
+    };
+    let driver = plan.drivers.get(output.driver);
+    let tag = driver.and_then(|driver| driver.unit.as_ref());
+    let slot = bar
+        .slot
+        .map(|slot| format!(" at {}/{}", slot.universe, slot.slot))
+        .unwrap_or_default();
+    match tag {
+        Some((_, tag)) => format!("output {} of {tag}{slot}", output.output),
+        None => format!("output {} of a driver to buy{slot}", output.output),
+    }
+}
+
+fn units(old: &Plan, new: &Plan, stock: &Snapshot, said: &mut Vec<String>) {
+    let tags = |plan: &Plan| -> BTreeMap<ThingId, String> {
+        let drivers = plan.drivers.iter().filter_map(|it| it.unit.as_ref());
+        let supplies = plan.supplies.iter().filter_map(|it| it.unit.as_ref());
+        let units = drivers.chain(supplies);
+        units
+            .map(|(thing, tag)| (*thing, tag.to_string()))
+            .collect()
+    };
+    let (before, after) = (tags(old), tags(new));
+    for (thing, tag) in before
+        .iter()
+        .filter(|(thing, _)| !after.contains_key(thing))
+    {
+        let spare = stock.units.iter().find(|unit| unit.thing == *thing);
+        match spare.map(|unit| &unit.freedom) {
+            Some(Freedom::Not(why)) => said.push(format!("{tag} is no longer free: {why}.")),
+            _ => said.push(format!("{tag} is no longer used.")),
+        }
+    }
+    for (_, tag) in after
+        .iter()
+        .filter(|(thing, _)| !before.contains_key(thing))
+    {
+        said.push(format!("{tag} is now used."));
+    }
+    for (what, before, after) in [
+        ("DMX cables", old.data.cables, new.data.cables),
+        ("splitters", old.data.splitters, new.data.splitters),
+        ("terminators", old.data.terminators, new.data.terminators),
+    ] {
+        if before != after {
+            said.push(format!(
+                "There were {before} {what}; there are now {after}."
+            ));
+        }
+    }
+}
+
+fn needs(old: &Plan, new: &Plan, said: &mut Vec<String>) {
+    let known = |need: &super::outcome::Need| (need.part, need.name.clone());
+    let before: BTreeMap<_, _> = old.needs.iter().map(|need| (known(need), need)).collect();
+    for need in &new.needs {
+        let name = &need.name;
+        let was = before.get(&known(need)).map_or(0, |need| need.short);
+        if need.short > 0 && was == 0 {
+            said.push(format!("{name} is now short."));
+        } else if need.short > was {
+            said.push(format!("More of {name} is short than before."));
+        } else if need.short == 0 && was > 0 {
+            said.push(format!("{name} is no longer short."));
+        } else if need.short < was {
+            said.push(format!("Less of {name} is short than before."));
+        }
+    }
+    let due = |plan: &Plan| plan.needs.iter().map(|need| need.due.max(0)).sum::<i64>();
+    if due(new) > due(old) {
+        said.push("More of the plan rests on ordered goods than before.".to_owned());
+    }
+}
+
+fn checks(old: &Plan, new: &Plan, said: &mut Vec<String>) {
+    let open = |plan: &Plan| -> BTreeMap<String, String> {
+        let open = plan
+            .checks
+            .iter()
+            .filter(|check| check.state <= CheckState::Unknown);
+        open.map(|check| {
+            (
+                check.key.clone(),
+                format!("{}: {}", check.about, check.sentence),
+            )
+        })
+        .collect()
+    };
+    let (before, after) = (open(old), open(new));
+    for (_, words) in after.iter().filter(|(key, _)| !before.contains_key(*key)) {
+        said.push(format!("Now not kept: {words}"));
+    }
+    for (_, words) in before.iter().filter(|(key, _)| !after.contains_key(*key)) {
+        said.push(format!("No longer a matter: {words}"));
+    }
+}

@@ -1,0 +1,494 @@
+//! Leads on new bars, what the bars plug into, couplers where the two do not go together, and the
+//! terminal blocks behind them.
+//!
+//! The driver's side of every bar ends in the other half of the design's lead. A bar whose own
+//! lead is of another family or gender takes a coupler; where the catalogue has none, its driver's
+//! side gets the other half of the bar's own lead instead. Both halves are wired by hand at the
+//! driver or at a block, role by role, so a different pin order alone needs no coupler.
+
+use std::collections::BTreeMap;
+
+use super::{
+    book::Book,
+    check::{Checks, Finding, named},
+    fit,
+    load::Load,
+    need::Needs,
+};
+use crate::model::{
+    channel::Channels,
+    connector::Connector,
+    id::{BarId, PartId},
+    part::{Coupler, Lead, PartSpec},
+    reservation::HoldUse,
+};
+use crate::units::Current;
+
+/// What a bar's plug takes.
+#[derive(Default)]
+pub(super) struct Plug {
+    pub(super) lead: Option<(PartId, i64)>,
+    pub(super) couplers: Vec<PartId>,
+}
+
+/// Chooses leads, mating halves and couplers; sets each load's connector.
+pub(super) fn plugs(
+    book: &Book<'_>,
+    loads: &mut [Load<'_>],
+    needs: &mut Needs,
+    checks: &mut Checks,
+) -> BTreeMap<BarId, Plug> {
+    let mut plugs: BTreeMap<BarId, Plug> = BTreeMap::new();
+    let mut sets: Vec<Channels> = loads.iter().map(|load| load.channels.clone()).collect();
+    sets.sort();
+    sets.dedup();
+    for channels in &sets {
+        let mut group: Vec<&mut Load<'_>> = loads
+            .iter_mut()
+            .filter(|load| load.channels == channels)
+            .collect();
+        let common = most_common(&group);
+        let lead = solder_leads(
+            book,
+            channels,
+            &mut group,
+            common.as_ref(),
+            needs,
+            checks,
+            &mut plugs,
+        );
+        // A lead with factory ends only is still chosen, for what the others plug into.
+        let side = lead.map(|(_, lead)| lead.connector.clone()).or(common);
+        if let Some(side) = side {
+            mate(book, channels, &group, &side, needs, checks, &mut plugs);
+        } else {
+            for load in &group {
+                connector_unknown(load, checks);
+            }
+        }
+    }
+    plugs
+}
+
+/// The connector that most bars have already.
+fn most_common(group: &[&mut Load<'_>]) -> Option<Connector> {
+    let mut counts: BTreeMap<String, (usize, &Connector)> = BTreeMap::new();
+    for connector in group.iter().filter_map(|load| load.connector.as_ref()) {
+        let key = connector.to_string().to_lowercase();
+        counts.entry(key).or_insert((0, connector)).0 += 1;
+    }
+    counts
+        .into_iter()
+        .max_by(|(a_key, (a, _)), (b_key, (b, _))| a.cmp(b).then(b_key.cmp(a_key)))
+        .map(|(_, (_, connector))| connector.clone())
+}
+
+fn heaviest(group: &[&mut Load<'_>]) -> Option<i64> {
+    group
+        .iter()
+        .try_fold(0, |most: i64, load| Some(most.max(load.total_ma()?)))
+}
+
+/// How well a rating covers a load: 0 for surely, 1 for not known, 2 for not.
+fn rating_rank(rating: Option<Current>, load_ma: Option<i64>) -> u8 {
+    match (rating, load_ma) {
+        (Some(rating), Some(load)) if load > rating.get() => 2,
+        (Some(_), Some(_)) => 0,
+        _ => 1,
+    }
+}
+
+/// What more of a part costs, beyond what is there and not asked for yet.
+fn cost_of(book: &Book<'_>, needs: &Needs, part: PartId, wanted: i64) -> i128 {
+    let missing = (wanted - (book.there(part) - needs.asked(part)).max(0)).max(0);
+    if missing == 0 {
+        0
+    } else {
+        book.price(part).saturating_mul(missing.into())
+    }
+}
+
+fn leads<'a>(book: &Book<'a>) -> Vec<(PartId, &'a Lead)> {
+    book.of(|spec| match spec {
+        PartSpec::Lead(lead) => Some(lead),
+        _ => None,
+    })
+}
+
+/// The best of some leads: pins known, rating enough, then least cost beyond stock.
+fn best_lead<'a>(
+    book: &Book<'_>,
+    needs: &Needs,
+    list: impl IntoIterator<Item = (PartId, &'a Lead)>,
+    channels: &Channels,
+    load_ma: Option<i64>,
+    wanted: i64,
+    like: Option<&Connector>,
+) -> Option<(PartId, &'a Lead)> {
+    list.into_iter()
+        .filter(|(_, lead)| lead.connector.carries(channels) != Some(false))
+        .min_by_key(|(id, lead)| {
+            let other = like.is_some_and(|like| {
+                !(lead.connector.same_family(like) && lead.connector.gender == like.gender)
+            });
+            (
+                lead.connector.pins.is_none(),
+                rating_rank(lead.rating_ma, load_ma),
+                other,
+                cost_of(book, needs, *id, wanted),
+                *id,
+            )
+        })
+}
+
+fn solder_leads<'a>(
+    book: &Book<'a>,
+    channels: &Channels,
+    group: &mut [&mut Load<'_>],
+    common: Option<&Connector>,
+    needs: &mut Needs,
+    checks: &mut Checks,
+    plugs: &mut BTreeMap<BarId, Plug>,
+) -> Option<(PartId, &'a Lead)> {
+    let wanted: i64 = group.iter().filter_map(|load| load.to_solder).sum();
+    let load_ma = heaviest(group);
+    let all = leads(book);
+    let chosen = book
+        .input
+        .design
+        .choices
+        .lead
+        .and_then(|id| all.iter().copied().find(|(lead, _)| *lead == id));
+    let lead = match chosen {
+        Some(lead) => Some(lead),
+        None if wanted > 0 => best_lead(book, needs, all, channels, load_ma, wanted, common),
+        None => None,
+    };
+    if wanted == 0 {
+        return lead;
+    }
+    let Some((id, spec)) = lead else {
+        let what = format!(
+            "lead with {} conductors for {channels}",
+            channels.conductors()
+        );
+        checks.add(
+            "lead",
+            channels,
+            channels.to_string(),
+            Finding::broken(
+                format!(
+                    "No lead in the catalogue carries {channels}, which needs {} conductors.",
+                    channels.conductors()
+                ),
+                "Add such a lead to the catalogue.",
+            ),
+            group.iter().map(|load| named(load.bar)),
+        );
+        needs.unheard(what, wanted, "leads on new bars");
+        return None;
+    };
+    needs.count(id, wanted, HoldUse::Consumed, "leads on new bars");
+    for load in group
+        .iter_mut()
+        .filter(|load| load.to_solder.is_some_and(|ends| ends > 0))
+    {
+        plugs.entry(load.bar.id).or_default().lead = load.to_solder.map(|ends| (id, ends));
+        if load.connector.is_none() {
+            load.connector = Some(spec.connector.clone());
+        }
+    }
+    let who = || {
+        group
+            .iter()
+            .filter(|load| load.to_solder.is_some_and(|ends| ends > 0))
+            .map(|load| named(load.bar))
+    };
+    lead_checks(book, id, spec, channels, load_ma, checks, who);
+    Some((id, spec))
+}
+
+fn lead_checks<I: Iterator<Item = (BarId, String)>>(
+    book: &Book<'_>,
+    id: PartId,
+    lead: &Lead,
+    channels: &Channels,
+    load_ma: Option<i64>,
+    checks: &mut Checks,
+    who: impl Fn() -> I,
+) {
+    let name = book.name(id);
+    let pins = fit::pins(&name, &lead.connector, channels);
+    checks.add(
+        "conductors",
+        format_args!("{channels}:part-{id}"),
+        &name,
+        pins,
+        who(),
+    );
+    let rating = fit::rating(&name, lead.rating_ma, load_ma);
+    checks.add("rating", format_args!("part-{id}"), &name, rating, who());
+}
+
+fn connector_unknown(load: &Load<'_>, checks: &mut Checks) {
+    let finding = Finding::unknown(
+        format!(
+            "What the lead of {} ends in is not noted.",
+            load.tag.as_deref().unwrap_or("the bar")
+        ),
+        "Look at it and enter its connector.",
+    );
+    checks.bar("connector", load.bar, finding);
+}
+
+/// A half on the driver's side, how many of it, and for which bars.
+type Half = (Connector, i64, Vec<(BarId, String)>);
+
+/// Gives each bar what it plugs into.
+fn mate(
+    book: &Book<'_>,
+    channels: &Channels,
+    group: &[&mut Load<'_>],
+    side: &Connector,
+    needs: &mut Needs,
+    checks: &mut Checks,
+    plugs: &mut BTreeMap<BarId, Plug>,
+) {
+    let couplers = book.of(|spec| match spec {
+        PartSpec::Coupler(coupler) => Some(coupler),
+        _ => None,
+    });
+    let load_ma = heaviest(group);
+    // What hangs on the driver's side, with how many.
+    let mut halves: BTreeMap<String, Half> = BTreeMap::new();
+    for load in group {
+        let Some(own) = &load.connector else {
+            connector_unknown(load, checks);
+            continue;
+        };
+        let tag = load
+            .tag
+            .clone()
+            .unwrap_or_else(|| load.bar.label.to_string());
+        if own.carries(channels) == Some(false) {
+            checks.bar(
+                "pins",
+                load.bar,
+                fit::pins(&format!("the lead of {tag}"), own, channels),
+            );
+        }
+        let mut half = side.clone();
+        if !(own.same_family(side) && own.gender == side.gender) {
+            let coupler = best_coupler(book, needs, &couplers, own, side, channels, load.ends());
+            if let Some((id, spec)) = coupler {
+                let ends = load.ends();
+                needs.count(id, ends, HoldUse::Returns, "couplers");
+                let list = &mut plugs.entry(load.bar.id).or_default().couplers;
+                list.extend((0..ends).map(|_| id));
+                let name = book.name(id);
+                let rating = fit::rating(&name, spec.rating_ma, load.total_ma());
+                checks.add(
+                    "rating",
+                    format_args!("part-{id}"),
+                    &name,
+                    rating,
+                    [named(load.bar)],
+                );
+            } else if leads(book)
+                .iter()
+                .any(|(_, lead)| lead.connector.mates(own))
+            {
+                half = own.clone();
+            } else {
+                checks.bar(
+                    "connector",
+                    load.bar,
+                    Finding::broken(
+                        format!(
+                            "{tag} ends in {own}; the others end in {side}, and no coupler or lead \
+                             in the catalogue joins them."
+                        ),
+                        format!(
+                            "Add a coupler from {own} to {side}, or a lead that plugs into {own}."
+                        ),
+                    ),
+                );
+                continue;
+            }
+        }
+        let entry = halves
+            .entry(half.to_string().to_lowercase())
+            .or_insert_with(|| (half, 0, Vec::new()));
+        entry.1 += load.ends();
+        entry.2.push(named(load.bar));
+    }
+    for (half, wanted, who) in halves.into_values() {
+        let mates = leads(book)
+            .into_iter()
+            .filter(|(_, lead)| lead.connector.mates(&half));
+        match best_lead(book, needs, mates, channels, load_ma, wanted, None) {
+            Some((id, lead)) => {
+                needs.count(id, wanted, HoldUse::Returns, "what the bars plug into");
+                lead_checks(book, id, lead, channels, load_ma, checks, || {
+                    who.iter().cloned()
+                });
+            }
+            None => checks.add(
+                "mate",
+                format_args!("{channels}:{}", half.to_string().to_lowercase()),
+                half.to_string(),
+                Finding::warned(
+                    format!(
+                        "No lead in the catalogue plugs into {half} and carries {channels}, so the \
+                         driver's side of these bars is not counted."
+                    ),
+                    "Add the other half of the connector to the catalogue.",
+                ),
+                who,
+            ),
+        }
+    }
+}
+
+/// A coupler between a bar's own half and the half on the driver's side.
+fn best_coupler<'a>(
+    book: &Book<'_>,
+    needs: &Needs,
+    couplers: &[(PartId, &'a Coupler)],
+    own: &Connector,
+    side: &Connector,
+    channels: &Channels,
+    ends: i64,
+) -> Option<(PartId, &'a Coupler)> {
+    let carries = |connector: &Connector| connector.carries(channels) != Some(false);
+    // One side plugs into the bar; the other is the same half as the design's lead, which is what
+    // the driver's side is made for.
+    let joins = |to_bar: &Connector, to_driver: &Connector| {
+        to_bar.mates(own)
+            && to_driver.same_family(side)
+            && to_driver.gender == side.gender
+            && carries(to_bar)
+            && carries(to_driver)
+    };
+    couplers
+        .iter()
+        .copied()
+        .filter(|(_, coupler)| joins(&coupler.a, &coupler.b) || joins(&coupler.b, &coupler.a))
+        .min_by_key(|(id, _)| (cost_of(book, needs, *id, ends), *id))
+}
+
+/// Counts terminal blocks: a way for each conductor of each fed end, frame by frame. Bars without
+/// a cable run go straight into the driver's terminals.
+pub(super) fn blocks(
+    book: &Book<'_>,
+    loads: &[Load<'_>],
+    needs: &mut Needs,
+    checks: &mut Checks,
+) -> Option<PartId> {
+    let cabled: Vec<&Load<'_>> = loads
+        .iter()
+        .filter(|load| load.bar.cable_um.get() > 0)
+        .collect();
+    let most = cabled.iter().map(|load| load.channels.conductors()).max()?;
+    let load_ma = cabled
+        .iter()
+        .try_fold(0, |most: i64, load| Some(most.max(load.total_ma()?)));
+    let all = book.of(|spec| match spec {
+        PartSpec::Block(block) => Some(block),
+        _ => None,
+    });
+    let number = |ways: u16| -> i64 {
+        let mut frames: BTreeMap<_, Vec<usize>> = BTreeMap::new();
+        for load in &cabled {
+            let ends = frames.entry(load.bar.frame).or_default();
+            ends.extend((0..load.ends()).map(|_| load.channels.conductors()));
+        }
+        frames
+            .values()
+            .map(|ends| blocks_for(ends, ways.into()))
+            .sum()
+    };
+    let chosen = book.input.design.choices.block;
+    let best = all
+        .iter()
+        .filter(|(id, block)| match chosen {
+            Some(chosen) => chosen == *id,
+            None => usize::from(block.ways) >= most,
+        })
+        .min_by_key(|(id, block)| {
+            let wanted = number(block.ways);
+            (
+                rating_rank(block.rating_ma, load_ma),
+                cost_of(book, needs, *id, wanted),
+                wanted,
+                *id,
+            )
+        });
+    let Some((id, block)) = best else {
+        checks.add(
+            "block",
+            "none",
+            "terminal blocks",
+            Finding::warned(
+                format!(
+                    "No terminal block in the catalogue has {most} ways, so what joins cables and \
+                     leads is not counted."
+                ),
+                "Add a terminal block to the catalogue.",
+            ),
+            cabled.iter().map(|load| named(load.bar)),
+        );
+        return None;
+    };
+    needs.count(
+        *id,
+        number(block.ways),
+        HoldUse::Returns,
+        "joints of cable and lead",
+    );
+    let name = book.name(*id);
+    for load in &cabled {
+        let finding = fit::block(&name, block, load.channels);
+        let key = format!("{}:part-{id}", load.channels);
+        checks.add("conductors", key, &name, finding, [named(load.bar)]);
+    }
+    let rating = fit::rating(&name, block.rating_ma, load_ma);
+    checks.add(
+        "rating",
+        format_args!("part-{id}"),
+        &name,
+        rating,
+        cabled.iter().map(|load| named(load.bar)),
+    );
+    Some(*id)
+}
+
+/// Blocks for some ends, one after the other, none split over two blocks unless it is wider than
+/// one.
+fn blocks_for(ends: &[usize], ways: usize) -> i64 {
+    let ways = ways.max(1);
+    let (mut count, mut free) = (0_usize, 0_usize);
+    for &need in ends {
+        if need <= free {
+            free -= need;
+        } else {
+            let more = need.div_ceil(ways);
+            count += more;
+            free = more * ways - need;
+        }
+    }
+    i64::try_from(count).unwrap_or(i64::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::blocks_for;
+
+    #[test]
+    fn an_end_is_not_split_over_two_blocks() {
+        assert_eq!(blocks_for(&[5, 5, 5], 12), 2);
+        assert_eq!(blocks_for(&[5, 5], 5), 2);
+        assert_eq!(blocks_for(&[5], 3), 2);
+        assert_eq!(blocks_for(&[], 12), 0);
+    }
+}

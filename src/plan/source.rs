@@ -1,0 +1,175 @@
+//! Where each figure of a plan comes from: its formula, what goes in, and what it rests on.
+
+use super::load;
+use crate::{
+    model::{
+        channel::Channels,
+        part::{Driver, Supply, Tape},
+    },
+    units::{Length, PowerPerLength},
+};
+
+/// What a figure rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Authority {
+    /// A definition or plain arithmetic.
+    Definition,
+    /// What the trade does; nobody publishes it.
+    CommonPractice,
+    /// A publication, by its name.
+    Publication(&'static str),
+}
+
+impl std::fmt::Display for Authority {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Definition => f.write_str("by definition"),
+            Self::CommonPractice => f.write_str("common practice, no source"),
+            Self::Publication(name) => f.write_str(name),
+        }
+    }
+}
+
+/// One figure with where it comes from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Source {
+    /// What the figure is.
+    pub what: &'static str,
+    /// How it is computed.
+    pub formula: &'static str,
+    /// What goes in: name and figure, in order.
+    pub inputs: Vec<(String, String)>,
+    /// What comes out; `None` where an input is not known.
+    pub figure: Option<String>,
+    /// What it rests on.
+    pub authority: Authority,
+}
+
+/// The current of a bar at full.
+pub fn bar_current(tape: &Tape, lit: Length) -> Source {
+    let mut inputs: Vec<(String, String)> = tape
+        .channels
+        .iter()
+        .map(|channel| {
+            let power = channel.power_mw_per_m;
+            (
+                channel.channel.to_string(),
+                power.map_or_else(|| "not known".to_owned(), PowerPerLength::show),
+            )
+        })
+        .collect();
+    inputs.push(("lit length".into(), format!("{:.3} m", lit.metres())));
+    inputs.push(("voltage".into(), tape.voltage_mv.show()));
+    Source {
+        what: "current at full",
+        formula: "sum over the colours of power per metre × lit length ÷ voltage, each rounded up \
+                  to a whole milliamp; an upper bound, since voltage falls along the tape",
+        inputs,
+        figure: load::draw(tape, lit).map(|draw| super::fit::amps(draw.total_ma)),
+        authority: Authority::Definition,
+    }
+}
+
+/// What a supply may be loaded with.
+pub fn usable_load(supply: &Supply) -> Source {
+    let stated = supply.load_percent;
+    let percent = stated.unwrap_or(Supply::USUAL_LOAD_PERCENT);
+    Source {
+        what: "usable load",
+        formula: "rated current × percent that may be used",
+        inputs: vec![
+            ("rated current".into(), supply.rated_ma.show()),
+            ("may be used".into(), format!("{percent} %")),
+        ],
+        figure: Some(supply.usable().show()),
+        authority: if stated.is_some() {
+            Authority::Definition
+        } else {
+            Authority::CommonPractice
+        },
+    }
+}
+
+/// How many conductors some colours need.
+pub fn conductors(channels: &Channels) -> Source {
+    Source {
+        what: "conductors",
+        formula: "one for each colour, and the common",
+        inputs: vec![("colours".into(), channels.count().to_string())],
+        figure: Some(channels.conductors().to_string()),
+        authority: Authority::CommonPractice,
+    }
+}
+
+/// Where a driver may start.
+pub fn start_address(driver: &Driver) -> Source {
+    let last = 513_u16.checked_sub(driver.slots).filter(|last| *last > 0);
+    Source {
+        what: "start address",
+        formula: "1 to 513 − slots of the device: its slots are consecutive and stay in one \
+                  universe",
+        inputs: vec![("slots".into(), driver.slots.to_string())],
+        figure: last.map(|last| format!("1 to {last}")),
+        authority: Authority::Publication("ANSI E1.11 (DMX512-A)"),
+    }
+}
+
+/// How many drivers one data line carries.
+pub fn line_loads() -> Source {
+    Source {
+        what: "devices on one data line",
+        formula: "at most 32 unit loads, one for each driver",
+        inputs: Vec::new(),
+        figure: Some(super::data::LINE_LOADS.to_string()),
+        authority: Authority::Publication("EIA-485, to which ANSI E1.11 refers"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::model::part::PartSpec;
+
+    #[test]
+    fn a_current_is_power_by_length_by_voltage() {
+        // By hand: 4.8 W/m × 2.5 m ÷ 24 V is 0.5 A for each of three colours.
+        let spec: PartSpec = serde_json::from_value(serde_json::json!({
+            "kind": "tape", "voltage_mv": 24_000, "width_um": 10_000,
+            "pitch": {"units": 1, "um": 50_000},
+            "channels": [
+                {"channel": "red", "power_mw_per_m": 4_800},
+                {"channel": "green", "power_mw_per_m": 4_800},
+                {"channel": "blue", "power_mw_per_m": 4_800},
+            ],
+        }))
+        .unwrap();
+        let PartSpec::Tape(mut tape) = spec else {
+            panic!("a tape was written")
+        };
+        let lit = Length::mm(2_500);
+        assert_eq!(bar_current(&tape, lit).figure.as_deref(), Some("1.5 A"));
+        tape.channels[1].power_mw_per_m = None;
+        assert_eq!(
+            bar_current(&tape, lit).figure,
+            None,
+            "unknown is not nought"
+        );
+    }
+
+    #[test]
+    fn a_supply_is_loaded_to_four_fifths_unless_stated() {
+        let supply = |load_percent: Option<u8>| -> Supply {
+            serde_json::from_value(serde_json::json!({
+                "voltage_mv": 24_000, "rated_ma": 10_000, "load_percent": load_percent,
+            }))
+            .unwrap()
+        };
+        let usual = usable_load(&supply(None));
+        assert_eq!(usual.figure.as_deref(), Some("8 A"));
+        assert_eq!(usual.authority, Authority::CommonPractice);
+        assert_eq!(
+            usable_load(&supply(Some(100))).figure.as_deref(),
+            Some("10 A")
+        );
+    }
+}
