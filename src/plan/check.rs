@@ -61,7 +61,7 @@ impl Finding {
 }
 
 /// Collects checks by key.
-#[derive(Default)]
+#[derive(Default, Clone)]
 pub(super) struct Checks {
     found: BTreeMap<String, (Check, BTreeSet<(BarId, String)>)>,
 }
@@ -101,6 +101,12 @@ impl Checks {
     pub(super) fn bar(&mut self, rule: &str, bar: &Bar, finding: Finding) {
         let about = bar.label.to_string();
         self.add(rule, format_args!("bar-{}", bar.id), about, finding, []);
+    }
+
+    /// How many are broken or not known.
+    pub(super) fn not_kept(&self) -> usize {
+        let states = self.found.values().map(|(check, _)| check.state);
+        states.filter(|state| *state <= CheckState::Unknown).count()
     }
 
     /// All, broken ones first.

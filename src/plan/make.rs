@@ -78,12 +78,9 @@ pub fn plan(input: &Input) -> Plan {
         needs.unheard(what, amount, "bars");
     }
 
-    let mut taken: BTreeSet<ThingId> = BTreeSet::new();
     let mut loads = loads(&book, &served, &builds);
     mix::check(&book, &loads, &mut checks);
-    let used = power::drivers(&book, &loads, &mut taken, &mut needs, &mut checks);
-    let fed = supply::supplies(&book, &used, &mut taken, &mut needs, &mut checks);
-    power::check_drivers(&book, &loads, &used, &fed, &mut checks);
+    let (used, fed, mut taken) = power::power(&book, &loads, &mut needs, &mut checks);
     let plugs = plug::plugs(&book, &mut loads, &mut needs, &mut checks);
     let block = plug::blocks(&book, &loads, &mut needs, &mut checks);
     cable::cables(

@@ -20,9 +20,10 @@ pub(super) fn check(book: &Book<'_>, loads: &[Load<'_>], checks: &mut Checks) {
         let label = frame
             .and_then(|id| book.input.design.frames.iter().find(|frame| frame.id == id))
             .map_or_else(
-                || "bars on no frame".to_owned(),
+                || "Bars on no frame".to_owned(),
                 |frame| frame.label.to_string(),
             );
+        let mixes = if frame.is_some() { "mixes" } else { "mix" };
         let key = frame.map_or_else(|| "none".to_owned(), |id| id.to_string());
         let mut whites: BTreeMap<Channel, BTreeSet<u16>> = BTreeMap::new();
         let mut batches: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
@@ -45,7 +46,7 @@ pub(super) fn check(book: &Book<'_>, loads: &[Load<'_>], checks: &mut Checks) {
         for (channel, kelvins) in whites.iter().filter(|(_, kelvins)| kelvins.len() > 1) {
             let list: Vec<String> = kelvins.iter().map(|kelvin| format!("{kelvin} K")).collect();
             let finding = Finding::warned(
-                format!("{label} mixes {channel} of {}.", list.join(" and ")),
+                format!("{label} {mixes} {channel} of {}.", list.join(" and ")),
                 "Use one tape throughout, or put them where they are not compared.",
             );
             let who = members.iter().map(|load| named(load.bar));
@@ -60,7 +61,7 @@ pub(super) fn check(book: &Book<'_>, loads: &[Load<'_>], checks: &mut Checks) {
         for (tape, list) in batches.iter().filter(|(_, list)| list.len() > 1) {
             let list: Vec<&str> = list.iter().map(String::as_str).collect();
             let finding = Finding::warned(
-                format!("{label} mixes batches {} of {tape}.", list.join(", ")),
+                format!("{label} {mixes} batches {} of {tape}.", list.join(", ")),
                 "Batches can differ in colour: compare them lit, or use one.",
             );
             checks.add(

@@ -21,14 +21,14 @@ use crate::{
     units::Money,
 };
 
-#[derive(Default)]
+#[derive(Default, Clone)]
 struct CountNeed {
     used_up: i64,
     comes_back: i64,
     used_for: BTreeSet<String>,
 }
 
-#[derive(Default)]
+#[derive(Default, Clone)]
 struct UnitNeed {
     there: i64,
     short: i64,
@@ -36,7 +36,7 @@ struct UnitNeed {
 }
 
 /// Gathers what is needed.
-#[derive(Default)]
+#[derive(Default, Clone)]
 pub(super) struct Needs {
     counts: BTreeMap<PartId, CountNeed>,
     units: BTreeMap<PartId, UnitNeed>,
@@ -309,7 +309,13 @@ fn cost(book: &Book<'_>, needs: &[Need], checks: &mut Checks) -> Cost {
                 Finding::warned(format!("{figures}."), "Ask for more, or change the set.")
             } else if unpriced > 0 {
                 Finding::warned(
-                    format!("{figures}, and {unpriced} parts that are short have no price."),
+                    format!(
+                        "{figures}; what is short of {} has no price.",
+                        match unpriced {
+                            1 => "one part".to_owned(),
+                            more => format!("{more} parts"),
+                        }
+                    ),
                     "Enter offers for them.",
                 )
             } else {

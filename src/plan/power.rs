@@ -3,8 +3,10 @@
 //! Bars of one place and one voltage are given outputs in the order of their ids. Bars of one
 //! control group share an output where the driver's channel and output limits are known and
 //! allow it. Units in stock come first (those on frames of this set before others), the smallest
-//! that takes all that is left; then the cheapest new ones. This keeps new units few; it is not
-//! proven least over all mixes of drivers.
+//! that takes all that is left; then the cheapest new ones. An inlet is given no more than the
+//! largest supply of that voltage may carry, and so is a whole driver whose inlets are not
+//! isolated: once by the supplies of the catalogue, once by those in stock, and the better of the
+//! two is kept ([`power`]). This keeps new units few; it is not proven least over all mixes.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -20,7 +22,7 @@ use crate::{
     model::{
         channel::Channels,
         id::{BarId, PartId, ThingId},
-        part::{Driver, PartSpec, Polarity},
+        part::{Driver, Isolation, PartSpec, Polarity},
         text::Tag,
     },
     units::{Current, Voltage},
@@ -110,10 +112,81 @@ impl Used<'_> {
     }
 }
 
-/// Gives every load an output; drivers come back in order of place and first bar.
-pub(super) fn drivers<'a>(
+/// By which supplies the load of an inlet is limited.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Largest {
+    /// The largest one of the catalogue.
+    InCatalogue,
+    /// The largest one in stock, so that more drivers and supplies in stock serve.
+    InStock,
+}
+
+/// Drivers and supplies with what they need and how they come out.
+struct Powered<'a> {
+    drivers: Vec<Used<'a>>,
+    fed: supply::Fed<'a>,
+    /// Units of the house in use.
+    taken: BTreeSet<ThingId>,
+    needs: Needs,
+    checks: Checks,
+}
+
+impl Powered<'_> {
+    /// Less is better: limits not kept, then new units, then what these cost, then all units.
+    fn rank(&self, book: &Book<'_>) -> (usize, usize, i128, usize) {
+        let drivers = self.drivers.iter().map(|it| (it.part, it.unit.is_none()));
+        let supplies = self
+            .fed
+            .supplies
+            .iter()
+            .map(|it| (it.part, it.unit.is_none()));
+        let units: Vec<(PartId, bool)> = drivers.chain(supplies).collect();
+        let new = units.iter().filter(|(_, new)| *new);
+        let cost = new.clone().fold(0, |sum: i128, (part, _)| {
+            sum.saturating_add(book.price(*part))
+        });
+        (self.checks.not_kept(), new.count(), cost, units.len())
+    }
+}
+
+/// Gives every load an output, and every inlet a supply.
+pub(super) fn power<'a>(
     book: &Book<'a>,
     loads: &[Load<'_>],
+    needs: &mut Needs,
+    checks: &mut Checks,
+) -> (Vec<Used<'a>>, supply::Fed<'a>, BTreeSet<ThingId>) {
+    let attempt = |largest: Largest| {
+        let (mut needs, mut checks) = (needs.clone(), checks.clone());
+        let mut taken = BTreeSet::new();
+        let drivers = drivers(book, loads, largest, &mut taken, &mut needs, &mut checks);
+        let fed = supply::supplies(book, &drivers, &mut taken, &mut needs, &mut checks);
+        check_drivers(book, loads, &drivers, &fed, &mut checks);
+        Powered {
+            drivers,
+            fed,
+            taken,
+            needs,
+            checks,
+        }
+    };
+    let usual = attempt(Largest::InCatalogue);
+    let other = attempt(Largest::InStock);
+    let best = if other.rank(book) < usual.rank(book) {
+        other
+    } else {
+        usual
+    };
+    *needs = best.needs;
+    *checks = best.checks;
+    (best.drivers, best.fed, best.taken)
+}
+
+/// Gives every load an output; drivers come back in order of place and first bar.
+fn drivers<'a>(
+    book: &Book<'a>,
+    loads: &[Load<'_>],
+    largest: Largest,
     taken: &mut BTreeSet<ThingId>,
     needs: &mut Needs,
     checks: &mut Checks,
@@ -130,6 +203,7 @@ pub(super) fn drivers<'a>(
             loads,
             place,
             voltage,
+            most: supply::most(book, voltage, largest),
         };
         let outputs = room.outputs(&members);
         room.fill(outputs, taken, &mut used, needs, checks);
@@ -147,6 +221,8 @@ struct Room<'b, 'a> {
     loads: &'b [Load<'b>],
     place: String,
     voltage: Voltage,
+    /// What the largest supply may carry, if there is one.
+    most: Option<Current>,
 }
 
 /// How strictly a driver is judged.
@@ -229,6 +305,7 @@ impl<'a> Room<'_, 'a> {
             && suited.all(|(_, driver)| {
                 within(driver.channel_limit_ma, fullest) == Some(true)
                     && within(driver.output_limit_ma, total) == Some(true)
+                    && within(self.most, total) != Some(false)
             })
     }
 
@@ -271,8 +348,14 @@ impl<'a> Room<'_, 'a> {
             let ma = output.total_ma.unwrap_or(0);
             let room = |number: &&u16| {
                 let inlet = inlet_of.get(number).map_or(0, |&inlet| inlets[inlet]);
+                let one_supply = if driver.isolation == Isolation::Isolated {
+                    inlet + ma
+                } else {
+                    whole + ma
+                };
                 within(driver.inlet_limit_ma, inlet + ma) != Some(false)
                     && within(driver.whole_limit_ma, whole + ma) != Some(false)
+                    && within(self.most, one_supply) != Some(false)
             };
             let number = match rules {
                 Rules::All => free.iter().find(room).copied(),
@@ -434,7 +517,7 @@ fn within(limit: Option<Current>, ma: i64) -> Option<bool> {
 }
 
 /// Checks of drivers against their loads and supplies.
-pub(super) fn check_drivers(
+fn check_drivers(
     book: &Book<'_>,
     loads: &[Load<'_>],
     used: &[Used<'_>],

@@ -11,7 +11,7 @@ use super::{
     fit,
     input::SpareUnit,
     need::Needs,
-    power::{Used, capital},
+    power::{Largest, Used, capital},
 };
 use crate::{
     model::{
@@ -19,7 +19,7 @@ use crate::{
         part::{Isolation, PartSpec, Supply},
         text::Tag,
     },
-    units::Voltage,
+    units::{Current, Voltage},
 };
 
 /// A supply in use.
@@ -132,6 +132,16 @@ fn parts<'a>(book: &Book<'a>, voltage: Voltage) -> Vec<(PartId, &'a Supply)> {
         None => supply.voltage_mv == voltage,
     })
     .collect()
+}
+
+/// What the largest supply for a voltage may carry, if there is one.
+pub(super) fn most(book: &Book<'_>, voltage: Voltage, largest: Largest) -> Option<Current> {
+    let in_stock = |part: PartId| book.units.iter().any(|unit| unit.part == part);
+    parts(book, voltage)
+        .into_iter()
+        .filter(|(part, _)| largest == Largest::InCatalogue || in_stock(*part))
+        .map(|(_, supply)| supply.usable())
+        .max()
 }
 
 struct Room<'b, 'a> {
@@ -367,17 +377,24 @@ fn check(book: &Book<'_>, drivers: &[Used<'_>], fed: &Fed<'_>, checks: &mut Chec
             .spec
             .load_percent
             .unwrap_or(Supply::USUAL_LOAD_PERCENT);
-        let what = format!(
-            "{about}, of whose {} {percent} % may be used,",
-            source.spec.rated_ma.show()
+        let usable = source.spec.usable();
+        let rule = format!(
+            "{percent} % of its {} is {}",
+            source.spec.rated_ma.show(),
+            usable.show()
         );
-        let mend = "Use a larger supply, or spread the inlets over more supplies.";
-        let finding = fit::limit(
-            &capital(&what),
-            Some(source.spec.usable()),
-            source.load_ma,
-            mend,
-        );
+        let carries = |ma| format!("{} carries {}; {rule}.", capital(&about), fit::amps(ma));
+        let finding = match source.load_ma {
+            Some(ma) if ma <= usable.get() => Finding::passed(carries(ma)),
+            Some(ma) => Finding::broken(
+                carries(ma),
+                "Use a larger supply, or spread the bars over more inlets and supplies.",
+            ),
+            None => Finding::unknown(
+                format!("What {about} carries is not known; {rule}."),
+                "Enter the watts per metre of each colour of the tape.",
+            ),
+        };
         checks.add("limit-supply", &key, &about, finding, []);
         let used = source.inlets.len();
         let finding = match source.spec.terminal_pairs {

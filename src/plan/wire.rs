@@ -50,6 +50,29 @@ pub fn meet(first: &RoleOrder, second: &RoleOrder, channels: &Channels) -> Meeti
     }
 }
 
+/// A driver's terminals as these colours use them. Its channels are alike inside: a colour that no
+/// terminal is named for takes the next one that no wanted colour is named for.
+fn terminals_for(order: &RoleOrder, channels: &Channels) -> RoleOrder {
+    let named = |role: &Role| match role {
+        Role::Colour(channel) => channels.list().contains(channel),
+        Role::Common | Role::Unused => true,
+    };
+    let mut nameless = channels
+        .list()
+        .iter()
+        .map(|channel| Role::Colour(*channel))
+        .filter(|role| !order.list().contains(role));
+    let list = order
+        .list()
+        .iter()
+        .map(|role| match role {
+            role if named(role) => *role,
+            _ => nameless.next().unwrap_or(Role::Unused),
+        })
+        .collect();
+    RoleOrder::new(list).unwrap_or_else(|_| order.clone())
+}
+
 fn finding(
     first_name: &str,
     first: Option<&RoleOrder>,
@@ -136,9 +159,21 @@ pub(super) fn check(
             let Some(connector) = &load.connector else {
                 continue;
             };
+            let terminals = driver.spec.terminals.as_ref();
+            let used = terminals.map(|order| terminals_for(order, load.channels));
+            if let (Some(order), Some(used)) = (terminals, &used)
+                && order.carries(load.channels) != used.carries(load.channels)
+            {
+                let finding = Finding::warned(
+                    format!("The terminals of {name} are named {order}; they serve as {used}."),
+                    "Label them so, and set the colours in the lighting desk by these channels.",
+                );
+                let key = format!("part-{}:{}", driver.part, load.channels);
+                checks.add("terminal-names", key, &name, finding, [named(load.bar)]);
+            }
             let finding = finding(
                 &name,
-                driver.spec.terminals.as_ref(),
+                used.as_ref(),
                 &format!("the lead {connector}"),
                 connector.pins.as_ref(),
                 load.channels,
@@ -168,6 +203,20 @@ pub(super) fn check(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_driver_s_channels_serve_colours_that_they_are_not_named_for() {
+        let order = |text: &str| text.parse::<RoleOrder>().unwrap();
+        let whites: Channels = "tunable white".parse().unwrap();
+        let used = terminals_for(&order("common, red, green, blue"), &whites);
+        assert_eq!(used, order("common, warm, cool, unused"));
+        let rgbw: Channels = "RGBW".parse().unwrap();
+        let used = terminals_for(&order("common, red, green, blue"), &rgbw);
+        assert!(
+            !used.carries(&rgbw),
+            "three channels do not serve four colours"
+        );
+    }
 
     #[test]
     fn wires_cross_only_where_their_order_differs() {

@@ -299,7 +299,7 @@ async fn lengths(hall: &Hall, shelves: &Shelves) -> Result<(), SampleError> {
 async fn counts(hall: &Hall, shelves: &Shelves) -> Result<(), SampleError> {
     let (leads, sundries) = (shelves.leads, shelves.sundries);
     for (key, to, amount) in [
-        ("lead-4-male", leads, 7),
+        ("lead-4-male", leads, 12),
         ("lead-4-female", leads, 12),
         ("lead-3-male", leads, 4),
         ("lead-3-female", leads, 4),
