@@ -2,6 +2,7 @@
 //! One file a subject; [`help`] says how to write one.
 
 mod api;
+mod designs;
 mod frame;
 mod help;
 mod parts;

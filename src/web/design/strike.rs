@@ -76,7 +76,11 @@ fn backs() -> Vec<(&'static str, &'static str, &'static str)> {
 async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
     let whole = load::whole(cx, id).await?;
     let mut tx = cx.read().await?;
-    let out = strike::list(&mut tx, id).await?;
+    let out = match strike::list(&mut tx, id).await {
+        // A set of which nothing ever went out has no stage yet.
+        Err(StockError::NotFound(_)) => Vec::new(),
+        out => out?,
+    };
     let nodes = db::place::list(&mut tx, false).await?;
     drop(tx);
     let places = |chosen: Option<PlaceId>| {

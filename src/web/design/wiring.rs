@@ -169,6 +169,7 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
             });
             columns.extend(cable);
         }
+        None if plan.output.is_none() => unknown.push("which driver feeds them".to_owned()),
         None => unknown.push("the order of the driver’s terminals".to_owned()),
     }
     for (title, order) in bar_side(whole, plan) {
