@@ -90,7 +90,7 @@ async fn a_bar_form_with_bad_input_comes_back_as_typed_with_the_limit_named() {
     let app = hall().await;
     let set = new_set(&app, "Bad input").await;
     for (field, typed, said) in [
-        ("length", "2 km", "1 km"),
+        ("length", "1001 m", "1 km"),
         ("length", "-3 m", ""),
         ("length", "0", "above zero"),
         ("length", "long", "long"),
@@ -422,4 +422,117 @@ async fn a_copy_takes_the_bars_over_and_holds_nothing() {
     let page = app.follow(&page).await;
     assert_eq!(page.text(".lead .mark"), "draft");
     assert_eq!(page.texts("dl.keys dd")[0], bars.to_string());
+}
+
+/// Presses the button of the set's page that leads to a state.
+async fn go(app: &TestApp, set: &str, to: &str) -> Page {
+    let page = app.get(set).await;
+    let forms = page.attributes("#next form button", "value");
+    assert!(
+        forms.iter().any(|state| state == to),
+        "no way to {to}: {}",
+        page.text("#next")
+    );
+    page.form("#next form").set("to", to).send(app).await
+}
+
+#[tokio::test]
+async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
+    let app = hall().await;
+    let list = app.get("/designs").await;
+    let at = list
+        .texts("ul.rows li")
+        .iter()
+        .position(|row| row.contains("reserved"))
+        .unwrap();
+    let set = list.attributes("ul.rows .row-name a", "href")[at].clone();
+    // Before it is done each change says what it does.
+    let page = app.get(set.clone()).await;
+    assert!(page.count("#next li") >= 3, "{}", page.text("#next"));
+    assert_eq!(go(&app, &set, "building").await.status, 303);
+
+    let build = format!("{set}/build");
+    let page = app.get(build.clone()).await;
+    let steps = page.count("ol.steps > li");
+    assert!(steps > 0);
+    // A tick can be taken back.
+    let ticked = page
+        .form("ol.steps form")
+        .set("do", "tick")
+        .send(&app)
+        .await;
+    assert_eq!(ticked.status, 303, "{}", ticked.text("main"));
+    let page = app.get(build.clone()).await;
+    assert_eq!(page.count("ol.steps > li.done"), 1);
+    let back = page
+        .form("ol.steps .done form")
+        .set("do", "untick")
+        .send(&app)
+        .await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    assert_eq!(app.get(build.clone()).await.count("ol.steps > li.done"), 0);
+    for done in 0..steps {
+        let page = app.get(build.clone()).await;
+        assert_eq!(page.count("ol.steps > li.done"), done);
+        let page = page
+            .form("ol.steps .now form")
+            .set("do", "tick")
+            .send(&app)
+            .await;
+        assert_eq!(page.status, 303, "{done}: {}", page.text("main"));
+    }
+    let page = go(&app, &set, "standing").await;
+    assert_eq!(page.status, 303, "{}", page.text("main"));
+
+    let strike = format!("{set}/strike");
+    let page = app.get(strike.clone()).await;
+    let fixture = page
+        .texts(".strike li")
+        .iter()
+        .position(|row| row.starts_with("F-"))
+        .map(|at| page.attributes(".strike .row-name a", "href")[at].clone())
+        .unwrap();
+    let swap = app.get(format!("{fixture}/swap?differ=5+m")).await;
+    assert_eq!(swap.status, 200);
+    assert!(swap.count("#fit, #not") >= 1);
+    if swap.count("#fit li form") > 0 {
+        let page = swap
+            .form("#fit li form")
+            .set("condition", "dead")
+            .send(&app)
+            .await;
+        assert_eq!(page.status, 303, "{}", page.text("main"));
+    }
+
+    // It cannot be called struck while something is out.
+    let page = app.get(set.clone()).await;
+    assert!(
+        page.text("#next").contains("Not yet"),
+        "{}",
+        page.text("#next")
+    );
+    let wrong = app
+        .get(strike.clone())
+        .await
+        .form("#by-tag")
+        .set("tag", "F-9999")
+        .set("how", "good");
+    let wrong = wrong.send(&app).await;
+    assert_eq!(wrong.status, 422);
+    assert_eq!(wrong.form("#by-tag").value("tag"), Some("F-9999"));
+    for _ in 0..200 {
+        let page = app.get(strike.clone()).await;
+        if page.count(".strike li") == 0 {
+            break;
+        }
+        let form = page.form(".strike li form");
+        let sent = form.set("how", "good").send(&app).await;
+        assert_eq!(sent.status, 303, "{}", sent.text("main"));
+    }
+    let page = app.get(strike).await;
+    assert_eq!(page.count(".strike li"), 0, "{}", page.text("#out"));
+    assert_eq!(go(&app, &set, "struck").await.status, 303);
+    assert_eq!(app.get(set).await.text(".lead .mark"), "struck");
+    let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
 }

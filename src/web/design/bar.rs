@@ -367,15 +367,12 @@ pub async fn post(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>, mut form: Fo
 
 /// POST: takes it out of the set.
 pub async fn remove(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>, mut form: Form) -> Answer {
-    let design = load::design(&cx, id).await?;
-    let label = design
+    let label = load::design(&cx, id)
+        .await?
         .bars
         .iter()
         .find(|other| other.id == bar)
-        .map(|bar| bar.label.to_string());
-    let Some(label) = label else {
-        return Err(Trouble::not_found("bar").or_go(Link::Bars(id), "To the bars of this set"));
-    };
+        .map_or_else(|| "that was named".to_owned(), |bar| bar.label.to_string());
     let flash = Flash::good(format!("Bar {label} was taken out of the set."));
     let edits = [Edit::RemoveBars(vec![bar])];
     load::store_or_say(&cx, &mut form, id, &edits, &Link::Bars(id), flash).await

@@ -331,28 +331,7 @@ pub async fn add(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     };
     let one = names.as_ref().and_then(|names| names.first().cloned());
     let bar = read(&cx, &mut form, BarId(0), one);
-    let design = whole.design();
     let mut bars = Vec::new();
-    if let Some(names) = &names {
-        if design.bars.len() + names.len() > BAR_LIMIT {
-            form.fail(
-                "count",
-                format!(
-                    "A set holds at most {BAR_LIMIT} bars, and this one has {} already; add fewer.",
-                    design.bars.len()
-                ),
-            );
-        }
-        if let Some(twice) = names
-            .iter()
-            .find(|name| design.bars.iter().any(|bar| bar.label == **name))
-        {
-            form.fail(
-                "pattern",
-                format!("There is a bar {twice} already. Begin with another number or label."),
-            );
-        }
-    }
     let (Some(names), Some(bar), Some(step_x), Some(step_y), true) =
         (names, bar, step_x, step_y, form.ok())
     else {

@@ -193,10 +193,6 @@ pub async fn remove(
     Path((id, frame)): Path<(DesignId, FrameId)>,
     mut form: Form,
 ) -> Answer {
-    let design = load::design(&cx, id).await?;
-    if !design.frames.iter().any(|other| other.id == frame) {
-        return Err(Trouble::not_found("frame").or_go(Link::Bars(id), "To the bars of this set"));
-    }
     let flash = Flash::good("The frame was taken out. Its bars are still there, on no frame.");
     let edits = [Edit::RemoveFrame(frame)];
     load::store_or_say(&cx, &mut form, id, &edits, &Link::Bars(id), flash).await
@@ -264,12 +260,6 @@ pub async fn remove_extra(
     Path((id, extra)): Path<(DesignId, ExtraId)>,
     mut form: Form,
 ) -> Answer {
-    let design = load::design(&cx, id).await?;
-    if !design.extras.iter().any(|other| other.id == extra) {
-        return Err(
-            Trouble::not_found("extra line").or_go(Link::Bars(id), "To the bars of this set")
-        );
-    }
     let flash = Flash::good("The line was taken out.");
     let edits = [Edit::RemoveExtra(extra)];
     load::store_or_say(&cx, &mut form, id, &edits, &Link::Bars(id), flash).await

@@ -89,6 +89,11 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/shortfall", get(short::get))
         .route("/designs/{id}/shopping", get(shopping::get))
         .route("/designs/{id}/build", get(build::get))
+        .route("/designs/{id}/build/{step}", post(build::post))
+        .route("/designs/{id}/state", post(state::post))
+        .route("/designs/{id}/strike", get(strike::get))
+        .route("/designs/{id}/strike/line", post(strike::line))
+        .route("/things/{id}/swap", get(swap::get).post(swap::post))
         .route(
             "/designs/{id}/reserve",
             get(reserve::get).post(reserve::post),

@@ -132,14 +132,17 @@ pub fn does(whole: &Whole) -> Vec<String> {
         }
     }
     let dates = whole.design().dates;
+    let mut held = vec![count_of(
+        things,
+        "fixture, piece or unit",
+        "fixtures, pieces and units",
+    )];
+    if counts > 0 {
+        held.push(count_of(counts, "count of a part", "counts of parts"));
+    }
     let mut lines = vec![format!(
-        "Holds {} and {} from {} to {}; nobody else’s set takes them.",
-        count_of(
-            things,
-            "fixture, piece or unit",
-            "fixtures, pieces and units"
-        ),
-        count_of(counts, "count of a part", "counts of parts"),
+        "Holds {} from {} to {}; nobody else’s set takes them.",
+        held.join(" and "),
         day(dates.build_on()),
         day(dates.strike_on())
     )];
