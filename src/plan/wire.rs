@@ -52,7 +52,7 @@ pub fn meet(first: &RoleOrder, second: &RoleOrder, channels: &Channels) -> Meeti
 
 /// A driver's terminals as these colours use them. Its channels are alike inside: a colour that no
 /// terminal is named for takes the next one that no wanted colour is named for.
-fn terminals_for(order: &RoleOrder, channels: &Channels) -> RoleOrder {
+pub fn terminals_for(order: &RoleOrder, channels: &Channels) -> RoleOrder {
     let named = |role: &Role| match role {
         Role::Colour(channel) => channels.list().contains(channel),
         Role::Common | Role::Unused => true,

@@ -10,7 +10,10 @@ use crate::{
         id::DesignId,
         part::{AddressBy, PartSpec},
     },
-    plan::outcome::{BarPlan, DriverPlan, SlotRef},
+    plan::{
+        outcome::{BarPlan, DriverPlan, SlotRef},
+        wire::terminals_for,
+    },
     web::{
         at::Path,
         cx::Cx,
@@ -124,7 +127,7 @@ fn slots(whole: &Whole, driver: &DriverPlan, plan: &BarPlan) -> Vec<(&'static st
         _ => None,
     };
     let order: Vec<Role> = match terminals {
-        Some(terminals) => terminals
+        Some(terminals) => terminals_for(terminals, &bar.channels)
             .list()
             .iter()
             .copied()

@@ -63,8 +63,16 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
     let summary = if whole.plan().checks.is_empty() {
         "There is nothing to check yet: the set has no bar.".to_owned()
     } else if open.is_empty() {
+        let look = if warned.is_empty() {
+            String::new()
+        } else {
+            format!(
+                " {} a look.",
+                count_of(warned.len(), "of them wants", "of them want")
+            )
+        };
         format!(
-            "All {} kept.",
+            "All {} kept.{look}",
             count_of(
                 passed.len() + warned.len(),
                 "limit and agreement is",

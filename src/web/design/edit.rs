@@ -159,7 +159,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let parts = &whole.input().parts;
     let name = form.name("name");
     let dates = dates(&mut form);
-    let currency = cx.venue.currency.clone();
+    let currency = cx.venue.currency;
     let budget = form.optional("budget", |text| crate::units::Money::parse(text, &currency));
     let note = form.note("note");
     let choices = Choices {

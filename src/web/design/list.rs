@@ -39,7 +39,7 @@ struct ListPage {
     groups: Vec<Group>,
 }
 
-fn row(cx: &Cx, set: Listed) -> Row {
+fn row(cx: &Cx, set: &Listed) -> Row {
     let total = Length::new(set.bars_um).map_or_else(|_| String::new(), |um| cx.length(um));
     let late = (matches!(set.state, State::Standing | State::Building)
         && set.dates.strike_on() < cx.today)
@@ -86,7 +86,7 @@ pub async fn get(cx: Cx) -> Answer {
             State::Draft => 1,
             State::Struck | State::Cancelled => 2,
         };
-        groups[at].rows.push(row(&cx, set));
+        groups[at].rows.push(row(&cx, &set));
     }
     groups.retain(|group| !group.rows.is_empty());
     let chrome = cx.chrome(Section::Designs, "Designs");

@@ -155,8 +155,8 @@ pub fn does(whole: &Whole) -> Vec<String> {
     let short = whole.short_needs();
     if short > 0 {
         lines.push(format!(
-            "{} and stays on the shopping list.",
-            count_of(short, "part is short", "parts are short")
+            "{} on the shopping list.",
+            count_of(short, "part is short and stays", "parts are short and stay")
         ));
     }
     lines.push("Nothing moves.".to_owned());

@@ -38,6 +38,14 @@ struct Supplier {
     late: bool,
 }
 
+/// What is asked of one supplier.
+struct Asked {
+    name: String,
+    lines: Vec<Line>,
+    costs: Vec<Money>,
+    order_by: Date,
+}
+
 #[derive(Template)]
 #[template(path = "design/shopping.html")]
 struct ShoppingPage {
@@ -53,8 +61,7 @@ struct ShoppingPage {
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Shopping);
-    let mut by: BTreeMap<SupplierId, (String, Vec<Line>, Vec<Money>, Option<Date>)> =
-        BTreeMap::new();
+    let mut by: BTreeMap<SupplierId, Asked> = BTreeMap::new();
     let mut without = Vec::new();
     for need in whole.plan().needs.iter().filter(|need| need.short > 0) {
         let short = whole.amount(&cx, need.part, need.short);
@@ -63,10 +70,13 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             continue;
         }
         for buy in &need.buy {
-            let entry = by
-                .entry(buy.supplier)
-                .or_insert_with(|| (buy.supplier_name.clone(), Vec::new(), Vec::new(), None));
-            entry.1.push(Line {
+            let entry = by.entry(buy.supplier).or_insert_with(|| Asked {
+                name: buy.supplier_name.clone(),
+                lines: Vec::new(),
+                costs: Vec::new(),
+                order_by: buy.order_by,
+            });
+            entry.lines.push(Line {
                 part: need.name.clone(),
                 href: need.part.map(Link::Part),
                 packs: format!(
@@ -78,19 +88,20 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                 cost: cx.money(buy.cost_minor),
                 left_over: left_over(&cx, &whole, need.part, buy.left_over),
             });
-            entry.2.push(buy.cost_minor);
-            entry.3 = Some(entry.3.map_or(buy.order_by, |day| day.min(buy.order_by)));
+            entry.costs.push(buy.cost_minor);
+            entry.order_by = entry.order_by.min(buy.order_by);
         }
     }
     let suppliers = by
         .into_iter()
-        .map(|(supplier, (name, lines, costs, order_by))| Supplier {
-            name,
+        .map(|(supplier, asked)| Supplier {
+            name: asked.name,
             href: Link::Supplier(supplier),
-            sum: Money::sum(costs).map_or_else(|| "not known".to_owned(), |sum| cx.money(sum)),
-            late: order_by.is_some_and(|day| day < cx.today),
-            order_by: order_by.map_or_else(String::new, day),
-            lines,
+            sum: Money::sum(asked.costs)
+                .map_or_else(|| "not known".to_owned(), |sum| cx.money(sum)),
+            late: asked.order_by < cx.today,
+            order_by: day(asked.order_by),
+            lines: asked.lines,
         })
         .collect();
     Ok(page(&ShoppingPage {

@@ -13,7 +13,10 @@ use crate::{
         id::{BarId, DesignId, PartId},
         part::{Cable, Kind, PartSpec},
     },
-    plan::outcome::{BarPlan, Becomes, Serve},
+    plan::{
+        outcome::{BarPlan, Becomes, BuildBar, CutSource, Joint, Serve},
+        wire::terminals_for,
+    },
     web::{
         at::Path,
         cx::Cx,
@@ -96,15 +99,45 @@ fn cable_of(whole: &Whole, bar: BarId) -> Option<(PartId, &Cable)> {
     }
 }
 
+/// The driver's terminals as the bar's colours use them.
 fn terminals(whole: &Whole, plan: &BarPlan) -> Option<RoleOrder> {
     let driver = whole.plan().drivers.get(plan.output?.driver)?;
     match whole.part(driver.part).map(|part| &part.spec) {
-        Some(PartSpec::Driver(driver)) => driver.terminals.clone(),
+        Some(PartSpec::Driver(driver)) => {
+            let channels = &whole.bar(plan.bar)?.channels;
+            Some(terminals_for(driver.terminals.as_ref()?, channels))
+        }
         _ => None,
     }
 }
 
-/// The bar's own side: the pins of its lead, then the pads of its tape.
+/// What the plug of a new bar's factory lead is, by the end of the roll that it hangs on.
+fn factory_plug(whole: &Whole, build: &BuildBar) -> Option<RoleOrder> {
+    let at_start = build.start == Joint::FactoryLead;
+    let piece = whole
+        .plan()
+        .cuts
+        .get(build.tape_from.cut)
+        .and_then(|cut| match cut.source {
+            CutSource::Piece { thing, .. } => Some(thing),
+            CutSource::Buy { .. } => None,
+        })
+        .and_then(|thing| {
+            let pieces = &whole.input().stock.pieces;
+            pieces.iter().find(|spare| spare.piece.id == thing)
+        });
+    let connector = match (piece, whole.part(build.tape).map(|part| &part.spec)) {
+        (Some(spare), _) if at_start => spare.piece.start.connector(),
+        (Some(spare), _) => spare.piece.end.connector(),
+        (None, Some(PartSpec::Tape(tape))) if at_start => tape.roll_start.as_ref(),
+        (None, Some(PartSpec::Tape(tape))) => tape.roll_end.as_ref(),
+        (None, _) => None,
+    };
+    connector.and_then(|connector| connector.pins.clone())
+}
+
+/// The bar's own side: the pins of its plug, then the pads of its tape where a lead is soldered on
+/// by hand.
 fn bar_side(whole: &Whole, plan: &BarPlan) -> Vec<(String, Option<RoleOrder>)> {
     match &plan.serve {
         Serve::Reuse { fixture, .. } => {
@@ -115,42 +148,65 @@ fn bar_side(whole: &Whole, plan: &BarPlan) -> Vec<(String, Option<RoleOrder>)> {
             vec![("Plug of the fixture".to_owned(), pins)]
         }
         Serve::Build(build) => {
-            let mut columns = Vec::new();
-            if let Some((lead, _)) = build.lead
-                && let Some(PartSpec::Lead(lead)) = whole.part(lead).map(|part| &part.spec)
-            {
-                columns.push(("Lead".to_owned(), lead.connector.pins.clone()));
-            }
+            let Some((lead, _)) = build.lead else {
+                return vec![("Factory lead".to_owned(), factory_plug(whole, build))];
+            };
+            let pins = match whole.part(lead).map(|part| &part.spec) {
+                Some(PartSpec::Lead(lead)) => lead.connector.pins.clone(),
+                _ => None,
+            };
             let pads = match whole.part(build.tape).map(|part| &part.spec) {
                 Some(PartSpec::Tape(tape)) => tape.pads.clone(),
                 _ => None,
             };
-            columns.push(("Pads of the tape".to_owned(), pads));
-            columns
+            vec![
+                ("Lead".to_owned(), pins),
+                ("Pads of the tape".to_owned(), pads),
+            ]
         }
         Serve::Short { .. } => Vec::new(),
     }
 }
 
-/// Wires in the order of their own colours where the cable has them: the common first, then the
-/// colours in the order of the terminals.
-fn cable_column(cable: &Cable, terminals: &RoleOrder) -> Option<Column> {
-    let used: Vec<Role> = terminals
+/// A wire for each role: the one of its own colour where the cable has it, the black one for the
+/// common, what is left for the others.
+fn wires(cable: &Cable, roles: &[Role]) -> Vec<String> {
+    let mut left: Vec<String> = cable.colours.iter().map(ToString::to_string).collect();
+    let mut found = vec![String::new(); roles.len()];
+    let take = |left: &mut Vec<String>, word: &str| {
+        let at = left
+            .iter()
+            .position(|wire| wire.eq_ignore_ascii_case(word))?;
+        Some(left.remove(at))
+    };
+    for (role, wire) in roles.iter().zip(&mut found) {
+        let own = match role {
+            Role::Common => "black".to_owned(),
+            other => other.to_string(),
+        };
+        *wire = take(&mut left, &own).unwrap_or_default();
+    }
+    for wire in found.iter_mut().filter(|wire| wire.is_empty()) {
+        if !left.is_empty() {
+            *wire = left.remove(0);
+        }
+    }
+    found
+}
+
+/// The cable's wires in the order of the plug that they lead to, so that what crosses does so at
+/// the driver's terminals, which are wired by hand.
+fn cable_column(cable: &Cable, plug: &RoleOrder, driver: &RoleOrder) -> Option<Column> {
+    let used: Vec<Role> = plug
         .list()
         .iter()
         .copied()
-        .filter(|role| *role != Role::Unused)
+        .filter(|role| *role != Role::Unused && driver.list().contains(role))
         .take(usize::from(cable.conductors))
         .collect();
     Some(Column {
         title: format!("Cable of {}", cable.conductors),
-        wires: cable
-            .colours
-            .iter()
-            .map(ToString::to_string)
-            .chain(std::iter::repeat(String::new()))
-            .take(used.len())
-            .collect(),
+        wires: wires(cable, &used),
         order: RoleOrder::new(used).ok()?,
     })
 }
@@ -158,10 +214,12 @@ fn cable_column(cable: &Cable, terminals: &RoleOrder) -> Option<Column> {
 fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
     let mut unknown = Vec::new();
     let mut columns = Vec::new();
+    let side = bar_side(whole, plan);
     match terminals(whole, plan) {
         Some(order) => {
-            let cable =
-                cable_of(whole, plan.bar).and_then(|(_, cable)| cable_column(cable, &order));
+            let plug = side.first().and_then(|(_, order)| order.as_ref());
+            let cable = cable_of(whole, plan.bar)
+                .and_then(|(_, cable)| cable_column(cable, plug.unwrap_or(&order), &order));
             columns.push(Column {
                 title: "Driver output".to_owned(),
                 order,
@@ -172,7 +230,7 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
         None if plan.output.is_none() => unknown.push("which driver feeds them".to_owned()),
         None => unknown.push("the order of the driver’s terminals".to_owned()),
     }
-    for (title, order) in bar_side(whole, plan) {
+    for (title, order) in side {
         match order {
             Some(order) => columns.push(Column {
                 title,
@@ -187,7 +245,7 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
     }
     let crossed = columns
         .windows(2)
-        .flat_map(|pair| {
+        .filter_map(|pair| {
             let found = crossings(&pair[0].order, &pair[1].order);
             let between = format!("{} to {}", pair[0].title, pair[1].title.to_lowercase());
             (!found.is_empty()).then(|| format!("{between}: {}", found.join(", ")))
@@ -362,5 +420,32 @@ impl FrameWires {
             self.name,
             count_of(self.bars.len(), "bar", "bars")
         )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_wire_of_the_own_colour_is_taken_and_the_black_one_for_the_common() {
+        let cable = Cable {
+            conductors: 4,
+            conductor: None,
+            strand: None,
+            colours: ["black", "green", "red", "blue"]
+                .into_iter()
+                .filter_map(|word| crate::model::text::Name::parse(word).ok())
+                .collect(),
+            reels_um: Vec::new(),
+            rating_ma: None,
+        };
+        let order: RoleOrder = "common, red, green, blue".parse().unwrap();
+        assert_eq!(
+            wires(&cable, order.list()),
+            ["black", "red", "green", "blue"]
+        );
+        let whites: RoleOrder = "warm, common, cool".parse().unwrap();
+        assert_eq!(wires(&cable, whites.list()), ["green", "black", "red"]);
     }
 }
