@@ -41,13 +41,6 @@ impl<'a> Book<'a> {
             .iter()
             .filter_map(|frame| frame.thing)
             .collect();
-        // What is mounted on another frame stays there.
-        let elsewhere: BTreeSet<ThingId> = stock
-            .frames
-            .iter()
-            .filter(|frame| !chosen.contains(&frame.thing))
-            .flat_map(|frame| frame.things.iter().copied())
-            .collect();
         let frames: Vec<ThingId> = stock
             .frames
             .iter()
@@ -55,6 +48,13 @@ impl<'a> Book<'a> {
             .map(|frame| frame.thing)
             .collect::<BTreeSet<_>>()
             .into_iter()
+            .collect();
+        // What is mounted on a frame that does not serve stays there.
+        let elsewhere: BTreeSet<ThingId> = stock
+            .frames
+            .iter()
+            .filter(|frame| !frames.contains(&frame.thing))
+            .flat_map(|frame| frame.things.iter().copied())
             .collect();
         let mut mounted = BTreeMap::new();
         for frame in &stock.frames {

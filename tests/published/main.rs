@@ -3,3 +3,7 @@
 
 mod assign;
 mod cutting;
+mod house;
+mod laws;
+mod reuse;
+mod trade;
