@@ -7,7 +7,9 @@ use sqlx::SqliteConnection;
 use super::{DbError, WriteTx, refusal::read};
 use crate::{
     model::{
-        id::{DesignId, MovementId, OfferId, PartId, PurchaseId, PurchaseLineId, SupplierId},
+        id::{
+            DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
+        },
         purchase::{Purchase, PurchaseLine, PurchaseState},
         text::Note,
     },
@@ -380,4 +382,22 @@ pub async fn spent_on(
         read("agreed", Money::new(row.agreed))?,
         read("paid", Money::new(row.paid))?,
     ))
+}
+
+/// The place that the part was last put into, for a suggestion.
+pub async fn find_usual_place(
+    tx: &mut SqliteConnection,
+    part: PartId,
+) -> Result<Option<PlaceId>, DbError> {
+    let place = sqlx::query_scalar!(
+        "SELECT account.place_id FROM movement_line
+         JOIN account ON account.id = movement_line.to_id
+         JOIN place ON place.id = account.place_id
+         WHERE movement_line.part_id = ? AND place.retired = 0
+         ORDER BY movement_line.id DESC LIMIT 1",
+        part.0
+    )
+    .fetch_optional(tx)
+    .await?;
+    Ok(place.flatten().map(PlaceId))
 }

@@ -149,3 +149,4 @@ impl Act {
         Ok(answer)
     }
 }
+pub mod order;

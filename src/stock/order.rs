@@ -1,0 +1,376 @@
+//! Orders: what all sets are short of, an order written down, sent, and received into stock.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
+
+use super::{
+    Act, Begun, StockError,
+    change::Change as _,
+    receive::{Goods, Pieces, Receive},
+};
+use crate::{
+    db::{self, DbError, WriteTx, offer::Supplier, purchase::NewLine},
+    model::{
+        design::State,
+        id::{
+            DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
+        },
+        part::{Part, StockBy},
+        purchase::{Purchase, PurchaseLine, PurchaseState},
+        text::Note,
+    },
+    plan::{
+        Plan,
+        shopping::{ShoppingList, Wanting, gather},
+    },
+    units::{Date, Length, Money},
+};
+
+/// What all sets are short of, with what is needed to show it.
+#[derive(Debug)]
+pub struct Wanted {
+    /// The list.
+    pub list: ShoppingList,
+    /// The catalogue.
+    pub parts: BTreeMap<PartId, Part>,
+    /// Suppliers, for their delivery charge.
+    pub suppliers: Vec<Supplier>,
+    /// How many sets were looked at.
+    pub sets: usize,
+}
+
+/// The most sets that are planned for one list: those whose build day is nearest.
+const MOST_SETS: usize = 24;
+
+/// Plans every set that is still to be built and adds up what is short.
+pub async fn wanted(tx: &mut SqliteConnection, today: Date) -> Result<Wanted, DbError> {
+    let mut sets = db::design::list(tx).await?;
+    sets.retain(|set| {
+        matches!(set.state, State::Draft | State::Reserved | State::Building)
+            && set.dates.strike_on() >= today
+    });
+    sets.sort_by_key(|set| (set.dates.build_on(), set.id));
+    sets.truncate(MOST_SETS);
+    let mut planned: Vec<(DesignId, String, Date, Plan)> = Vec::new();
+    for set in &sets {
+        if let Some(input) = db::snapshot::input(tx, set.id, today).await? {
+            let name = set.name.to_string();
+            planned.push((
+                set.id,
+                name,
+                set.dates.build_on(),
+                crate::plan::plan(&input),
+            ));
+        }
+    }
+    let wanting: Vec<Wanting<'_>> = planned
+        .iter()
+        .map(|(design, name, build_on, plan)| Wanting {
+            design: *design,
+            name,
+            build_on: *build_on,
+            plan,
+        })
+        .collect();
+    let parts: BTreeMap<PartId, Part> = db::part::list(tx, None, true)
+        .await?
+        .into_iter()
+        .map(|part| (part.id, part))
+        .collect();
+    let offers = db::offer::list_for_plan(tx).await?;
+    let open = db::purchase::list_open(tx).await?;
+    let venue = db::venue::lookup(tx).await?;
+    Ok(Wanted {
+        list: gather(
+            &wanting,
+            &parts,
+            &offers,
+            &open,
+            venue.spare_percent,
+            venue.order_slack_days,
+        ),
+        suppliers: db::offer::list_suppliers(tx).await?,
+        sets: planned.len(),
+        parts,
+    })
+}
+
+/// One line to be ordered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Wish {
+    /// From which offer.
+    pub offer: OfferId,
+    /// Packs, above zero.
+    pub packs: i64,
+    /// For which set, if for one.
+    pub design: Option<DesignId>,
+}
+
+/// Writes an order down, with the offers' prices of now.
+pub async fn place(
+    act: &Act,
+    supplier: SupplierId,
+    wishes: &[Wish],
+) -> Result<PurchaseId, StockError> {
+    let mut tx = match act.begin().await? {
+        Begun::Repeat(answer) => return Ok(answer),
+        Begun::Fresh(tx) => tx,
+    };
+    let seller = db::offer::lookup_supplier(&mut tx, supplier)
+        .await?
+        .ok_or(StockError::NotFound("supplier"))?;
+    let mut lines = Vec::with_capacity(wishes.len());
+    for wish in wishes {
+        let offer = db::offer::lookup(&mut tx, wish.offer)
+            .await?
+            .ok_or(StockError::NotFound("price"))?;
+        if offer.supplier != supplier || offer.retired {
+            return Err(StockError::refused(
+                "One of these prices is no longer this supplier's. Nothing was ordered. Load the list again.",
+            ));
+        }
+        lines.push(NewLine {
+            part: offer.part,
+            offer: Some(offer.id),
+            design: wish.design,
+            packs: wish.packs.max(i64::from(offer.minimum_packs)),
+            pack_amount: offer.pack_amount,
+            price_minor: offer.price_minor,
+        });
+    }
+    let goods = Money::sum(lines.iter().filter_map(|line| {
+        line.price_minor
+            .times(u64::try_from(line.packs).unwrap_or(0))
+    }))
+    .ok_or_else(|| {
+        StockError::refused("The sum is beyond what can be counted. Nothing was ordered.")
+    })?;
+    let id = db::purchase::add(&mut tx, supplier, seller.delivery(goods)).await?;
+    for line in &lines {
+        db::purchase::add_line(&mut tx, id, line).await?;
+    }
+    act.finish(tx, id).await
+}
+
+/// What is noted of an order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Change {
+    /// The state it goes to, or is in.
+    pub to: PurchaseState,
+    /// The version that was read.
+    pub version: i64,
+    /// The day it was sent.
+    pub ordered_on: Option<Date>,
+    /// The day it is expected; from the supplier's delivery time where none is said.
+    pub expected_on: Option<Date>,
+    /// Paid so far.
+    pub paid_minor: Money,
+    /// Notes.
+    pub note: Note,
+}
+
+/// Notes how far an order is.
+pub async fn change(
+    act: &Act,
+    id: PurchaseId,
+    change: Change,
+) -> Result<PurchaseState, StockError> {
+    let mut tx = match act.begin().await? {
+        Begun::Repeat(answer) => return Ok(answer),
+        Begun::Fresh(tx) => tx,
+    };
+    let mut order = db::purchase::lookup(&mut tx, id)
+        .await?
+        .ok_or(StockError::NotFound("order"))?;
+    if !step_exists(order.state, change.to) {
+        return Err(StockError::refused(format!(
+            "An order that is {} cannot become {}. Nothing was changed.",
+            order.state, change.to
+        )));
+    }
+    if change.to == PurchaseState::Ordered {
+        let sent = change.ordered_on.unwrap_or(act.today);
+        let days = match db::offer::lookup_supplier(&mut tx, order.supplier).await? {
+            Some(supplier) => supplier.delivery_days,
+            None => 0,
+        };
+        let usual = sent
+            .checked_add(jiff::Span::new().days(i64::from(days)))
+            .unwrap_or(sent);
+        order.ordered_on = Some(sent);
+        order.expected_on = Some(change.expected_on.unwrap_or(usual));
+    }
+    order.state = change.to;
+    order.version = change.version;
+    order.paid_minor = change.paid_minor;
+    order.note = change.note;
+    if !db::purchase::change(&mut tx, &order).await? {
+        return Err(StockError::Changed);
+    }
+    act.finish(tx, order.state).await
+}
+
+fn step_exists(from: PurchaseState, to: PurchaseState) -> bool {
+    use PurchaseState::{Cancelled, Closed, List, Ordered};
+    from == to
+        || matches!(
+            (from, to),
+            (List, Ordered | Cancelled) | (Ordered, Closed | Cancelled)
+        )
+}
+
+/// What arrived of a line.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Arrival {
+    /// Packs that are right.
+    pub good: i64,
+    /// Packs that are wrong or faulty.
+    pub bad: i64,
+    /// Where the good ones go.
+    pub place: PlaceId,
+    /// What is wrong with the others.
+    pub note: Note,
+}
+
+/// What came of an arrival.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Received {
+    /// The movement that took the good ones into stock, if there were any.
+    pub movement: Option<MovementId>,
+    /// In words.
+    pub said: String,
+}
+
+/// Takes what arrived of a line into stock; holds that waited for it become sure.
+pub async fn receive(
+    act: &Act,
+    line: PurchaseLineId,
+    arrival: &Arrival,
+) -> Result<Received, StockError> {
+    let mut tx = match act.begin().await? {
+        Begun::Repeat(answer) => return Ok(answer),
+        Begun::Fresh(tx) => tx,
+    };
+    let id = db::purchase::find_of_line(&mut tx, line).await?;
+    let order = match id {
+        Some(id) => db::purchase::lookup(&mut tx, id).await?,
+        None => None,
+    };
+    let order = order.ok_or(StockError::NotFound("order"))?;
+    let Some(ordered) = order.lines.iter().find(|known| known.id == line) else {
+        return Err(StockError::NotFound("order line"));
+    };
+    if order.state != PurchaseState::Ordered {
+        return Err(StockError::refused(
+            "This order is not under way. Nothing was received. Note it as sent first.",
+        ));
+    }
+    if arrival.good + arrival.bad == 0 {
+        return Err(StockError::Field {
+            field: "good".into(),
+            message: "Say how many packs came: at least one, right or wrong.".into(),
+        });
+    }
+    if arrival.good + arrival.bad > ordered.open_packs() {
+        return Err(StockError::Field {
+            field: "good".into(),
+            message: format!(
+                "Only {} of this line are still to come. Receive what is more at the part itself.",
+                ordered.open_packs()
+            ),
+        });
+    }
+    let mut movement = None;
+    if arrival.good > 0 {
+        movement = take_in(&mut tx, act, &order, ordered, arrival).await?;
+        if let Some(id) = movement {
+            db::purchase::add_receipt(&mut tx, line, id, arrival.good).await?;
+        }
+        let count = arrival.good.saturating_mul(ordered.pack_amount);
+        db::purchase::settle_holds(&mut tx, line, count).await?;
+    }
+    if arrival.bad > 0 {
+        db::purchase::refuse_packs(&mut tx, line, arrival.bad, &arrival.note).await?;
+    }
+    close_if_done(&mut tx, order.id).await?;
+    let mut said = Vec::new();
+    if arrival.good > 0 {
+        said.push(format!(
+            "{} × {} is in stock.",
+            arrival.good, ordered.part_name
+        ));
+    }
+    if arrival.bad > 0 {
+        said.push(format!(
+            "{} noted as wrong or faulty; not in stock.",
+            arrival.bad
+        ));
+    }
+    act.finish(
+        tx,
+        Received {
+            movement,
+            said: said.join(" "),
+        },
+    )
+    .await
+}
+
+async fn take_in(
+    tx: &mut WriteTx,
+    act: &Act,
+    order: &Purchase,
+    line: &PurchaseLine,
+    arrival: &Arrival,
+) -> Result<Option<MovementId>, StockError> {
+    let part = db::part::lookup(tx, line.part)
+        .await?
+        .ok_or(StockError::NotFound("part"))?;
+    let reason = Note::parse(&format!("order {} from {}", order.id, order.supplier_name))
+        .unwrap_or_default();
+    let receive = Receive {
+        reason,
+        design: line.design,
+        ..Receive::new(part.id, arrival.place, goods(&part, line, arrival.good)?)
+    };
+    Ok(receive.within(tx, act).await?.movement)
+}
+
+/// What packs of a line are, as things to receive.
+fn goods(part: &Part, line: &PurchaseLine, packs: i64) -> Result<Goods, StockError> {
+    let amount = packs.saturating_mul(line.pack_amount);
+    let number = |count| usize::try_from(count).unwrap_or(usize::MAX);
+    Ok(match part.stock_by() {
+        StockBy::Count => Goods::Count(amount),
+        StockBy::Unit => Goods::Units {
+            number: number(amount),
+            tags: Vec::new(),
+            serials: Vec::new(),
+        },
+        StockBy::Length => {
+            let length = Length::new(line.pack_amount)
+                .map_err(|why| StockError::refused(why.to_string()))?;
+            Goods::Pieces(Pieces::as_bought(part, length, number(packs)))
+        }
+    })
+}
+
+async fn close_if_done(tx: &mut WriteTx, id: PurchaseId) -> Result<(), StockError> {
+    if let Some(mut order) = db::purchase::lookup(tx, id).await?
+        && !order.open()
+    {
+        order.state = PurchaseState::Closed;
+        db::purchase::change(tx, &order).await?;
+    }
+    Ok(())
+}
+
+/// Where the part was last put, for a suggestion.
+pub async fn usual_place(
+    tx: &mut SqliteConnection,
+    part: PartId,
+) -> Result<Option<PlaceId>, DbError> {
+    db::purchase::find_usual_place(tx, part).await
+}
