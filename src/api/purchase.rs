@@ -1,28 +1,41 @@
-//! Orders.
+//! What all sets are short of, orders written down and sent, and what comes of them.
 
+use axum::http::StatusCode;
 use serde::Deserialize;
-use utoipa::IntoParams;
+use utoipa::{IntoParams, ToSchema};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::{
     Api,
-    json::{Answer, List, Path, Query, page_size, reply},
+    json::{
+        Answer, Body, Created, List, Path, Query, created, page_size, reply, reply_tagged,
+        reply_with,
+    },
     problem::Problem,
+    shape::{Arrived, Shopping},
 };
 use crate::{
     app::App,
     db,
     model::{
-        id::PurchaseId,
+        id::{DesignId, OfferId, PlaceId, PurchaseId, PurchaseLineId, SupplierId},
         purchase::{Purchase, PurchaseState},
+        text::Note,
     },
+    stock::{
+        StockError,
+        order::{self, Arrival, Change, Wish},
+    },
+    units::{Date, Money},
 };
 
 /// The routes of this subject.
 pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
-        .routes(routes!(list))
-        .routes(routes!(get))
+        .routes(routes!(shopping))
+        .routes(routes!(list, add))
+        .routes(routes!(get, put))
+        .routes(routes!(receive))
 }
 
 /// What is received raises no version: it stands in the tag beside it.
@@ -76,4 +89,185 @@ async fn lookup(api: &Api, id: PurchaseId) -> Result<Purchase, Problem> {
 async fn get(api: Api, Path(id): Path<PurchaseId>) -> Answer {
     let order = lookup(&api, id).await?;
     api.reply(&order, &tag_of(&order))
+}
+
+/// What all sets that are still to be built are short of, supplier by supplier.
+#[utoipa::path(get, path = "/shopping",
+    responses((status = 200, description = "The list", body = Shopping)))]
+async fn shopping(api: Api) -> Answer {
+    let wanted = order::wanted(&mut *api.read().await?, api.today).await?;
+    reply(&Shopping::new(wanted.list, wanted.sets))
+}
+
+/// One line to be ordered.
+#[derive(Debug, Clone, Copy, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct WishBody {
+    /// From which offer.
+    offer: OfferId,
+    /// Packs, rolls or bars; the offer's minimum is taken where this is less.
+    #[schema(minimum = 1, maximum = 100_000)]
+    packs: i64,
+    /// For which set, if for one.
+    #[serde(default)]
+    design: Option<DesignId>,
+}
+
+/// What is to be ordered from one supplier.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct OrderBody {
+    /// From whom.
+    supplier: SupplierId,
+    /// What.
+    #[schema(min_items = 1, max_items = 200)]
+    lines: Vec<WishBody>,
+}
+
+/// What the body names and is not there is a wrong field.
+fn named(error: StockError, pointer: &str) -> Problem {
+    match error {
+        StockError::NotFound(what) => Problem::field(
+            pointer,
+            format!("There is no such {what}. Send the id of one that is there."),
+        ),
+        error => error.into(),
+    }
+}
+
+/// Writes an order down, with the offers' prices of now.
+#[utoipa::path(post, path = "/purchases", request_body = OrderBody,
+    responses((status = 201, description = "It is written down", body = Created)))]
+async fn add(api: Api, body: Body<OrderBody>) -> Answer {
+    let act = api.act(&body);
+    let OrderBody { supplier, lines } = body.value;
+    if !(1..=200).contains(&lines.len()) {
+        return Err(Problem::field("/lines", "An order has 1 to 200 lines."));
+    }
+    let mut wishes = Vec::with_capacity(lines.len());
+    for (at, line) in lines.iter().enumerate() {
+        if !(1..=100_000).contains(&line.packs) {
+            return Err(Problem::field(
+                format!("/lines/{at}/packs"),
+                "Send a whole number from 1 to 100000.",
+            ));
+        }
+        wishes.push(Wish {
+            offer: line.offer,
+            packs: line.packs,
+            design: line.design,
+        });
+    }
+    let id = order::place(&act, supplier, &wishes)
+        .await
+        .map_err(|error| named(error, ""))?;
+    created(id.0, format!("/api/v1/purchases/{id}"))
+}
+
+/// How far an order is.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct PurchaseBody {
+    /// The state that it goes to, or is in.
+    state: PurchaseState,
+    /// The day it was sent; today where nothing is said.
+    #[serde(default)]
+    #[schema(value_type = Option<String>, format = Date)]
+    ordered_on: Option<Date>,
+    /// The day it is expected; from the supplier's delivery time where nothing is said.
+    #[serde(default)]
+    #[schema(value_type = Option<String>, format = Date)]
+    expected_on: Option<Date>,
+    /// Paid so far.
+    #[serde(default)]
+    #[schema(value_type = i64, minimum = 0, maximum = 1_000_000_000_000_i64)]
+    paid_minor: Money,
+    /// Notes.
+    #[serde(default)]
+    note: Note,
+}
+
+/// Notes how far an order is.
+#[utoipa::path(put, path = "/purchases/{id}", request_body = PurchaseBody,
+    responses((status = 200, description = "The order as it is now", body = Purchase)))]
+async fn put(api: Api, Path(id): Path<PurchaseId>, body: Body<PurchaseBody>) -> Answer {
+    let old = lookup(&api, id).await?;
+    api.must_match(&tag_of(&old))?;
+    let act = api.act(&body);
+    let asked = body.value;
+    if asked.paid_minor < Money::ZERO {
+        return Err(Problem::field("/paid_minor", "Send a sum of zero or more."));
+    }
+    let change = Change {
+        to: asked.state,
+        version: old.version,
+        ordered_on: asked.ordered_on,
+        expected_on: asked.expected_on,
+        paid_minor: asked.paid_minor,
+        note: asked.note,
+    };
+    match order::change(&act, id, change).await {
+        Err(StockError::Changed) => {
+            return Err(Problem::changed(&tag_of(&lookup(&api, id).await?)));
+        }
+        changed => changed?,
+    };
+    let order = lookup(&api, id).await?;
+    reply_tagged(&order, &tag_of(&order))
+}
+
+/// What arrived of a line.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct ArrivalBody {
+    /// Packs that are right.
+    #[schema(minimum = 0, maximum = 100_000)]
+    good: i64,
+    /// Packs that are wrong or faulty.
+    #[serde(default)]
+    #[schema(minimum = 0, maximum = 100_000)]
+    bad: i64,
+    /// Where the good ones go.
+    to: PlaceId,
+    /// What is wrong with the others.
+    #[serde(default)]
+    note: Note,
+}
+
+/// Takes what arrived of a line into stock; holds that waited for it become sure.
+#[utoipa::path(post, path = "/purchases/{id}/lines/{line}/receive", request_body = ArrivalBody,
+    responses((status = 201, description = "What came of it", body = Arrived)))]
+async fn receive(
+    api: Api,
+    Path((id, line)): Path<(PurchaseId, PurchaseLineId)>,
+    body: Body<ArrivalBody>,
+) -> Answer {
+    let order = lookup(&api, id).await?;
+    if order.lines.iter().all(|known| known.id != line) {
+        return Err(Problem::not_found("order line"));
+    }
+    let act = api.act(&body);
+    let asked = body.value;
+    for (pointer, packs) in [("/good", asked.good), ("/bad", asked.bad)] {
+        if !(0..=100_000).contains(&packs) {
+            return Err(Problem::field(
+                pointer,
+                "Send a whole number from 0 to 100000.",
+            ));
+        }
+    }
+    let arrival = Arrival {
+        good: asked.good,
+        bad: asked.bad,
+        place: asked.to,
+        note: asked.note,
+    };
+    let received = order::receive(&act, line, &arrival)
+        .await
+        .map_err(|error| named(error, "/to"))?;
+    let arrived = Arrived {
+        movement: received.movement,
+        said: received.said,
+    };
+    reply_with(StatusCode::CREATED, &arrived)
 }

@@ -825,3 +825,12 @@ pub struct OutLine {
     /// Where it came from: suggested for its return.
     pub came_from: Option<PlaceId>,
 }
+
+/// What came of an arrival.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct Arrived {
+    /// The movement that took the good ones into stock, if there were any.
+    pub movement: Option<MovementId>,
+    /// In words.
+    pub said: String,
+}

@@ -12,6 +12,7 @@ use crate::help::{Browser, Page};
 mod document;
 mod edit;
 mod job;
+mod order;
 mod refused;
 mod stock;
 

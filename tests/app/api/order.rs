@@ -1,0 +1,173 @@
+//! Orders over JSON: what all sets are short of, ordered, arrived in parts, wrong or right.
+
+use serde_json::{Value, json};
+
+use super::{add, done, get, pointers, post, put, read, shelf, tape};
+use crate::help::TestApp;
+
+/// A set of six bare bars of 1.5 m, of which a roll of 5 m gives three; its shelf, tape, supplier
+/// and offer.
+async fn wanting(app: &TestApp) -> (i64, i64, i64, i64) {
+    let place = shelf(app).await;
+    let part = tape(app).await;
+    let supplier = json!({"name": "First", "delivery_days": 5, "delivery_minor": 500});
+    let supplier = add(app, "/suppliers", supplier).await;
+    let offer = json!({"supplier": supplier, "pack_amount": 5_000_000, "price_minor": 4_200});
+    let offer = add(app, &format!("/parts/{part}/offers"), offer).await;
+    let dates =
+        json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": "2026-04-20"});
+    let design = json!({"name": "Spring", "dates": dates});
+    let design = add(app, "/designs", design).await;
+    let bar = json!({"label": "Bar 1", "length_um": 1_500_000, "diffused": false,
+        "channels": ["red", "green", "blue", "white"]});
+    let bars = json!({"bar": bar, "count": 6});
+    done(app, &format!("/designs/{design}/bars"), bars).await;
+    (place, part, supplier, offer)
+}
+
+#[tokio::test]
+async fn a_shortfall_is_ordered_and_arrives_in_parts() {
+    let app = TestApp::new().await;
+    let (place, part, supplier, offer) = wanting(&app).await;
+
+    let list = read(&app, "/shopping").await;
+    assert_eq!(list["sets"], 1);
+    let parcel = &list["parcels"][0];
+    let line = &parcel["lines"][0];
+    assert_eq!(
+        (&line["packs"], &line["cost_minor"]),
+        (&json!(2), &json!(8_400)),
+        "{list}"
+    );
+    assert_eq!(
+        (&line["offer"], &parcel["supplier"]),
+        (&json!(offer), &json!(supplier))
+    );
+
+    let order = json!({"supplier": supplier, "lines": [{"offer": offer, "packs": 2}]});
+    let id = add(&app, "/purchases", order).await;
+    let at = format!("/purchases/{id}");
+    let page = get(&app, &at).await;
+    let tag = page.header("etag").unwrap().to_owned();
+    let line = page.value()["lines"][0]["id"].as_i64().unwrap();
+    let receive = format!("{at}/lines/{line}/receive");
+
+    // Not before it was sent.
+    let early = post(&app, &receive, json!({"good": 1, "to": place})).await;
+    assert_eq!(early.status, 409, "{}", early.body);
+    let sent = put(&app, &at, &tag, json!({"state": "ordered"})).await;
+    assert_eq!(sent.status, 200, "{}", sent.body);
+    let order = sent.value();
+    assert_eq!(
+        (&order["ordered_on"], &order["expected_on"]),
+        (&json!("2026-03-05"), &json!("2026-03-10"))
+    );
+    let stale = put(&app, &at, &tag, json!({"state": "cancelled"})).await;
+    assert_eq!(stale.status, 412, "{}", stale.body);
+    assert_eq!(stale.header("etag"), sent.header("etag"));
+    // What is on order is not ordered again.
+    assert_eq!(read(&app, "/shopping").await["parcels"], json!([]));
+
+    let came = done(&app, &receive, json!({"good": 1, "to": place})).await;
+    assert!(came["movement"].is_i64(), "{came}");
+    let half = get(&app, &at).await;
+    assert_ne!(half.header("etag"), sent.header("etag"));
+    assert_eq!(half.value()["lines"][0]["received_packs"], 1);
+    let wrong = json!({"good": 0, "bad": 1, "to": place, "note": "wrong size"});
+    let came = done(&app, &receive, wrong).await;
+    assert_eq!(came["movement"], Value::Null);
+    let order = read(&app, &at).await;
+    assert_eq!(order["state"], "closed");
+    assert_eq!(order["lines"][0]["note"], "wrong size");
+    let stock = read(&app, &format!("/parts/{part}/stock")).await;
+    assert_eq!(stock["items"][0]["amount"]["length_um"], 5_000_000);
+    // Three bars are still short, so a roll is wanted again.
+    let list = read(&app, "/shopping").await;
+    assert_eq!(list["parcels"][0]["lines"][0]["packs"], 1);
+    assert_eq!(read(&app, "/check").await["sound"], true);
+}
+
+#[tokio::test]
+async fn an_arrival_under_one_key_is_taken_in_once() {
+    let app = TestApp::new().await;
+    let (place, part, supplier, offer) = wanting(&app).await;
+    let order = json!({"supplier": supplier, "lines": [{"offer": offer, "packs": 2}]});
+    let id = add(&app, "/purchases", order).await;
+    let at = format!("/purchases/{id}");
+    let page = get(&app, &at).await;
+    let line = page.value()["lines"][0]["id"].clone();
+    put(
+        &app,
+        &at,
+        page.header("etag").unwrap(),
+        json!({"state": "ordered"}),
+    )
+    .await;
+    let receive = format!("{at}/lines/{line}/receive");
+    let key = [("idempotency-key", "arrival-0001")];
+    let send = || super::post_with(&app, &receive, &key, json!({"good": 1, "to": place}));
+    let (first, second) = tokio::join!(send(), send());
+    assert_eq!((first.status, second.status), (201, 201));
+    assert_eq!(first.body, second.body);
+    let stock = read(&app, &format!("/parts/{part}/stock")).await;
+    assert_eq!(stock["items"][0]["amount"]["length_um"], 5_000_000);
+}
+
+#[tokio::test]
+async fn a_wrong_order_is_refused_at_its_field() {
+    let app = TestApp::new().await;
+    let (place, _, supplier, offer) = wanting(&app).await;
+    let wish =
+        |packs: i64| json!({"supplier": supplier, "lines": [{"offer": offer, "packs": packs}]});
+    for (body, pointer) in [
+        (wish(0), "/lines/0/packs"),
+        (wish(-1), "/lines/0/packs"),
+        (wish(1_000_000), "/lines/0/packs"),
+        (json!({"supplier": supplier, "lines": []}), "/lines"),
+        (
+            json!({"supplier": 999, "lines": [{"offer": offer, "packs": 1}]}),
+            "",
+        ),
+    ] {
+        let page = post(&app, "/purchases", body).await;
+        assert_eq!(
+            (page.status, pointers(&page)),
+            (422, vec![pointer.to_owned()]),
+            "{}",
+            page.body
+        );
+    }
+    let id = add(&app, "/purchases", wish(1)).await;
+    let page = get(&app, &format!("/purchases/{id}")).await;
+    let tag = page.header("etag").unwrap();
+    let line = page.value()["lines"][0]["id"].clone();
+    put(
+        &app,
+        &format!("/purchases/{id}"),
+        tag,
+        json!({"state": "ordered"}),
+    )
+    .await;
+    let receive = format!("/purchases/{id}/lines/{line}/receive");
+    for (body, pointer) in [
+        (json!({"good": 0, "to": place}), "/good"),
+        (json!({"good": 2, "to": place}), "/good"),
+        (json!({"good": -1, "to": place}), "/good"),
+        (json!({"good": 1, "to": 999}), "/to"),
+    ] {
+        let page = post(&app, &receive, body).await;
+        assert_eq!(
+            (page.status, pointers(&page)),
+            (422, vec![pointer.to_owned()]),
+            "{}",
+            page.body
+        );
+    }
+    let other = post(
+        &app,
+        "/purchases/999/lines/1/receive",
+        json!({"good": 1, "to": place}),
+    )
+    .await;
+    assert_eq!(other.status, 404);
+}
