@@ -33,9 +33,11 @@ pub mod page;
 mod part;
 mod part_edit;
 mod places;
+mod purchase;
 mod ready_made;
 mod search;
 pub mod settings;
+mod shopping;
 pub mod show;
 mod thing;
 mod who;
@@ -81,6 +83,23 @@ pub fn router(app: App) -> Router {
         .route("/who", get(who::get).post(who::post))
         .route("/bench", get(bench::get))
         .route("/calendar", get(calendar::get))
+        .route(
+            "/parts/{id}/offers/new",
+            get(settings::offer::new).post(settings::offer::add),
+        )
+        .route(
+            "/offers/{id}",
+            get(settings::offer::get).post(settings::offer::post),
+        )
+        .route("/shopping", get(shopping::get))
+        .route("/shopping/order", post(shopping::order))
+        .route("/shopping/{id}", get(purchase::get))
+        .route("/shopping/{id}/state", post(purchase::state))
+        .route("/shopping/{id}/receive/{line}", post(purchase::receive))
+        .route(
+            "/settings/backup",
+            get(settings::backup::get).post(settings::backup::post),
+        )
         .route("/settings", get(settings::get).post(settings::post))
         .route(
             "/settings/people",

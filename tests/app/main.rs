@@ -2,9 +2,11 @@
 //! One file a subject; [`help`] says how to write one.
 
 mod api;
+mod bench;
 mod designs;
 mod frame;
 mod help;
 mod parts;
 mod sample;
+mod settings;
 mod who;

@@ -17,6 +17,8 @@ use crate::{
     units::{Currency, LengthUnit},
 };
 
+pub mod backup;
+pub mod offer;
 pub mod people;
 pub mod supplier;
 

@@ -1,0 +1,246 @@
+//! One order: sent, expected, arrived (wholly, partly, wrong), closed.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{
+    at::Path,
+    cx::Cx,
+    error::{Answer, Trouble},
+    form::{Choice, Form},
+    link::Link,
+    page::{Chrome, Flash, Section, go_with, page_with, press_key},
+    settings::offer::pack_words,
+};
+use crate::{
+    db,
+    model::{
+        id::{PartId, PlaceId, PurchaseId, PurchaseLineId},
+        purchase::{Purchase, PurchaseState},
+    },
+    stock::order::{self, Arrival},
+    units::{Date, Money},
+};
+
+/// Ids of a line's fields: each line has a form of its own.
+struct Ids {
+    good: String,
+    bad: String,
+    note: String,
+    place: String,
+}
+
+struct LineView {
+    ids: Ids,
+    id: PurchaseLineId,
+    /// A press key of its own: each line's button counts once.
+    press: String,
+    part: PartId,
+    name: String,
+    pack: String,
+    packs: i64,
+    open: i64,
+    received: i64,
+    refused: i64,
+    note: String,
+    cost: String,
+    places: Vec<Choice>,
+}
+
+#[derive(Template)]
+#[template(path = "shopping/order.html")]
+struct OrderPage {
+    chrome: Chrome,
+    form: Form,
+    order: Purchase,
+    lines: Vec<LineView>,
+    goods: String,
+    delivery: String,
+    total: String,
+    next: Vec<(PurchaseState, &'static str)>,
+    has_place: bool,
+}
+
+/// GET: one order.
+pub async fn get(cx: Cx, Path(id): Path<PurchaseId>) -> Answer {
+    show(&cx, id, Form::default(), StatusCode::OK).await
+}
+
+async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> Answer {
+    let mut tx = cx.read().await?;
+    let order = db::purchase::lookup(&mut tx, id)
+        .await?
+        .ok_or_else(|| Trouble::not_found("order").or_go(Link::Shopping, "To the shopping list"))?;
+    let places = db::place::list(&mut tx, false).await?;
+    let mut lines = Vec::new();
+    for line in &order.lines {
+        let part = db::part::lookup(&mut tx, line.part).await?;
+        let usual = order::usual_place(&mut tx, line.part).await?;
+        let chosen = usual
+            .or_else(|| places.first().map(|place| place.place.id))
+            .map(|place| place.to_string())
+            .unwrap_or_default();
+        lines.push(LineView {
+            id: line.id,
+            press: press_key(),
+            part: line.part,
+            name: line.part_name.clone(),
+            pack: part
+                .map(|part| pack_words(&part, line.pack_amount, cx.unit()))
+                .unwrap_or_default(),
+            packs: line.packs,
+            open: line.open_packs(),
+            received: line.received_packs,
+            refused: line.refused_packs,
+            note: line.note.as_str().to_owned(),
+            cost: cx.money(line.cost()),
+            ids: Ids {
+                good: format!("good-{}", line.id),
+                bad: format!("bad-{}", line.id),
+                note: format!("note-{}", line.id),
+                place: format!("place-{}", line.id),
+            },
+            places: Choice::list(
+                places
+                    .iter()
+                    .map(|place| (place.place.id, place.place.path.as_str())),
+                &chosen,
+            ),
+        });
+    }
+    for (field, stored) in [
+        (
+            "ordered_on",
+            order.ordered_on.unwrap_or(cx.today).to_string(),
+        ),
+        (
+            "expected_on",
+            order
+                .expected_on
+                .map(|day| day.to_string())
+                .unwrap_or_default(),
+        ),
+        ("paid", cx.money(order.paid_minor)),
+        ("note", order.note.as_str().to_owned()),
+    ] {
+        if !form.has(field) {
+            form.set(field, stored);
+        }
+    }
+    let page = OrderPage {
+        chrome: cx.chrome(
+            Section::Shopping,
+            format!("Order {} from {}", order.id, order.supplier_name),
+        ),
+        goods: cx.money(order.goods()),
+        delivery: cx.money(order.delivery_minor),
+        total: cx.money(order.total()),
+        next: match order.state {
+            PurchaseState::List => {
+                vec![
+                    (PurchaseState::Ordered, "I have sent it"),
+                    (PurchaseState::Cancelled, "Drop it"),
+                ]
+            }
+            PurchaseState::Ordered => vec![
+                (PurchaseState::Closed, "Nothing more will come"),
+                (PurchaseState::Cancelled, "It was cancelled"),
+            ],
+            PurchaseState::Closed | PurchaseState::Cancelled => Vec::new(),
+        },
+        has_place: !places.is_empty(),
+        form,
+        order,
+        lines,
+    };
+    Ok(page_with(status, &page))
+}
+
+/// POST: sent, expected, paid, closed, cancelled.
+pub async fn state(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer {
+    let to = form.word::<PurchaseState>("state");
+    let version = form.count("version", 1, i64::MAX);
+    let ordered: Option<Option<Date>> = form.optional("ordered_on", crate::units::parse_date);
+    let expected: Option<Option<Date>> = form.optional("expected_on", crate::units::parse_date);
+    let paid = form.optional("paid", |text| Money::parse(text, &cx.venue.currency));
+    let note = form.note("note");
+    if paid.flatten().is_some_and(|paid| paid < Money::ZERO) {
+        form.fail("paid", "Type a sum of zero or more.");
+    }
+    if let (Some(Some(sent)), Some(Some(due))) = (ordered, expected)
+        && due < sent
+    {
+        form.fail("expected_on", "It cannot be expected before it was sent.");
+    }
+    let (Some(to), Some(version), Some(ordered), Some(expected), Some(paid), Some(note), true) =
+        (to, version, ordered, expected, paid, note, form.ok())
+    else {
+        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let change = order::Change {
+        to,
+        version,
+        ordered_on: ordered,
+        expected_on: expected,
+        paid_minor: paid.unwrap_or(Money::ZERO),
+        note,
+    };
+    match order::change(&cx.act(&form), id, change).await {
+        Ok(state) => Ok(go_with(
+            &Link::Purchase(id),
+            &Flash::good(format!("The order is noted as {}.", state.label())),
+        )),
+        Err(crate::stock::StockError::Changed) => {
+            form.fail("", "Somebody else changed this order meanwhile. Nothing was overwritten: what stands here is as it is stored now.");
+            show(&cx, id, form, StatusCode::PRECONDITION_FAILED).await
+        }
+        Err(why) => Err(why.into()),
+    }
+}
+
+/// POST: one line arrived.
+pub async fn receive(
+    cx: Cx,
+    Path((id, line)): Path<(PurchaseId, PurchaseLineId)>,
+    mut form: Form,
+) -> Answer {
+    let good = form.count("good", 0, 100_000);
+    let bad = form.optional("bad", |text| {
+        text.trim()
+            .parse::<u32>()
+            .map_err(|_| "Type a whole number.")
+    });
+    let place = form.optional_id::<PlaceId>("place");
+    let note = form.note("note");
+    let (Some(good), Some(bad), Some(place), Some(note)) = (good, bad, place, note) else {
+        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let Some(place) = place else {
+        form.fail(
+            "place",
+            "Say where it goes. If there is no place yet, add one under Settings, Places.",
+        );
+        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let arrival = Arrival {
+        good,
+        bad: i64::from(bad.unwrap_or(0)),
+        place,
+        note,
+    };
+    match order::receive(&cx.act(&form), line, &arrival).await {
+        Ok(done) => {
+            let flash = Flash::good(done.said);
+            let flash = match done.movement {
+                Some(movement) => flash.undo(movement),
+                None => flash,
+            };
+            Ok(go_with(&Link::Purchase(id), &flash))
+        }
+        Err(crate::stock::StockError::Field { field, message }) => {
+            form.fail(&field, message);
+            show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await
+        }
+        Err(why) => Err(why.into()),
+    }
+}

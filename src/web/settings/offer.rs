@@ -1,0 +1,236 @@
+//! Offers of one part: who sells it, in what pack, for how much.
+
+use askama::Template;
+use axum::http::StatusCode;
+use sqlx::SqliteConnection;
+
+use crate::{
+    db::{self, offer::Offer},
+    model::{
+        id::{OfferId, PartId, SupplierId},
+        part::{Measure, Part, PartSpec, StockBy, Sundry},
+    },
+    units::{Length, LengthUnit, Money},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::{Choice, Form},
+        link::Link,
+        page::{Chrome, Flash, Section, go_with, page_with},
+    },
+};
+
+#[derive(Template)]
+#[template(path = "settings/offer.html")]
+struct OfferPage {
+    chrome: Chrome,
+    part: Part,
+    by_length: bool,
+    form: Form,
+    action: Link,
+    known: bool,
+    suppliers: Vec<Choice>,
+    tax: bool,
+}
+
+/// Whether packs of the part are lengths.
+pub fn by_length(part: &Part) -> bool {
+    part.stock_by() == StockBy::Length
+        || matches!(
+            &part.spec,
+            PartSpec::Sundry(Sundry {
+                measure: Measure::Length,
+                ..
+            })
+        )
+}
+
+/// A pack in words.
+pub fn pack_words(part: &Part, pack_amount: i64, unit: LengthUnit) -> String {
+    if by_length(part) {
+        Length::new(pack_amount).unwrap_or(Length::ZERO).show(unit)
+    } else if pack_amount == 1 {
+        "single".into()
+    } else {
+        format!("pack of {pack_amount}")
+    }
+}
+
+async fn show(
+    cx: &Cx,
+    tx: &mut SqliteConnection,
+    part: Part,
+    id: Option<OfferId>,
+    form: Form,
+    status: StatusCode,
+) -> Answer {
+    let chosen = form.value("supplier").to_owned();
+    let suppliers = db::offer::list_suppliers(tx)
+        .await?
+        .into_iter()
+        .filter(|supplier| !supplier.retired || supplier.id.to_string() == chosen)
+        .map(|supplier| (supplier.id, supplier.name));
+    let page = OfferPage {
+        chrome: cx.chrome(Section::Cupboard, format!("Price of {}", part.name)),
+        suppliers: Choice::list(suppliers, &chosen),
+        by_length: by_length(&part),
+        action: id.map_or(Link::OfferNew(part.id), Link::Offer),
+        known: id.is_some(),
+        tax: cx.venue.prices_include_tax,
+        part,
+        form,
+    };
+    Ok(page_with(status, &page))
+}
+
+async fn part_of(tx: &mut SqliteConnection, id: PartId) -> Result<Part, Trouble> {
+    db::part::lookup(tx, id)
+        .await?
+        .ok_or_else(|| Trouble::not_found("part"))
+}
+
+fn read(cx: &Cx, part: &Part, id: OfferId, form: &mut Form) -> Option<Offer> {
+    let supplier = form.id::<SupplierId>("supplier");
+    let pack_amount = if by_length(part) {
+        form.length_above_zero("pack", cx.unit()).map(Length::get)
+    } else {
+        form.count("pack", 1, 1_000_000)
+    };
+    let price = form.money("price", &cx.venue.currency);
+    if price.is_some_and(|price| price < Money::ZERO) {
+        form.fail("price", "Type a price of zero or more.");
+    }
+    let minimum = form.count("minimum", 1, 10_000);
+    let code = form.value("code").trim().to_owned();
+    if code.chars().count() > 120 {
+        form.fail("code", "A code has at most 120 characters.");
+    }
+    if !form.ok() {
+        return None;
+    }
+    Some(Offer {
+        id,
+        part: part.id,
+        supplier: supplier?,
+        pack_amount: pack_amount?,
+        price_minor: price?,
+        minimum_packs: u32::try_from(minimum?).unwrap_or(1),
+        code,
+        retired: form.ticked("retired"),
+        version: form.value("version").parse().unwrap_or(0),
+    })
+}
+
+/// GET: the form of a new offer of a part.
+pub async fn new(cx: Cx, Path(part): Path<PartId>) -> Answer {
+    let mut tx = cx.read().await?;
+    let part = part_of(&mut tx, part).await?;
+    let pack = if by_length(&part) { "" } else { "1" };
+    let form = Form::filled([("pack", pack), ("minimum", "1")]);
+    show(&cx, &mut tx, part, None, form, StatusCode::OK).await
+}
+
+/// POST: adds an offer.
+pub async fn add(cx: Cx, Path(part): Path<PartId>, mut form: Form) -> Answer {
+    let mut tx = cx.read().await?;
+    let part = part_of(&mut tx, part).await?;
+    let Some(offer) = read(&cx, &part, OfferId(0), &mut form) else {
+        return show(
+            &cx,
+            &mut tx,
+            part,
+            None,
+            form,
+            StatusCode::UNPROCESSABLE_ENTITY,
+        )
+        .await;
+    };
+    let mut write = cx.db().write().await?;
+    db::offer::add(&mut write, &offer).await?;
+    write.commit().await?;
+    Ok(go_with(
+        &Link::Part(part.id),
+        &Flash::good("The price is noted."),
+    ))
+}
+
+/// GET: one offer.
+pub async fn get(cx: Cx, Path(id): Path<OfferId>) -> Answer {
+    let mut tx = cx.read().await?;
+    let offer = db::offer::lookup(&mut tx, id)
+        .await?
+        .ok_or_else(|| Trouble::not_found("price"))?;
+    let part = part_of(&mut tx, offer.part).await?;
+    let form = filled(&cx, &part, &offer);
+    show(&cx, &mut tx, part, Some(id), form, StatusCode::OK).await
+}
+
+fn filled(cx: &Cx, part: &Part, offer: &Offer) -> Form {
+    let pack = if by_length(part) {
+        pack_words(part, offer.pack_amount, cx.unit())
+    } else {
+        offer.pack_amount.to_string()
+    };
+    Form::filled([
+        ("supplier", offer.supplier.to_string()),
+        ("pack", pack),
+        ("price", cx.money(offer.price_minor)),
+        ("minimum", offer.minimum_packs.to_string()),
+        ("code", offer.code.clone()),
+        (
+            "retired",
+            if offer.retired {
+                "on".into()
+            } else {
+                String::new()
+            },
+        ),
+        ("version", offer.version.to_string()),
+    ])
+}
+
+/// POST: saves one offer.
+pub async fn post(cx: Cx, Path(id): Path<OfferId>, mut form: Form) -> Answer {
+    let mut tx = cx.read().await?;
+    let stored = db::offer::lookup(&mut tx, id)
+        .await?
+        .ok_or_else(|| Trouble::not_found("price"))?;
+    let part = part_of(&mut tx, stored.part).await?;
+    let Some(offer) = read(&cx, &part, id, &mut form) else {
+        return show(
+            &cx,
+            &mut tx,
+            part,
+            Some(id),
+            form,
+            StatusCode::UNPROCESSABLE_ENTITY,
+        )
+        .await;
+    };
+    let mut write = cx.db().write().await?;
+    if !db::offer::change(&mut write, &offer).await? {
+        drop(write);
+        form.set("version", stored.version.to_string());
+        let now = format!(
+            "Somebody else saved this price meanwhile. Nothing was overwritten. Stored now: {} for {}. Save again to put yours in its place.",
+            cx.money(stored.price_minor),
+            pack_words(&part, stored.pack_amount, cx.unit())
+        );
+        form.fail("", now);
+        return show(
+            &cx,
+            &mut tx,
+            part,
+            Some(id),
+            form,
+            StatusCode::PRECONDITION_FAILED,
+        )
+        .await;
+    }
+    write.commit().await?;
+    Ok(go_with(
+        &Link::Part(part.id),
+        &Flash::good("The price is saved."),
+    ))
+}

@@ -1,0 +1,155 @@
+//! Settings, people and suppliers.
+
+use crate::help::TestApp;
+
+#[tokio::test]
+async fn settings_are_saved_and_a_bare_number_takes_the_new_unit() {
+    let app = TestApp::new().await;
+    let page = app.get("/settings").await;
+    let page = page
+        .form("form.form")
+        .set("name", "Millpond Hall")
+        .set("length_unit", "ft")
+        .set("currency", "jpy")
+        .set("slots_taken", "1-96, 200")
+        .send(&app)
+        .await;
+    assert_eq!(page.status, 303);
+    let page = app.follow(&page).await;
+    assert!(page.text("#flash").contains("saved"));
+    assert!(page.text("header").contains("Millpond Hall"));
+    let form = page.form("form.form");
+    assert_eq!(form.value("currency"), Some("JPY"));
+    assert_eq!(form.value("slots_taken"), Some("1-96, 200"));
+}
+
+#[tokio::test]
+async fn bad_settings_come_back_as_typed_with_a_message_at_the_field() {
+    let app = TestApp::new().await;
+    for (field, bad) in [
+        ("name", ""),
+        ("zone", "Middle/Earth"),
+        ("currency", "Euros"),
+        ("slots_taken", "9-4"),
+        ("slots_taken", "500-600"),
+        ("usable_offcut", "-3 m"),
+        ("usable_offcut", "2 km"),
+        ("spare_percent", "101"),
+        ("order_slack_days", "x"),
+    ] {
+        let page = app.get("/settings").await;
+        let page = page.form("form.form").set(field, bad).send(&app).await;
+        assert_eq!(page.status, 422, "{field} {bad}");
+        assert_eq!(page.form("form.form").value(field), bad);
+        assert_eq!(page.count(&format!("#{field}-error")), 1, "{field} {bad}");
+    }
+    // Nothing of it was kept.
+    assert_eq!(
+        app.get("/settings")
+            .await
+            .form("form.form")
+            .value("version"),
+        Some("1")
+    );
+}
+
+#[tokio::test]
+async fn two_who_save_the_settings_see_both_versions_and_nothing_is_overwritten() {
+    let app = TestApp::new().await;
+    let mine = app.get("/settings").await;
+    let other = app.other_browser();
+    let theirs = other.get("/settings").await;
+    let saved = theirs
+        .form("form.form")
+        .set("name", "The other's")
+        .send(&other)
+        .await;
+    assert_eq!(saved.status, 303);
+    let page = mine.form("form.form").set("name", "Mine").send(&app).await;
+    assert_eq!(page.status, 412);
+    assert_eq!(page.form("form.form").value("name"), Some("Mine"));
+    assert!(page.text(".note.warn").contains("The other's"));
+    assert_eq!(
+        app.get("/settings").await.form("form.form").value("name"),
+        Some("The other's")
+    );
+    // Saving again, with the new version that the page now carries, puts mine in place.
+    assert_eq!(page.form("form.form").send(&app).await.status, 303);
+}
+
+#[tokio::test]
+async fn suppliers_are_added_changed_and_named_once() {
+    let app = TestApp::new().await;
+    let page = app.get("/suppliers/new").await;
+    let page = page
+        .form("form.form")
+        .set("name", "Harbour Wire Co")
+        .set("delivery", "4.90")
+        .set("free_above", "50")
+        .send(&app)
+        .await;
+    assert_eq!(page.status, 303, "{}", page.text("main"));
+    let list = app.follow(&page).await;
+    assert!(
+        list.text("ul.rows")
+            .contains("4.90 EUR a delivery, free from 50.00 EUR")
+    );
+
+    let again = app.get("/suppliers/new").await;
+    let again = again
+        .form("form.form")
+        .set("name", "harbour wire co")
+        .send(&app)
+        .await;
+    assert_eq!(again.status, 422);
+    assert!(again.text("#name-error").contains("already"));
+
+    let one = app.get("/suppliers/1").await;
+    assert_eq!(one.form("form.form").value("delivery"), Some("4.90 EUR"));
+    let bad = one
+        .form("form.form")
+        .set("delivery_days", "400")
+        .set("delivery", "-1")
+        .send(&app)
+        .await;
+    assert_eq!(bad.status, 422);
+    assert_eq!(
+        bad.count("#delivery-error") + bad.count("#delivery_days-error"),
+        2
+    );
+    assert_eq!(app.get("/suppliers/99").await.status, 404);
+    assert_eq!(app.get("/suppliers/first").await.status, 404);
+}
+
+#[tokio::test]
+async fn names_are_put_on_the_list_and_taken_off() {
+    let app = TestApp::new().await;
+    let page = app.post("/settings/people", &[("name", "Ada Marsh")]).await;
+    assert_eq!(page.status, 303);
+    assert!(app.get("/who").await.text("main").contains("Ada Marsh"));
+    assert_eq!(
+        app.post("/settings/people", &[("name", " ")]).await.status,
+        422
+    );
+    let page = app
+        .post("/settings/people", &[("remove", "Ada Marsh")])
+        .await;
+    assert_eq!(page.status, 303);
+    assert!(!app.get("/who").await.text("main").contains("Ada Marsh"));
+}
+
+#[tokio::test]
+async fn a_backup_is_made_from_the_page_and_listed() {
+    let app = TestApp::new().await;
+    assert!(
+        app.get("/settings/backup")
+            .await
+            .text("main")
+            .contains("No backup yet")
+    );
+    let page = app.post("/settings/backup", &[]).await;
+    assert_eq!(page.status, 303, "{}", page.text("main"));
+    let page = app.follow(&page).await;
+    assert!(page.text("#flash").contains("made and checked"));
+    assert_eq!(page.count("ul.rows li"), 1);
+}
