@@ -372,7 +372,7 @@ fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, Stri
         .find(|hold| hold.from_on <= cx.today && cx.today <= hold.to_on);
     let mut marks = vec![match thing.place.kind {
         AccountKind::Place => match held {
-            Some(hold) => ("held", format!("held for {}", hold.name)),
+            Some(by) => ("held", format!("held for {}", by.name)),
             None if thing.condition == Condition::Good => ("free", "free".to_owned()),
             None => ("cancelled", "not for use".to_owned()),
         },
