@@ -12,6 +12,7 @@ pub mod change;
 pub mod count;
 pub mod cut;
 pub mod design;
+pub mod enter;
 pub mod holds;
 pub mod lend;
 pub mod make;

@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use axum::http::{HeaderMap, header};
 use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
 
 use crate::model::id::{
@@ -109,11 +110,22 @@ pub enum Link {
     Who,
     Backup,
     ApiDocument,
+    /// The page that a form was sent from; made by [`Link::back`].
+    Back(String),
     /// Another link with a query behind it; made by [`Link::with`].
     With(Box<Self>, String),
 }
 
 impl Link {
+    /// The page of ours that a form was sent from, if the browser says so.
+    pub fn back(headers: &HeaderMap) -> Option<Self> {
+        let from = headers.get(header::REFERER)?.to_str().ok()?;
+        let (_, rest) = from.split_once("://")?;
+        let path = &rest[rest.find('/')?..];
+        // Two slashes or a backslash at its start would name another host.
+        (!path.starts_with("//") && !path.contains('\\')).then(|| Self::Back(path.to_owned()))
+    }
+
     /// The link with these fields in its query; empty ones are left out.
     pub fn with<'a>(self, fields: impl IntoIterator<Item = (&'a str, String)>) -> Self {
         let query = fields
@@ -238,7 +250,41 @@ impl fmt::Display for Link {
             Self::Who => f.write_str("/who"),
             Self::Backup => f.write_str("/settings/backup"),
             Self::ApiDocument => f.write_str("/api/v1/openapi.json"),
+            Self::Back(path) => f.write_str(path),
             Self::With(link, query) => write!(f, "{link}?{query}"),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_way_back_stays_on_this_service() {
+        let back = |from: &str| {
+            let mut headers = HeaderMap::new();
+            headers.insert(header::REFERER, from.parse().unwrap());
+            Link::back(&headers).map(|link| link.to_string())
+        };
+        assert_eq!(
+            back("http://127.0.0.1:8470/things/3?x=1").as_deref(),
+            Some("/things/3?x=1")
+        );
+        for other in [
+            "http://a//b.test/",
+            "http://a/\\b.test",
+            "about:blank",
+            "http://a",
+        ] {
+            assert_eq!(back(other), None, "{other}");
+        }
+    }
+
+    #[test]
+    fn empty_fields_are_left_out_of_a_query() {
+        let link = Link::Cupboard.with([("q", "12 V".to_owned()), ("kind", String::new())]);
+        assert_eq!(link.to_string(), "/cupboard?q=12%20V");
+        assert_eq!(Link::Log.with([("who", String::new())]).to_string(), "/log");
     }
 }

@@ -4,13 +4,16 @@ use std::fmt::Write as _;
 
 use askama::Template;
 
+use axum::http::HeaderMap;
+
 use super::{
+    at::Path,
     cx::Cx,
-    error::Answer,
+    error::{Answer, Trouble, stock_status},
     form::{Choice, Form},
     link::Link,
-    page::{Chrome, Section, page},
-    show::{PAGE, moment, total},
+    page::{Chrome, Flash, Section, go_with, page},
+    show::{PAGE, moment, told, total},
 };
 use crate::{
     db::{
@@ -18,11 +21,12 @@ use crate::{
         movement::{About, Entry, EntryLine, LogFilter},
     },
     model::{
-        id::{DesignId, PartId, ThingId},
+        id::{DesignId, MovementId, PartId, ThingId},
         movement::{AccountKind, MovementKind},
         part::StockUnit,
-        text::{Name, Tag},
+        text::{Name, Note, Tag},
     },
+    stock::{Done, StockError, undo::Undo},
 };
 
 /// One movement as pages show it.
@@ -256,4 +260,29 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
         all: Link::Log,
         older,
     }))
+}
+
+/// POST: undoes one movement by its counter-movement, and leads back to where it was pressed.
+pub async fn undo(cx: Cx, Path(id): Path<MovementId>, headers: HeaderMap, form: Form) -> Answer {
+    let back = Link::back(&headers).unwrap_or(Link::Log);
+    let change = Undo {
+        movement: id,
+        reason: Note::default(),
+    };
+    match cx.act(&form).carry_out(&change).await {
+        Ok(done) => Ok(go_with(
+            &back,
+            &told(
+                "It was undone. The log keeps both.",
+                &Done {
+                    movement: None,
+                    ..done
+                },
+            ),
+        )),
+        Err(why @ StockError::Refused(_)) => Ok(go_with(&back, &Flash::stop(why.to_string()))),
+        Err(why) => {
+            Err(Trouble::new(stock_status(&why), why.to_string()).or_go(Link::Log, "The log"))
+        }
+    }
 }

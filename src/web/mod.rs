@@ -25,6 +25,7 @@ mod cupboard;
 pub mod cx;
 pub mod design;
 pub mod error;
+mod fixtures;
 pub mod form;
 pub mod guard;
 pub mod link;
@@ -35,6 +36,7 @@ mod part_edit;
 mod places;
 mod purchase;
 mod ready_made;
+mod receive;
 mod search;
 pub mod settings;
 mod shopping;
@@ -55,7 +57,39 @@ pub fn router(app: App) -> Router {
         .route("/cupboard", get(cupboard::get))
         .route("/search", get(search::get))
         .route("/things/{id}", get(thing::get))
+        .route(
+            "/things/{id}/cut",
+            get(thing::cut::get).post(thing::cut::post),
+        )
+        .route(
+            "/things/{id}/edit",
+            get(thing::edit::get).post(thing::edit::post),
+        )
+        .route("/things/{id}/move", post(thing::act::moved))
+        .route("/things/{id}/out", post(thing::act::out))
+        .route("/things/{id}/mark", post(thing::act::mark))
+        .route("/things/{id}/mount", post(thing::act::mount))
+        .route("/things/{id}/lend", post(thing::act::lend))
+        .route("/things/{id}/give-back", post(thing::act::give_back))
         .route("/tag/{tag}", get(thing::by_tag))
+        .route("/fixtures", get(fixtures::get))
+        .route(
+            "/fixtures/new",
+            get(fixtures::new::get).post(fixtures::new::post),
+        )
+        .route(
+            "/frames/new",
+            get(fixtures::frame::get).post(fixtures::frame::post),
+        )
+        .route("/parts/{id}/receive", get(receive::get).post(receive::post))
+        .route(
+            "/parts/{id}/count",
+            get(places::count::get_part).post(places::count::post_part),
+        )
+        .route(
+            "/places/{id}/count",
+            get(places::count::get).post(places::count::post),
+        )
         .route("/places", get(places::get).post(places::post))
         .route("/places/{id}", get(places::one))
         .route(
@@ -64,6 +98,7 @@ pub fn router(app: App) -> Router {
         )
         .route("/places/{id}/retire", post(places::retire))
         .route("/log", get(log::get))
+        .route("/log/{id}/undo", post(log::undo))
         .route(
             "/parts/new",
             get(part_edit::get_new).post(part_edit::post_new),

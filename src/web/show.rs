@@ -2,8 +2,10 @@
 
 use jiff::{Timestamp, tz::TimeZone};
 
+use super::page::Flash;
 use crate::{
     model::part::StockUnit,
+    stock::Done,
     units::{Date, LengthUnit},
 };
 
@@ -93,6 +95,24 @@ pub fn moment(at_ms: i64, zone: &str, today: Date) -> String {
         at.hour(),
         at.minute()
     )
+}
+
+/// The message after a change of stock: what was done, its undo, and what became of holds by it.
+pub fn told(said: &str, done: &Done) -> Flash {
+    let mut flash = if done.touched.is_empty() {
+        Flash::good(said)
+    } else {
+        let words: Vec<_> = done
+            .touched
+            .iter()
+            .map(|touched| touched.words.as_str())
+            .collect();
+        Flash::warn(format!("{said} {}", words.join(" ")))
+    };
+    if let Some(movement) = done.movement {
+        flash = flash.undo(movement);
+    }
+    flash
 }
 
 /// How many rows a page of a list shows.

@@ -3,6 +3,7 @@
 
 mod api;
 mod bench;
+mod cupboard;
 mod designs;
 mod frame;
 mod help;

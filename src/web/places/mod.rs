@@ -1,9 +1,12 @@
 //! Places to keep things: the tree of them, one with what lies in it, its change.
 
+pub mod count;
+
 use askama::Template;
-use axum::{extract::Path, http::StatusCode};
+use axum::http::StatusCode;
 
 use super::{
+    at::Path,
     cx::Cx,
     error::{Answer, Trouble, stock_status},
     form::{Choice, Form},

@@ -1,10 +1,15 @@
 //! One thing with a tag: a roll or offcut, a driver or supply, a finished bar, a frame; what it is,
 //! where it is, what it is held for, what happened to it, and what one is likely to do with it.
 
+pub mod act;
+pub mod cut;
+pub mod edit;
+
 use askama::Template;
-use axum::{extract::Path, http::StatusCode};
+use axum::http::StatusCode;
 
 use super::{
+    at::Path,
     cx::Cx,
     error::{Answer, Trouble},
     form::{Choice, Form},
@@ -243,8 +248,8 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
     };
     let places = place_choices(
         &mut tx,
-        if form.has("place") {
-            form.value("place").to_owned()
+        if form.has("to") {
+            form.value("to").to_owned()
         } else {
             thing
                 .place

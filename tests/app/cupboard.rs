@@ -1,0 +1,483 @@
+//! The stock book: what there is, one thing and what is done with it, places, stocktake, log.
+
+use crate::help::{Page, TestApp};
+
+fn led_to(page: &Page) -> String {
+    assert_eq!(page.status, 303, "{}", page.text("main"));
+    page.header("location").unwrap().to_owned()
+}
+
+/// A shelf in a room, a tape with a roll of 5 m, a count of leads.
+struct Book {
+    app: TestApp,
+    shelf: String,
+    tape: String,
+    lead: String,
+}
+
+impl Book {
+    async fn new() -> Self {
+        let app = TestApp::new().await;
+        for (name, kind, parent) in [
+            ("Store room", "room", ""),
+            ("Shelf A", "shelf", "1"),
+            ("Shelf B", "shelf", "1"),
+        ] {
+            let fields = [("name", name), ("kind", kind), ("parent", parent)];
+            led_to(&app.post("/places", &fields).await);
+        }
+        let tape = [
+            ("name", "Arch tape"),
+            ("voltage_mv", "24 V"),
+            ("width_um", "10"),
+            ("channels", "red, green, blue"),
+            ("pitch", "50 mm"),
+            ("rolls_um", "5 m"),
+        ];
+        let mut form = app.get("/parts/new?kind=tape").await.form("form.form");
+        for (name, value) in tape {
+            form = form.set(name, value);
+        }
+        let tape = led_to(&form.send(&app).await);
+        let form = app.get("/parts/new?kind=lead").await.form("form.form");
+        let lead = led_to(
+            &form
+                .set("name", "Tail")
+                .set("family", "four-pin inline")
+                .set("gender", "male")
+                .set("connector", "four-pin inline, male")
+                .send(&app)
+                .await,
+        );
+        Self {
+            app,
+            shelf: "2".into(),
+            tape,
+            lead,
+        }
+    }
+
+    async fn receive(&self, part: &str, fields: &[(&str, &str)]) -> Page {
+        let path = format!("{part}/receive");
+        let mut form = self.app.get(&path).await.form("form.form");
+        form = form.set("to", &self.shelf);
+        for (name, value) in fields {
+            form = form.set(name, value);
+        }
+        form.send(&self.app).await
+    }
+
+    async fn roll(&self) -> String {
+        led_to(
+            &self
+                .receive(&self.tape, &[("number", "1"), ("length", "5 m")])
+                .await,
+        );
+        led_to(&self.app.get("/tag/r-1").await)
+    }
+}
+
+#[tokio::test]
+async fn an_empty_cupboard_says_what_belongs_there() {
+    let app = TestApp::new().await;
+    let page = app.get("/").await;
+    assert_eq!(page.status, 200);
+    assert_eq!(page.text("h1"), "What have I got?");
+    assert_eq!(
+        page.attributes(".empty a.btn", "href"),
+        ["/parts/ready-made"]
+    );
+    for path in ["/fixtures", "/places", "/log", "/search"] {
+        let page = app.get(path).await;
+        assert_eq!(page.status, 200, "{path}");
+        assert!(page.count(".empty, .note, section p.muted") > 0, "{path}");
+    }
+}
+
+#[tokio::test]
+async fn what_is_received_is_found_by_part_of_a_word() {
+    let book = Book::new().await;
+    book.roll().await;
+    let leads = book.receive(&book.lead, &[("amount", "12")]).await;
+    led_to(&leads);
+    let page = book.app.get("/?q=arc").await;
+    assert_eq!(
+        page.texts("#stock .row-name a").last().unwrap(),
+        "Arch tape"
+    );
+    assert!(
+        page.texts("#stock .qty").contains(&"5m".to_owned()),
+        "{:?}",
+        page.texts("#stock .qty")
+    );
+    let page = book.app.get("/cupboard?place=2").await;
+    assert_eq!(page.count("#stock .row"), 2);
+    let page = book.app.get("/cupboard?place=3").await;
+    assert_eq!(page.count("#stock .row"), 0);
+    let page = book.app.get("/search?q=shelf%20a").await;
+    assert!(page.texts(".tag").contains(&"R-1".to_owned()));
+    assert_eq!(led_to(&book.app.get("/search?q=R-1").await), "/things/1");
+}
+
+#[tokio::test]
+async fn bad_goods_come_back_with_what_was_typed() {
+    let book = Book::new().await;
+    for (fields, field) in [
+        ([("number", "0"), ("length", "5 m")], "number"),
+        ([("number", "1000000"), ("length", "5 m")], "number"),
+        ([("number", "1"), ("length", "-5 m")], "length"),
+        ([("number", "1"), ("length", "2 km")], "length"),
+        ([("number", "1"), ("length", "0")], "length"),
+        ([("number", "1"), ("length", "far")], "length"),
+    ] {
+        let page = book.receive(&book.tape, &fields).await;
+        assert_eq!(page.status, 422, "{fields:?}");
+        assert_eq!(page.count(&format!("#{field}-error")), 1, "{fields:?}");
+        assert_eq!(
+            page.form("form.form").value(field),
+            Some(fields.iter().find(|f| f.0 == field).unwrap().1)
+        );
+    }
+    let page = book
+        .receive(
+            &book.tape,
+            &[("number", "1"), ("length", "5 m"), ("start", "lead")],
+        )
+        .await;
+    assert_eq!(page.status, 422);
+    assert_eq!(page.count("#family-error"), 1);
+    assert_eq!(book.app.get("/parts/999/receive").await.status, 404);
+    assert_eq!(book.app.get("/things/999").await.status, 404);
+    assert_eq!(book.app.get("/things/x").await.status, 404);
+    assert_eq!(book.app.get("/tag/nothing").await.status, 404);
+    assert_eq!(book.app.get("/places/999").await.status, 404);
+    assert_eq!(book.app.get("/places/999/count").await.status, 404);
+}
+
+#[tokio::test]
+async fn a_roll_is_moved_marked_lent_lost_and_found_and_each_is_undone() {
+    let book = Book::new().await;
+    let roll = book.roll().await;
+    let app = &book.app;
+    for (action, fields, state) in [
+        ("move", vec![("to", "3")], "free"),
+        ("mark", vec![("condition", "suspect")], "suspect"),
+        ("mark", vec![("condition", "good")], "free"),
+        (
+            "lend",
+            vec![("borrower", "The school"), ("due_on", "2026-03-20")],
+            "lent out",
+        ),
+        ("give-back", vec![("to", "2")], "free"),
+        ("out", vec![("how", "lose")], "lost"),
+        ("move", vec![("to", "2")], "free"),
+    ] {
+        let page = app.post(format!("{roll}/{action}"), &fields).await;
+        let page = app.follow(&page).await;
+        assert_eq!(page.status, 200, "{action}");
+        assert_eq!(page.count("#flash form"), 1, "{action} offers its undo");
+        assert!(
+            page.texts(".states .mark")
+                .iter()
+                .any(|word| word.contains(state)),
+            "{action}: {:?}",
+            page.texts(".states .mark")
+        );
+    }
+    // The last one undone: it is lost again, and the one before is now the last.
+    let page = app.get(&roll).await;
+    let undo = page.form(".log form");
+    let page = undo.send(app).await;
+    assert_eq!(page.status, 303);
+    assert!(
+        app.get(&roll)
+            .await
+            .texts(".states .mark")
+            .contains(&"lost".to_owned())
+    );
+    // An older one is refused and names what stands in the way.
+    let log = app.get("/log?kind=lend").await;
+    let page = log.form(".log form").send(app).await;
+    let page = app.follow(&page).await;
+    assert!(
+        page.text("#flash").contains("after this"),
+        "{}",
+        page.text("#flash")
+    );
+
+    for (action, fields, field) in [
+        ("move", vec![("to", "")], "to"),
+        ("move", vec![("to", "77")], "to"),
+        ("mark", vec![("condition", "shiny")], "condition"),
+        (
+            "lend",
+            vec![("borrower", " "), ("due_on", "soon")],
+            "borrower",
+        ),
+        ("out", vec![("how", "eaten")], "how"),
+    ] {
+        let page = app.post(format!("{roll}/{action}"), &fields).await;
+        assert!(
+            [422, 409].contains(&page.status),
+            "{action} {field}: {}",
+            page.status
+        );
+    }
+}
+
+#[tokio::test]
+async fn a_cut_shows_its_marks_first_and_is_undone_as_was_not_cut() {
+    let book = Book::new().await;
+    let roll = book.roll().await;
+    let app = &book.app;
+    let page = app
+        .get(format!("{roll}/cut?lengths=3+x+930+mm,+1+x+450+mm"))
+        .await;
+    assert_eq!(page.status, 200);
+    let rows = page.texts("#preview tbody td");
+    assert_eq!(rows[1], "900 mm, 18 cut units");
+    assert_eq!(page.count("#preview svg"), 1);
+    assert!(
+        page.text("#preview").contains("1850 mm is kept"),
+        "{}",
+        page.text("#preview")
+    );
+    let page = page.form("#preview form").send(app).await;
+    assert_eq!(led_to(&page), roll);
+    let page = app.follow(&page).await;
+    assert_eq!(page.text("#flash p"), "R-1 was cut into 5 pieces.");
+    assert_eq!(
+        page.texts("section .row .tag")
+            .iter()
+            .filter(|tag| tag.starts_with("O-"))
+            .count(),
+        5
+    );
+    for (lengths, status) in [
+        ("", 422),
+        ("3 x 2 m", 422),
+        ("0 x 1 m", 422),
+        ("20 mm", 422),
+        ("9 lightyears", 422),
+    ] {
+        let page = app
+            .post(format!("{roll}/cut"), &[("lengths", lengths)])
+            .await;
+        assert_eq!(page.status, status, "{lengths}");
+    }
+    let page = app.get(&roll).await;
+    let undo = page.form(".log form").send(app).await;
+    assert_eq!(undo.status, 303);
+    let page = app.get(&roll).await;
+    assert!(
+        page.texts(".states .mark").contains(&"free".to_owned()),
+        "{:?}",
+        page.texts(".states .mark")
+    );
+}
+
+#[tokio::test]
+async fn two_who_change_the_same_notes_see_both_versions() {
+    let book = Book::new().await;
+    let roll = book.roll().await;
+    let app = &book.app;
+    let mine = app.get(format!("{roll}/edit")).await.form("form.form");
+    let theirs = app.get(format!("{roll}/edit")).await.form("form.form");
+    led_to(
+        &theirs
+            .set("note", "Theirs")
+            .send(&app.other_browser())
+            .await,
+    );
+    let page = mine.set("note", "Mine").send(app).await;
+    assert_eq!(page.status, 412);
+    let both = page.texts("table td");
+    assert_eq!(both[..2], ["Theirs".to_owned(), "Mine".to_owned()]);
+    assert!(app.get(&roll).await.text("main").contains("Theirs"));
+    // Sent again from the page that shows both, it is saved.
+    led_to(&page.form("form.form").send(app).await);
+    assert!(app.get(&roll).await.text("main").contains("Mine"));
+    let page = app.get(format!("{roll}/edit")).await.form("form.form");
+    let page = page.set("inspect_on", "2026-02-30").send(app).await;
+    assert_eq!(page.status, 422);
+
+    let mine = app.get("/places/2/edit").await.form("form.form");
+    let theirs = app.get("/places/2/edit").await.form("form.form");
+    led_to(&theirs.set("name", "Shelf One").send(app).await);
+    let page = mine.set("name", "Shelf First").send(app).await;
+    assert_eq!(page.status, 412);
+    let text = page.text("main");
+    assert!(
+        text.contains("Shelf One") && text.contains("Shelf First"),
+        "{text}"
+    );
+}
+
+#[tokio::test]
+async fn a_shelf_is_counted_line_by_line_without_scripting() {
+    let book = Book::new().await;
+    let roll = book.roll().await;
+    led_to(&book.receive(&book.lead, &[("amount", "12")]).await);
+    let app = &book.app;
+    let lead = book.lead.rsplit('/').next().unwrap();
+    let page = app.get("/places/2/count").await;
+    let form = page.form(&format!("#f{lead}"));
+    assert_eq!(form.value("amount"), Some("12"));
+    // A press of − sends the number with its step.
+    let page = form.set("step", "-1").send(app).await;
+    let page = app.follow(&page).await;
+    assert_eq!(page.form(&format!("#f{lead}")).value("amount"), Some("11"));
+    assert_eq!(page.count("#differences .log li"), 1);
+    let page = page
+        .form(&format!("#f{lead}"))
+        .set("amount", "-4")
+        .send(app)
+        .await;
+    assert_eq!(page.status, 422);
+    assert_eq!(page.count(&format!("#f{lead} [aria-invalid]")), 1);
+    // The roll is not there, and then it is.
+    let page = app.get("/places/2/count").await;
+    let page = page.form("#g1").send(app).await;
+    let page = app.follow(&page).await;
+    assert_eq!(page.count("#g1"), 0);
+    assert!(
+        app.get(&roll)
+            .await
+            .texts(".states .mark")
+            .contains(&"lost".to_owned())
+    );
+    let fields = [("do", "tag"), ("tag", "r-1")];
+    led_to(&app.post("/places/2/count", &fields).await);
+    assert!(
+        app.get(&roll)
+            .await
+            .texts(".states .mark")
+            .contains(&"free".to_owned())
+    );
+    let page = app
+        .post("/places/2/count", &[("do", "tag"), ("tag", "Z-9")])
+        .await;
+    assert_eq!(page.status, 422);
+    assert!(page.text("#tag-error").contains("Z-9"));
+    // The same press twice counts once.
+    let form = [
+        ("do", "count"),
+        ("part", lead),
+        ("amount", "20"),
+        ("press", "0123456789abcdef0123456789abcdef"),
+    ];
+    led_to(&app.post("/places/2/count", &form).await);
+    led_to(&app.post("/places/2/count", &form).await);
+    let page = app.get("/places/2/count").await;
+    assert_eq!(page.form(&format!("#f{lead}")).value("amount"), Some("20"));
+    // The part's own count page.
+    let page = app.get(format!("/parts/{lead}/count")).await;
+    let page = page.form("#f2").set("amount", "7").send(app).await;
+    led_to(&page);
+    let page = app.get(format!("/parts/{lead}/count")).await;
+    assert_eq!(page.form("#f2").value("amount"), Some("7"));
+}
+
+#[tokio::test]
+async fn fixtures_and_frames_are_entered_and_listed_by_their_days() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let form = app.get("/fixtures/new").await.form("form.form");
+    let page = form
+        .set("lit_um", "2.4 m")
+        .set("number", "3")
+        .set("to", "2")
+        .set("channels", "RGB")
+        .set("voltage", "24 V")
+        .set("family", "four-pin inline")
+        .set("gender", "male")
+        .send(app)
+        .await;
+    assert_eq!(led_to(&page), "/fixtures");
+    let page = app.get("/fixtures").await;
+    assert_eq!(page.texts("#fixtures .tag"), ["F-1", "F-2", "F-3"]);
+    assert_eq!(page.count("#fixtures .mark.free"), 3);
+    let page = app.get("/fixtures?longest=2+m").await;
+    assert_eq!(page.count("#fixtures .tag"), 0);
+    let page = app.get("/fixtures?from=2026-04-01&to=2026-03-01").await;
+    assert_eq!(page.status, 422);
+    for (name, value) in [
+        ("lit_um", ""),
+        ("lit_um", "0"),
+        ("number", "0"),
+        ("channels", ""),
+        ("voltage", "0 V"),
+        ("pins", "red, red"),
+        ("tag", "not a tag"),
+    ] {
+        let form = app.get("/fixtures/new").await.form("form.form");
+        let page = form
+            .set("lit_um", "1 m")
+            .set("to", "2")
+            .set("channels", "RGB")
+            .set("voltage", "24 V")
+            .set("family", "four-pin inline")
+            .set(name, value)
+            .send(app)
+            .await;
+        assert_eq!(page.status, 422, "{name}={value}");
+        assert!(page.count(&format!("#{name}-error")) == 1, "{name}={value}");
+    }
+    let form = app.get("/frames/new").await.form("form.form");
+    let page = form
+        .set("name", "Arch")
+        .set("width_um", "2 m")
+        .set("to", "2")
+        .send(app)
+        .await;
+    let frame = led_to(&page);
+    // A bar goes on the frame and comes off again.
+    let fields = [("do", "thing"), ("thing", "1")];
+    led_to(&app.post(format!("{frame}/mount"), &fields).await);
+    let page = app.get(&frame).await;
+    assert!(page.texts(".row .tag").contains(&"F-1".to_owned()));
+    let fields = [("do", "off"), ("thing", "1")];
+    led_to(&app.post(format!("{frame}/mount"), &fields).await);
+    assert!(app.get("/things/1").await.text(".keys").contains("Shelf A"));
+}
+
+#[tokio::test]
+async fn places_are_changed_and_taken_out_of_use_when_empty() {
+    let book = Book::new().await;
+    book.roll().await;
+    let app = &book.app;
+    let page = app
+        .post(
+            "/places",
+            &[("name", "shelf a"), ("kind", "shelf"), ("parent", "1")],
+        )
+        .await;
+    assert!([409, 422].contains(&page.status), "{}", page.status);
+    assert_eq!(page.count("#name-error"), 1);
+    assert_eq!(
+        app.post("/places", &[("name", ""), ("kind", "hole")])
+            .await
+            .status,
+        422
+    );
+    let page = app.post("/places/2/retire", &[("retired", "yes")]).await;
+    let page = app.follow(&page).await;
+    assert!(
+        page.text("#flash").contains("not empty"),
+        "{}",
+        page.text("#flash")
+    );
+    let page = app.post("/places/3/retire", &[("retired", "yes")]).await;
+    led_to(&page);
+    assert!(
+        app.get("/places/3")
+            .await
+            .text("main")
+            .contains("no longer in use")
+    );
+    // A room cannot go into its own shelf.
+    let form = app.get("/places/1/edit").await.form("form.form");
+    let page = form.set("parent", "2").send(app).await;
+    assert_eq!(page.status, 422);
+    assert_eq!(page.count("#parent-error"), 1);
+}
