@@ -42,7 +42,7 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
     };
     let height = TOP + ROW * i32::try_from(rows.len()).unwrap_or(0).max(1) + 64;
     let mut svg = format!(
-        "<svg viewBox=\"0 0 {WIDTH} {height}\" width=\"{WIDTH}\" height=\"{height}\" role=\"img\" \
+        "<svg viewBox=\"0 0 {WIDTH} {height}\" width=\"{WIDTH}\" height=\"{height}\" role=\"group\" \
          aria-label=\"Sets from {from} to {to}\">"
     );
     for month in 0..12 {

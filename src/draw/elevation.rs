@@ -161,8 +161,9 @@ pub fn svg(bars: &[DrawnBar], frames: &[DrawnFrame], unit: LengthUnit) -> String
 fn draw_bar(out: &mut Svg, bar: &DrawnBar, x: f64, y: f64, scale: f64) {
     let long = (bar.length_um.metres() * scale).max(4.0);
     let angle = f64::from(bar.angle_mdeg) / 1000.0;
+    let full = format!("{} · {}", bar.label, bar.look.label());
     if let Some(href) = &bar.href {
-        out.link(href, &format!("{}: {}", bar.label, bar.look.label()));
+        out.link(href, &full);
     }
     // SVG turns clockwise, people draw counter-clockwise.
     out.turned(-angle, x, y);
@@ -171,7 +172,6 @@ fn draw_bar(out: &mut Svg, bar: &DrawnBar, x: f64, y: f64, scale: f64) {
     let chip = |text: &str| {
         f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER + 8.0
     };
-    let full = format!("{} · {}", bar.label, bar.look.label());
     let text = if chip(&full) + 16.0 <= long {
         &full
     } else {

@@ -297,10 +297,14 @@ impl Svg {
         }
     }
 
-    /// The whole element; what is still open is ended.
+    /// The whole element; what is still open is ended. A picture with links in it is a group, since
+    /// what is an image to a reader can hold nothing to go to.
     pub fn finish(mut self) -> String {
         while !self.open.is_empty() {
             self.end();
+        }
+        if self.body.contains("<a href=") {
+            self.body = self.body.replacen("role=\"img\"", "role=\"group\"", 1);
         }
         self.body.push_str("</svg>");
         self.body

@@ -140,7 +140,7 @@ impl Strip {
         for (i, segment) in self.segments.iter().enumerate() {
             let (x, end) = (self.across(segment.from), self.across(segment.to));
             if let Some(href) = &segment.href {
-                svg.link(href, &segment.label);
+                svg.link(href, &format!("{}. {}", i + 1, segment.label));
             }
             svg.rect(
                 segment.stretch.class(),
@@ -351,7 +351,7 @@ mod tests {
         assert_eq!(svg.matches("<circle").count(), 10);
         // 18 of 100 units between margins of 5 percent.
         assert!(svg.contains("class=\"svg-reused\" x=\"5%\" y=\"30\" width=\"16.2%\""));
-        assert!(svg.contains("<a href=\"/things/9\" aria-label=\"O-1\">"));
+        assert!(svg.contains("<a href=\"/things/9\" aria-label=\"1. O-1\">"));
         assert!(!svg.contains("style="));
     }
 

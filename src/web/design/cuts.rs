@@ -171,7 +171,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         },
         buy: match &cut.source {
             CutSource::Buy { roll_um, nth, .. } => {
-                Some(format!("to buy: number {nth} of {}", cx.length(*roll_um)))
+                Some(format!("number {nth}, {}", cx.length(*roll_um)))
             }
             CutSource::Piece { .. } => None,
         },
