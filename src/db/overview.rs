@@ -307,3 +307,17 @@ pub async fn list_counts_in_places(
     })
     .collect())
 }
+
+/// How many fixtures and how many frames one owns.
+pub async fn count_fixtures_and_frames(tx: &mut SqliteConnection) -> Result<(i64, i64), DbError> {
+    let row = sqlx::query!(
+        r#"SELECT coalesce(sum(thing.kind = 'fixture'), 0) AS "fixtures!: i64",
+             coalesce(sum(thing.kind = 'frame'), 0) AS "frames!: i64"
+           FROM thing JOIN account ON account.id = thing.account_id
+           WHERE thing.kind IN ('fixture', 'frame')
+             AND account.kind IN ('place', 'design', 'loan', 'inside')"#
+    )
+    .fetch_one(tx)
+    .await?;
+    Ok((row.fixtures, row.frames))
+}

@@ -173,7 +173,7 @@ pub async fn list_stock(
                AND (?12 IS NULL OR id IN (
                     SELECT coalesce(hold.part_id, thing.part_id) FROM hold LEFT JOIN thing ON thing.id = hold.thing_id
                     WHERE hold.state = 'active' AND hold.from_on <= ?12 AND hold.to_on >= ?12))
-             ORDER BY kind, name LIMIT ?8 OFFSET ?9)
+             ORDER BY instr('tape profile lead coupler block cable driver supply data sundry', kind), name LIMIT ?8 OFFSET ?9)
            SELECT page.id AS "id!", page.name AS "name!", page.code AS "code!", page.spec AS "spec!",
              page.typical AS "typical!", page.note AS "note!", page.retired AS "retired!", page.version AS "version!",
              coalesce(sum(CASE WHEN account.kind = 'place' THEN balance.amount END), 0) AS "in_places!: i64",
@@ -193,7 +193,8 @@ pub async fn list_stock(
            LEFT JOIN place ON place.id = account.place_id
            LEFT JOIN thing AS holder ON holder.id = account.thing_id
            LEFT JOIN account AS whole ON whole.id = holder.account_id
-           GROUP BY page.id ORDER BY page.kind, page.name COLLATE NOCASE"#,
+           GROUP BY page.id
+           ORDER BY instr('tape profile lead coupler block cable driver supply data sundry', page.kind), page.name COLLATE NOCASE"#,
         kind,
         filter.retired,
         a,

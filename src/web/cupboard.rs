@@ -69,6 +69,7 @@ struct CupboardPage {
     empty: bool,
     action: Link,
     search: Link,
+    places_link: Link,
     ready_made: Link,
     design_new: Link,
     form: Form,
@@ -117,8 +118,10 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
     stock.truncate(usize::try_from(PAGE).unwrap_or(usize::MAX));
     let ids: Vec<PartId> = stock.iter().map(|one| one.part.id).collect();
     let held = db::overview::held_on(&mut tx, &ids, cx.today).await?;
-    let kinds = db::part::count_by_kind(&mut tx).await?;
-    let empty = kinds.is_empty();
+    let mut kinds = db::part::count_by_kind(&mut tx).await?;
+    kinds.sort();
+    let others = db::overview::count_fixtures_and_frames(&mut tx).await?;
+    let empty = kinds.is_empty() && others == (0, 0);
     let found = if typed.is_empty() {
         Vec::new()
     } else {
@@ -155,6 +158,16 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         label: format!("{each} {parts}"),
         current: kind == Some(*each),
     }))
+    .chain(
+        [("finished bars", others.0), ("frames", others.1)]
+            .into_iter()
+            .filter(|(_, number)| *number > 0)
+            .map(|(label, number)| Chip {
+                href: Link::Fixtures,
+                label: format!("{label} {number}"),
+                current: false,
+            }),
+    )
     .collect();
     let rows: Vec<Row> = stock
         .iter()
@@ -203,6 +216,7 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         rows,
         found,
         pager,
+        places_link: Link::Places,
         adds: vec![
             (Link::ReadyMade, "Tick ready-made parts"),
             (Link::PartNew(""), "Type a part"),

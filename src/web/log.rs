@@ -86,27 +86,57 @@ impl Line {
 /// Most things that a line names one by one.
 const NAMED: usize = 4;
 
-fn item(cx: &Cx, line: &EntryLine) -> String {
-    let amount = match line.amount.length() {
+/// How much a line moves: a length, a number, or nothing for a single thing.
+fn amount(cx: &Cx, line: &EntryLine) -> String {
+    match line.amount.length() {
         Some(length) if line.thing.is_some() => cx.length(length),
         Some(_) => total(cx.unit(), line.amount.unit, line.amount.amount).to_string(),
+        None if line.thing.is_some() => String::new(),
         None => line.amount.amount.to_string(),
-    };
-    match &line.tag {
-        Some(tag) if line.amount.unit == StockUnit::Each => format!("{tag} ({})", line.name),
-        Some(tag) => format!("{tag} ({}, {amount})", line.name),
-        None if line.amount.unit == StockUnit::Each => format!("{amount} × {}", line.name),
-        None => format!("{amount} of {}", line.name),
     }
 }
 
-fn items<'a>(cx: &Cx, lines: impl Iterator<Item = &'a EntryLine>) -> String {
-    let all: Vec<String> = lines.map(|line| item(cx, line)).collect();
+/// A thing without its name: `O-3, 900 mm`.
+fn short(cx: &Cx, line: &EntryLine) -> String {
+    let amount = amount(cx, line);
+    match &line.tag {
+        Some(tag) if amount.is_empty() => tag.to_string(),
+        Some(tag) => format!("{tag} ({amount})"),
+        None => amount,
+    }
+}
+
+fn listed(all: &[String]) -> String {
     if all.len() > NAMED + 1 {
         format!("{} and {} more", all[..NAMED].join(", "), all.len() - NAMED)
     } else {
         all.join(", ")
     }
+}
+
+/// What moved; things of one part share its name.
+fn items<'a>(cx: &Cx, lines: impl Iterator<Item = &'a EntryLine>) -> String {
+    let mut groups: Vec<(&str, Vec<&EntryLine>)> = Vec::new();
+    for line in lines {
+        match groups.last_mut() {
+            Some((name, group)) if *name == line.name => group.push(line),
+            _ => groups.push((&line.name, vec![line])),
+        }
+    }
+    let all: Vec<String> = groups
+        .into_iter()
+        .map(|(name, group)| {
+            let things: Vec<String> = group.iter().map(|line| short(cx, line)).collect();
+            match group.as_slice() {
+                [one] if one.tag.is_none() && one.amount.unit == StockUnit::Each => {
+                    format!("{} × {name}", things[0])
+                }
+                _ if group[0].tag.is_some() => format!("{name} {}", listed(&things)),
+                _ => format!("{} of {name}", listed(&things)),
+            }
+        })
+        .collect();
+    listed(&all)
 }
 
 fn what(cx: &Cx, entry: &Entry) -> String {
@@ -118,14 +148,6 @@ fn what(cx: &Cx, entry: &Entry) -> String {
         };
     }
     if entry.kind == MovementKind::Cut {
-        let into = |kind| {
-            items(
-                cx,
-                entry.lines.iter().filter(move |line| {
-                    line.from.kind == AccountKind::Bench && line.to.kind == kind
-                }),
-            )
-        };
         let parent = items(
             cx,
             entry
@@ -133,17 +155,17 @@ fn what(cx: &Cx, entry: &Entry) -> String {
                 .iter()
                 .filter(|line| line.to.kind == AccountKind::Bench),
         );
-        let children = items(
-            cx,
-            entry
-                .lines
-                .iter()
-                .filter(|line| line.from.kind == AccountKind::Bench && line.thing.is_some()),
-        );
-        let mut text = format!("{parent} {label} into {children}");
-        let scrap = into(AccountKind::Scrap);
-        if !scrap.is_empty() && !children.contains(&scrap) {
-            let _ = write!(text, "; lost {scrap}");
+        let (children, lost): (Vec<_>, Vec<_>) = entry
+            .lines
+            .iter()
+            .filter(|line| line.from.kind == AccountKind::Bench)
+            .partition(|line| line.thing.is_some());
+        let words = |lines: &[&EntryLine]| -> Vec<String> {
+            lines.iter().map(|line| short(cx, line)).collect()
+        };
+        let mut text = format!("{parent} {label} into {}", listed(&words(&children)));
+        if !lost.is_empty() {
+            let _ = write!(text, "; lost {}", listed(&words(&lost)));
         }
         return text;
     }

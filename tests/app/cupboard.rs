@@ -236,7 +236,7 @@ async fn a_cut_shows_its_marks_first_and_is_undone_as_was_not_cut() {
     assert_eq!(page.status, 200);
     let rows = page.texts("#preview tbody td");
     assert_eq!(rows[1], "900 mm, 18 cut units");
-    assert_eq!(page.count("#preview svg"), 1);
+    assert_eq!(page.count("#preview .draw-box > svg"), 1);
     assert!(
         page.text("#preview").contains("1850 mm is kept"),
         "{}",

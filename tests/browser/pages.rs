@@ -8,6 +8,8 @@ const EMPTY: &[(&str, &str)] = &[
     ("home", "/"),
     ("cupboard", "/cupboard"),
     ("places", "/places"),
+    ("fixtures", "/fixtures"),
+    ("fixture-new", "/fixtures/new"),
     ("log", "/log"),
     ("calendar", "/calendar"),
     ("designs", "/designs"),
@@ -37,6 +39,14 @@ const STOCK: &[(&str, &str)] = &[
     ("places", "/places"),
     ("place", "/places/3"),
     ("place-edit", "/places/3/edit"),
+    ("place-count", "/places/3/count"),
+    ("part-count", "/parts/15/count"),
+    ("part-receive", "/parts/1/receive"),
+    ("roll-cut", "/things/3/cut?lengths=3+x+930+mm,+450+mm"),
+    ("roll-edit", "/things/3/edit"),
+    ("fixtures", "/fixtures"),
+    ("fixture-new", "/fixtures/new"),
+    ("frame-new", "/frames/new"),
     ("log", "/log"),
 ];
 

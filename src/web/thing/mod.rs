@@ -286,7 +286,11 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                     .map(Link::Thing)
                     .or_else(|| thing.place.design.map(Link::Design))
             }),
-            place: thing.place.words.clone(),
+            place: if thing.owned() {
+                thing.place.words.clone()
+            } else {
+                String::new()
+            },
             facts,
             note: thing.note.as_str().to_owned(),
             picture,
@@ -385,6 +389,10 @@ fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, Stri
         AccountKind::Loan => ("out", "lent out".to_owned()),
         AccountKind::Inside => ("build", "built in".to_owned()),
         AccountKind::Lost => ("broken", "lost".to_owned()),
+        AccountKind::Bench if thing.kind == ThingKind::Piece => ("struck", "cut up".to_owned()),
+        AccountKind::Bench => ("struck", "taken apart".to_owned()),
+        AccountKind::Used => ("struck", "used up".to_owned()),
+        AccountKind::Scrap => ("cancelled", "scrapped".to_owned()),
         _ => ("cancelled", "no longer there".to_owned()),
     }];
     marks.push(match thing.condition {
