@@ -6,7 +6,7 @@ use super::{
     bench::Bench,
     book::Book,
     check::{Checks, Finding},
-    cutting::{Cutting, Given, Purpose, Wish, cut_part},
+    cutting::{Cutting, Given, Purpose, Wish, budget, cut_part},
     fit,
     outcome::From as TakenFrom,
 };
@@ -479,12 +479,23 @@ fn cut_all(
             }
         }
         let mut short: BTreeSet<BarId> = BTreeSet::new();
+        let is_tape = |part: &PartId| {
+            let spec = book.part(*part).map(|part| &part.spec);
+            matches!(spec, Some(PartSpec::Tape(_)))
+        };
+        let tapes = wishes.keys().filter(|part| is_tape(part)).count();
         for (&part, list) in &wishes {
             if known.get(&part).is_none_or(|(asked, _)| asked != list) {
                 let Some(spec) = book.part(part) else {
                     continue;
                 };
-                known.insert(part, (list.clone(), cut_part(book, spec, list)));
+                known.insert(
+                    part,
+                    (
+                        list.clone(),
+                        cut_part(book, spec, list, budget(spec, tapes)),
+                    ),
+                );
             }
             let Some((_, cutting)) = known.get(&part) else {
                 continue;

@@ -10,7 +10,7 @@ use super::{
     bench::Bench,
     book::Book,
     check::{Checks, named},
-    cutting::{Purpose, Wish, cut_part},
+    cutting::{Purpose, Wish, budget, cut_part},
     fit,
     load::Load,
     need::Needs,
@@ -65,7 +65,7 @@ pub(super) fn cables(
     for (id, mut wishes) in runs {
         let Some(part) = book.part(id) else { continue };
         wishes.sort_by_key(|wish| wish.purpose);
-        let cutting = cut_part(book, part, &wishes);
+        let cutting = cut_part(book, part, &wishes, budget(part, 0));
         bench.take(id, &wishes, cutting, "runs from driver to bar");
     }
 }

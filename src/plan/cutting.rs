@@ -89,9 +89,25 @@ struct Source {
 /// cost time and gain less than a millimetre in ten metres.
 const MOST_STEPS: i64 = 10_000;
 
+/// Steps that one plan may spend on its tapes together.
+const TAPE_STEPS: u64 = Budget::USUAL.steps;
+/// Steps for one profile or cable, where there is nothing to solder and less to gain.
+const OTHER_STEPS: u64 = 20_000;
+
+/// What may be spent on one part, where so many tapes share a plan: a large set is planned while
+/// one waits, and the proof says what was left open.
+pub(super) fn budget(part: &Part, tapes: usize) -> Budget {
+    let tapes = u64::try_from(tapes).unwrap_or(u64::MAX).max(1);
+    let steps = match part.spec {
+        PartSpec::Tape(_) => TAPE_STEPS / tapes,
+        _ => OTHER_STEPS,
+    };
+    Budget { steps }
+}
+
 /// Cuts the wishes for one part, in the order given where several lengths are alike: the first
 /// get the first batch.
-pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish]) -> Cutting {
+pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish], budget: Budget) -> Cutting {
     let none = Cutting {
         given: vec![None; wishes.len()],
         ..Cutting::default()
@@ -120,6 +136,7 @@ pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish]) -> Cutting
         stock,
         rolls,
         wishes: wanted,
+        budget,
     };
     if whole_only {
         work.whole_pieces()
@@ -226,6 +243,7 @@ struct Work<'a> {
     stock: Vec<Source>,
     rolls: Vec<Source>,
     wishes: Vec<Wish>,
+    budget: Budget,
 }
 
 impl Work<'_> {
@@ -374,7 +392,7 @@ impl Work<'_> {
             },
         };
         // Lengths are held within the solver's ranges by the units that they come in.
-        let Ok(plan) = cut::plan(&problem, Budget::USUAL) else {
+        let Ok(plan) = cut::plan(&problem, self.budget) else {
             return answer;
         };
         answer.proof = Some(CutProof {
