@@ -72,6 +72,10 @@ impl House {
     }
 
     /// Adds a part.
+    #[expect(
+        clippy::needless_pass_by_value,
+        reason = "specs are written where they are given"
+    )]
     pub fn part(&mut self, id: i64, name: &str, spec: Value) -> PartId {
         let part: Part = serde_json::from_value(json!({
             "id": id, "name": name, "code": "", "spec": spec, "typical": false, "note": "",
@@ -85,7 +89,7 @@ impl House {
 
     /// Sells packs of a part: so many, or so long, at a price.
     pub fn offer(&mut self, part: PartId, pack_amount: i64, price_minor: i64) -> OfferId {
-        let id = OfferId(i64::try_from(self.input.offers.len()).unwrap() + 1);
+        let id = OfferId(i64::try_from(self.input.offers.len()).expect("few") + 1);
         self.input.offers.push(Offer {
             id,
             part,

@@ -124,7 +124,7 @@ fn house(recipe: &Recipe) -> House {
     id += 1;
     house.piece(id, cable, 7_300_000, json!({}));
     for (n, &(four, units, free, position)) in recipe.fixtures.iter().enumerate() {
-        let id = 200 + i64::try_from(n).unwrap();
+        let id = 200 + i64::try_from(n).expect("few");
         house.fixture(
             id,
             units * 50_000,
@@ -143,7 +143,7 @@ fn house(recipe: &Recipe) -> House {
         house.unit(400 + n, &format!("S-{}", n + 1), supply_id, None);
     }
     for (n, &(four, length, diffused, run, group)) in recipe.bars.iter().enumerate() {
-        let id = 1 + i64::try_from(n).unwrap();
+        let id = 1 + i64::try_from(n).expect("few");
         let group = ["", "left", "right"][usize::from(group)];
         house.bar(
             id,
@@ -176,7 +176,10 @@ fn cuts_add_up(input: &Input, plan: &Plan) {
     for cut in &plan.cuts {
         let kerf = if cut.part == PartId(3) { 2_000 } else { 0 };
         let mut used: i64 = 0;
-        let (first, last) = (cut.segments.first().unwrap(), cut.segments.last().unwrap());
+        let (first, last) = (
+            cut.segments.first().expect("segments"),
+            cut.segments.last().expect("segments"),
+        );
         for pair in cut.segments.windows(2) {
             let gap = pair[1].from - pair[0].to;
             assert!(
@@ -188,15 +191,17 @@ fn cuts_add_up(input: &Input, plan: &Plan) {
             assert!(segment.from < segment.to);
             used += segment.to - segment.from;
             if let Becomes::Bar { bar, .. } = segment.becomes {
-                let list = lengths.entry((cut.part, bar)).or_default();
-                list.push(segment.to - segment.from);
+                let of_bar = lengths.entry((cut.part, bar)).or_default();
+                of_bar.push(segment.to - segment.from);
             }
         }
         let (from, to) = match &cut.source {
             CutSource::Buy { .. } => (0, cut.amount),
             CutSource::Piece { thing, .. } => {
                 let mut spares = input.stock.pieces.iter();
-                let spare = spares.find(|spare| spare.piece.id == *thing).unwrap();
+                let spare = spares
+                    .find(|spare| spare.piece.id == *thing)
+                    .expect("it is in the input");
                 *spare
                     .free
                     .iter()
@@ -215,7 +220,7 @@ fn cuts_add_up(input: &Input, plan: &Plan) {
             .bars
             .iter()
             .find(|it| it.id == bar.bar)
-            .unwrap();
+            .expect("it is in the input");
         let Serve::Build(build) = &bar.serve else {
             continue;
         };
@@ -238,7 +243,12 @@ fn cuts_add_up(input: &Input, plan: &Plan) {
     // What is left is cable, one run for each bar that is served.
     for ((part, bar), runs) in lengths {
         assert_eq!(part, PartId(6));
-        let wanted = input.design.bars.iter().find(|it| it.id == bar).unwrap();
+        let wanted = input
+            .design
+            .bars
+            .iter()
+            .find(|it| it.id == bar)
+            .expect("it is in the input");
         assert_eq!(runs, [wanted.cable_um.get()]);
     }
 }
@@ -272,7 +282,11 @@ fn holds_are_free(input: &Input, plan: &Plan) {
                 assert_eq!(spare.freedom, Freedom::Free);
                 vec![(0, 1)]
             } else {
-                let unit = stock.units.iter().find(|unit| unit.thing == thing).unwrap();
+                let unit = stock
+                    .units
+                    .iter()
+                    .find(|unit| unit.thing == thing)
+                    .expect("it is in the input");
                 assert_eq!(unit.freedom, Freedom::Free);
                 vec![(0, 1)]
             };

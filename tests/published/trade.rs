@@ -3,7 +3,10 @@
 use std::collections::BTreeSet;
 
 use serde_json::json;
-use tapewright::plan::outcome::{Becomes, CheckState, Joint, Plan, Serve};
+use tapewright::{
+    plan::outcome::{Becomes, CheckState, Joint, Plan, Serve},
+    units::{Current, Power},
+};
 
 use crate::house::{House, RGB, RGBW, checks, driver, lead, need, supply, tape};
 
@@ -279,9 +282,9 @@ fn a_currents_limits_and_what_is_not_known_are_not_passed() {
     house.bar(1, 2_500_000, RGB, json!({}));
     let plan = house.plan();
     let bar = &plan.bars[0];
-    assert_eq!(bar.current_ma.map(|it| it.get()), Some(1_500));
-    assert_eq!(bar.channel_ma.map(|it| it.get()), Some(500));
-    assert_eq!(bar.power_mw.map(|it| it.get()), Some(36_000));
+    assert_eq!(bar.current_ma.map(Current::get), Some(1_500));
+    assert_eq!(bar.channel_ma.map(Current::get), Some(500));
+    assert_eq!(bar.power_mw.map(Power::get), Some(36_000));
     // 80 % of 1.5 A is 1.2 A: common practice, no source.
     assert_eq!(plan.supplies[0].usable_ma.get(), 1_200);
     assert_eq!(checks(&plan, "limit-supply")[0].state, CheckState::Broken);
