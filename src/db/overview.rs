@@ -9,7 +9,7 @@ use super::{DbError, refusal::read};
 use crate::{
     model::{
         design::State,
-        id::{AccountId, DesignId, PartId, PurchaseId, ThingId},
+        id::{AccountId, DesignId, MovementId, PartId, PurchaseId, ThingId},
     },
     units::{Date, parse_date},
 };
@@ -320,4 +320,32 @@ pub async fn count_fixtures_and_frames(tx: &mut SqliteConnection) -> Result<(i64
     .fetch_one(tx)
     .await?;
     Ok((row.fixtures, row.frames))
+}
+
+/// What a stocktake found different on a day, newest first: in one account, or of one part.
+pub async fn list_differences(
+    tx: &mut SqliteConnection,
+    account: Option<AccountId>,
+    part: Option<PartId>,
+    day: Date,
+) -> Result<Vec<MovementId>, DbError> {
+    let (account, part) = (account.map(|id| id.0), part.map(|id| id.0));
+    let day = day.to_string();
+    Ok(sqlx::query_scalar!(
+        r#"SELECT DISTINCT movement.id AS "id!: i64" FROM (
+             SELECT movement_id FROM movement_line WHERE to_id = ?1
+             UNION ALL SELECT movement_id FROM movement_line WHERE from_id = ?1
+             UNION ALL SELECT movement_id FROM movement_line WHERE part_id = ?2) AS line
+           JOIN movement ON movement.id = line.movement_id
+           WHERE movement.on_date = ?3 AND movement.kind IN ('count', 'lose', 'find', 'move')
+           ORDER BY movement.id DESC LIMIT 100"#,
+        account,
+        part,
+        day
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(MovementId)
+    .collect())
 }

@@ -5,14 +5,9 @@ use axum::http::{HeaderMap, StatusCode};
 
 use super::{lookup, refused};
 use crate::{
-    db::{
-        self, ReadTx,
-        movement::{About, LogFilter},
-        thing::ThingFilter,
-    },
+    db::{self, ReadTx, thing::ThingFilter},
     model::{
         id::{AccountId, PartId, PlaceId, ThingId},
-        movement::MovementKind,
         part::{Part, StockBy, StockUnit},
         text::{Note, Tag},
     },
@@ -96,27 +91,20 @@ fn typed(cx: &Cx, unit: StockUnit, amount: i64) -> String {
     }
 }
 
-/// What was found different here today, newest first.
-async fn differences(cx: &Cx, tx: &mut ReadTx, about: About) -> Result<Vec<Line>, Trouble> {
-    let filter = LogFilter {
-        about,
-        ..LogFilter::default()
-    };
-    Ok(db::movement::list(tx, &filter, 100)
-        .await?
-        .iter()
-        .filter(|entry| {
-            entry.on == cx.today
-                && matches!(
-                    entry.kind,
-                    MovementKind::Count
-                        | MovementKind::Lose
-                        | MovementKind::Find
-                        | MovementKind::Move
-                )
-        })
-        .map(|entry| Line::new(cx, entry))
-        .collect())
+/// What was found different today, newest first: in a place, or of a part.
+async fn differences(
+    cx: &Cx,
+    tx: &mut ReadTx,
+    account: Option<AccountId>,
+    part: Option<PartId>,
+) -> Result<Vec<Line>, Trouble> {
+    let mut lines = Vec::new();
+    for id in db::overview::list_differences(tx, account, part, cx.today).await? {
+        if let Some(entry) = db::movement::lookup(tx, id).await? {
+            lines.push(Line::new(cx, &entry));
+        }
+    }
+    Ok(lines)
 }
 
 async fn items(
@@ -175,7 +163,7 @@ async fn show(cx: &Cx, id: PlaceId, form: Form, status: StatusCode) -> Answer {
     let more = things.len() > most;
     things.truncate(most);
     let parts = db::part::list(&mut tx, None, false).await?;
-    let lines = differences(cx, &mut tx, About::Account(account)).await?;
+    let lines = differences(cx, &mut tx, Some(account), None).await?;
     let nodes = db::place::list(&mut tx, false).await?;
     drop(tx);
     let next = nodes
@@ -404,7 +392,7 @@ async fn show_part(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answe
         .flatten();
     let spots = db::balance::list_of_part(&mut tx, id).await?;
     let nodes = db::place::list(&mut tx, false).await?;
-    let lines = differences(cx, &mut tx, About::Part(id)).await?;
+    let lines = differences(cx, &mut tx, None, Some(id)).await?;
     drop(tx);
     let by_length = part.unit() == StockUnit::Micrometres;
     let items: Vec<Item> = spots

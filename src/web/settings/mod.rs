@@ -112,7 +112,9 @@ pub async fn get(cx: Cx) -> Answer {
 pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let name = form.name("name");
     let length_unit = form.word::<LengthUnit>("length_unit");
-    let currency = form.take("currency", |text| Currency::parse(&text.to_ascii_uppercase()));
+    let currency = form.take("currency", |text| {
+        Currency::parse(&text.to_ascii_uppercase())
+    });
     let zone = form.take("zone", zone);
     let slots_taken = form.take("slots_taken", |text| {
         let text = text.trim();
