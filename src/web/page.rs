@@ -187,10 +187,6 @@ impl Chrome {
 
 impl Chrome {
     /// A press key for one more form of the page.
-    #[expect(
-        clippy::unused_self,
-        reason = "a template reaches it by the frame that it has"
-    )]
     pub fn another_press(&self) -> String {
         press_key()
     }

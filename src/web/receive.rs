@@ -121,6 +121,10 @@ pub fn read_tags(text: &str) -> Result<Vec<Tag>, String> {
 }
 
 /// Reads family, gender and pins; no family is no connector.
+#[expect(
+    clippy::option_option,
+    reason = "as Form::optional: the outer one says that the form is wrong"
+)]
 pub fn connector(form: &mut Form) -> Option<Option<Connector>> {
     let family = form.optional("family", Name::parse)?;
     let Some(family) = family else {

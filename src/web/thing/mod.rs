@@ -80,6 +80,10 @@ pub struct Inside {
 
 #[derive(Template)]
 #[template(path = "thing/one.html")]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each says whether one action of the page is offered"
+)]
 struct ThingPage {
     chrome: Chrome,
     form: Form,
