@@ -57,7 +57,7 @@ async fn main() -> Fallible<()> {
         "start to first answer {:.1} ms",
         begun.elapsed().as_secs_f64() * 1e3
     );
-    let bare = serve_bare(&file).await?;
+    let plain = serve_bare(&file).await?;
 
     let pages = [
         "/cupboard",
@@ -73,8 +73,8 @@ async fn main() -> Fallible<()> {
     let mut worst: f64 = 0.0;
     for path in pages {
         let (page, bare_time, bytes) = tokio::task::spawn_blocking({
-            let (page, bare) = (format!("{base}{path}"), format!("http://{bare}/"));
-            move || compare(&page, &bare)
+            let (page, other) = (format!("{base}{path}"), format!("http://{plain}/"));
+            move || compare(&page, &other)
         })
         .await??;
         let ratio = page.as_secs_f64() / bare_time.as_secs_f64();
