@@ -2,6 +2,11 @@
 //! moves stock, and after each the same counts, the same pieces in the same places, and an audit
 //! that finds nothing. `TAPEWRIGHT_SEED` repeats one sequence.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test fails by panicking, in its helpers too"
+)]
+
 use std::collections::{BTreeMap, BTreeSet};
 
 use tapewright::{
@@ -43,14 +48,14 @@ impl Dice {
     }
 
     /// From `low` to `high`, both included.
-    fn from_to(&mut self, low: i64, high: i64) -> i64 {
+    fn between(&mut self, low: i64, high: i64) -> i64 {
         let span = u64::try_from(high - low + 1).unwrap();
         low + i64::try_from(self.roll() % span).unwrap()
     }
 
-    fn pick<'a, T>(&mut self, list: &'a [T]) -> Option<&'a T> {
-        let last = i64::try_from(list.len()).unwrap() - 1;
-        (last >= 0).then(|| &list[usize::try_from(self.from_to(0, last)).unwrap()])
+    fn pick<'a, T>(&mut self, items: &'a [T]) -> Option<&'a T> {
+        let last = i64::try_from(items.len()).unwrap() - 1;
+        (last >= 0).then(|| &items[usize::try_from(self.between(0, last)).unwrap()])
     }
 }
 
@@ -284,9 +289,9 @@ async fn one_step(dice: &mut Dice, house: &mut House, model: &mut Model, at: &st
         .map(|(id, _)| *id)
         .collect();
     let thing = dice.pick(&movable).copied();
-    match dice.from_to(0, 13) {
+    match dice.between(0, 13) {
         0 | 1 => {
-            let amount = dice.from_to(1, 40);
+            let amount = dice.between(1, 40);
             let done = house
                 .go(Receive::new(part, place, Goods::Count(amount)))
                 .await
@@ -301,7 +306,7 @@ async fn one_step(dice: &mut Dice, house: &mut House, model: &mut Model, at: &st
         3 => {
             // Sometimes more than there is: refused, and nothing changed.
             let there = model.count(part, source);
-            let amount = dice.from_to(1, there + 3);
+            let amount = dice.between(1, there + 3);
             let what = vec![What::Count {
                 part,
                 amount,
@@ -346,7 +351,7 @@ async fn one_step(dice: &mut Dice, house: &mut House, model: &mut Model, at: &st
         }
         5 | 6 => take_out(dice, house, model, at, part, source, thing).await,
         7 => {
-            let counted = dice.from_to(0, 30);
+            let counted = dice.between(0, 30);
             let booked = model.count(part, account);
             let done = house
                 .go(Counted {
@@ -398,7 +403,7 @@ async fn one_step(dice: &mut Dice, house: &mut House, model: &mut Model, at: &st
             }
             // Rather one of the last.
             let last = i64::try_from(model.book.len()).unwrap() - 1;
-            let which = usize::try_from(dice.from_to((last - 8).max(0), last)).unwrap();
+            let which = usize::try_from(dice.between((last - 8).max(0), last)).unwrap();
             let may = model.may_undo(which);
             let id = model.book[which].id;
             let done = house
@@ -431,8 +436,8 @@ async fn receive_pieces(dice: &mut Dice, house: &mut House, model: &mut Model, a
     let part = *dice.pick(&[house.tape, house.profile]).unwrap();
     let part = db::part::lookup(&mut tx, part).await.unwrap().unwrap();
     drop(tx);
-    let length = Length::new(dice.from_to(20_000, 5_000_000)).unwrap();
-    let number = usize::try_from(dice.from_to(1, 3)).unwrap();
+    let length = Length::new(dice.between(20_000, 5_000_000)).unwrap();
+    let number = usize::try_from(dice.between(1, 3)).unwrap();
     let pieces = Pieces::as_bought(&part, length, number);
     let (amount, rest_um) = (pieces.amount, pieces.rest_um);
     assert_eq!(
@@ -482,9 +487,9 @@ async fn take_out(
         ])
         .unwrap();
     let lost = model.count(part, AccountId::LOST);
-    if lost > 0 && dice.from_to(0, 2) == 0 {
+    if lost > 0 && dice.between(0, 2) == 0 {
         let (place, account) = *dice.pick(&house.places.clone()).unwrap();
-        let amount = dice.from_to(1, lost);
+        let amount = dice.between(1, lost);
         let done = house
             .go(Find {
                 what: LostWhat::Count(part, amount),
@@ -501,7 +506,7 @@ async fn take_out(
     let mut what = Vec::new();
     let mut steps = Vec::new();
     if there > 0 {
-        let amount = dice.from_to(1, there);
+        let amount = dice.between(1, there);
         what.push(What::Count {
             part,
             amount,
@@ -509,7 +514,7 @@ async fn take_out(
         });
         steps.push(Step::Count(part, amount, source, to));
     }
-    if let Some(thing) = thing.filter(|_| dice.from_to(0, 3) == 0) {
+    if let Some(thing) = thing.filter(|_| dice.between(0, 3) == 0) {
         what.push(What::Thing { thing });
         steps.push(Step::Thing(thing, model.pieces[&thing].at, to));
     }
@@ -542,11 +547,11 @@ async fn cut(dice: &mut Dice, house: &mut House, model: &mut Model, at: &str) {
     };
     let parent = model.pieces[&thing].clone();
     let kerf = if parent.part == house.profile { 3 } else { 0 };
-    let amounts: Vec<i64> = (0..dice.from_to(1, 4))
-        .map(|_| dice.from_to(1, parent.amount / 2))
+    let amounts: Vec<i64> = (0..dice.between(1, 4))
+        .map(|_| dice.between(1, parent.amount / 2))
         .collect();
-    let mut segments = Segment::lay(&amounts, kerf, parent.amount, dice.from_to(0, 1) == 0);
-    if let Some(segment) = segments.first_mut().filter(|_| dice.from_to(0, 4) == 0) {
+    let mut segments = Segment::lay(&amounts, kerf, parent.amount, dice.between(0, 1) == 0);
+    if let Some(segment) = segments.first_mut().filter(|_| dice.between(0, 4) == 0) {
         segment.scrap = true;
     }
     let fits = segments.last().unwrap().to <= parent.amount

@@ -1,6 +1,11 @@
 //! What the schema refuses by itself, whatever the code above it does: each named rule once, through
 //! the real database, and that no rule is without a name or without a test.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test fails by panicking, in its helpers too"
+)]
+
 use std::collections::BTreeSet;
 
 use sqlx::{AssertSqlSafe, Row as _, SqliteConnection};

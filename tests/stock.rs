@@ -1,5 +1,10 @@
 //! Fixtures and frames as the stock book keeps them, a stocktake, and the search.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test fails by panicking, in its helpers too"
+)]
+
 use tapewright::{
     db::{self, Db},
     model::{

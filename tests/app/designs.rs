@@ -530,8 +530,8 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
             break;
         }
         let form = page.form(".strike li form");
-        let sent = form.set("how", "good").send(&app).await;
-        assert_eq!(sent.status, 303, "{}", sent.text("main"));
+        let answer = form.set("how", "good").send(&app).await;
+        assert_eq!(answer.status, 303, "{}", answer.text("main"));
     }
     let page = app.get(strike).await;
     assert_eq!(page.count(".strike li"), 0, "{}", page.text("#out"));

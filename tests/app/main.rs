@@ -1,6 +1,11 @@
 //! The service through its front door: a real port, a real file, pages read by element.
 //! One file a subject; [`help`] says how to write one.
 
+#![expect(
+    clippy::unwrap_used,
+    reason = "a test fails by panicking, in its helpers too"
+)]
+
 mod api;
 mod bench;
 mod cupboard;
