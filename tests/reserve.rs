@@ -658,6 +658,16 @@ async fn a_set_is_built_stands_and_comes_back() {
     let made = tick(&world.act(), assemblies[0]).await.expect("assembled");
     let fixture = made.things[0];
     assert!(held_things(&world.holds(id).await).contains(&fixture));
+    // A step is taken back where it was ticked, not from the log: it holds more than it moved.
+    let undo = Undo {
+        movement: made.movement.expect("a movement"),
+        reason: Note::default(),
+    };
+    let from_log = world.act().carry_out(&undo).await;
+    assert!(
+        matches!(from_log, Err(StockError::Refused(ref why)) if why.contains("Untick it")),
+        "{from_log:?}"
+    );
     // A cut that a fixture rests on is not taken back.
     let refused = untick(&world.act(), cuts[0]).await;
     let also = untick(&world.act(), cuts[1]).await;

@@ -657,6 +657,21 @@ pub async fn list_steps(tx: &mut SqliteConnection, id: DesignId) -> Result<Vec<S
     .collect()
 }
 
+/// The set and the title of the ticked step that a movement belongs to.
+pub async fn find_step_of(
+    tx: &mut SqliteConnection,
+    movement: MovementId,
+) -> Result<Option<(String, String)>, DbError> {
+    let row = sqlx::query!(
+        "SELECT design.name, step.title FROM step JOIN design ON design.id = step.design_id
+         WHERE step.movement_id = ? AND step.done_by IS NOT NULL",
+        movement.0
+    )
+    .fetch_optional(tx)
+    .await?;
+    Ok(row.map(|row| (row.name, row.title)))
+}
+
 /// Adds a step; its id is not used.
 pub async fn add_step(tx: &mut WriteTx, step: &Step) -> Result<StepId, DbError> {
     let kind = step.kind.word();

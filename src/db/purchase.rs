@@ -313,56 +313,6 @@ pub async fn undo_receipt(tx: &mut WriteTx, movement: MovementId) -> Result<(), 
     Ok(())
 }
 
-/// Goods that came make holds that rested on them sure, oldest hold first; what is more than came
-/// stays conditional.
-pub async fn settle_holds(
-    tx: &mut WriteTx,
-    line: PurchaseLineId,
-    mut came: i64,
-) -> Result<(), DbError> {
-    let holds = sqlx::query!(
-        "SELECT id, to_amount FROM hold
-         WHERE purchase_line_id = ? AND state = 'active' ORDER BY id",
-        line.0
-    )
-    .fetch_all(&mut **tx)
-    .await?;
-    for hold in holds {
-        if came <= 0 {
-            break;
-        }
-        if hold.to_amount <= came {
-            sqlx::query!(
-                "UPDATE hold SET purchase_line_id = NULL WHERE id = ?",
-                hold.id
-            )
-            .execute(&mut **tx)
-            .await?;
-        } else {
-            // One part of the hold is sure now, the other still waits.
-            sqlx::query!(
-                "INSERT INTO hold (design_id, bar_id, part_id, from_amount, to_amount, from_on,
-                     to_on, becomes, made_on, who)
-                 SELECT design_id, bar_id, part_id, 0, ?, from_on, to_on, becomes, made_on, who
-                 FROM hold WHERE id = ?",
-                came,
-                hold.id
-            )
-            .execute(&mut **tx)
-            .await?;
-            sqlx::query!(
-                "UPDATE hold SET to_amount = to_amount - ? WHERE id = ?",
-                came,
-                hold.id
-            )
-            .execute(&mut **tx)
-            .await?;
-        }
-        came -= hold.to_amount;
-    }
-    Ok(())
-}
-
 /// What was agreed and paid on orders for a design: (ordered, paid).
 pub async fn spent_on(
     tx: &mut SqliteConnection,

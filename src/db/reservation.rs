@@ -288,14 +288,53 @@ pub async fn remove_all(tx: &mut WriteTx, design: DesignId) -> Result<(), DbErro
     Ok(())
 }
 
-/// Holds that rested on a line of an order rest on what has come, from now on.
-pub async fn settle_line(tx: &mut WriteTx, line: PurchaseLineId) -> Result<(), DbError> {
-    sqlx::query!(
-        "UPDATE hold SET purchase_line_id = NULL WHERE purchase_line_id = ? AND state = 'active'",
+/// Goods that came make holds that rested on them sure, oldest hold first; what is more than came
+/// stays conditional.
+pub async fn settle_line(
+    tx: &mut WriteTx,
+    line: PurchaseLineId,
+    mut came: i64,
+) -> Result<(), DbError> {
+    let holds = sqlx::query!(
+        "SELECT id, to_amount FROM hold
+         WHERE purchase_line_id = ? AND state = 'active' ORDER BY id",
         line.0
     )
-    .execute(&mut **tx)
+    .fetch_all(&mut **tx)
     .await?;
+    for hold in holds {
+        if came <= 0 {
+            break;
+        }
+        if hold.to_amount <= came {
+            sqlx::query!(
+                "UPDATE hold SET purchase_line_id = NULL WHERE id = ?",
+                hold.id
+            )
+            .execute(&mut **tx)
+            .await?;
+        } else {
+            // One part of the hold is sure now, the other still waits.
+            sqlx::query!(
+                "INSERT INTO hold (design_id, bar_id, part_id, from_amount, to_amount, from_on,
+                     to_on, becomes, made_on, who)
+                 SELECT design_id, bar_id, part_id, 0, ?, from_on, to_on, becomes, made_on, who
+                 FROM hold WHERE id = ?",
+                came,
+                hold.id
+            )
+            .execute(&mut **tx)
+            .await?;
+            sqlx::query!(
+                "UPDATE hold SET to_amount = to_amount - ? WHERE id = ?",
+                came,
+                hold.id
+            )
+            .execute(&mut **tx)
+            .await?;
+        }
+        came -= hold.to_amount;
+    }
     Ok(())
 }
 

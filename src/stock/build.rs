@@ -708,16 +708,19 @@ pub async fn untick(act: &Act, id: StepId) -> Result<Ticked, StockError> {
         ));
     };
     let mut task = step.task.clone();
-    if let Task::Assemble {
-        made: Some(made), ..
-    } = &step.task
-    {
+    let made = match &mut task {
+        Task::Assemble { made, .. } => made.take(),
+        Task::Fetch { .. } | Task::Cut { .. } | Task::Address { .. } | Task::Tick => None,
+    };
+    if let Some(made) = &made {
         for hold in db::reservation::list_on_thing(&mut tx, made.fixture).await? {
             if hold.hold.design == design.id {
                 db::reservation::end(&mut tx, hold.id).await?;
             }
         }
     }
+    // First: the undo refuses what a ticked step stands on.
+    db::design::change_step(&mut tx, id, &task, None).await?;
     let mut movement = None;
     if let Some(id) = done.movement {
         let undo = Undo {
@@ -726,18 +729,15 @@ pub async fn untick(act: &Act, id: StepId) -> Result<Ticked, StockError> {
         };
         movement = undo.within(&mut tx, act).await?.movement;
     }
-    match &mut task {
-        Task::Assemble { bar, made, .. } => {
-            if let Some(made) = made.take() {
-                hold_again(&mut tx, act, &design, *bar, &made).await?;
-            }
+    match (&step.task, &made) {
+        (Task::Assemble { bar, .. }, Some(made)) => {
+            hold_again(&mut tx, act, &design, *bar, made).await?;
         }
-        Task::Address { unit, before, .. } => {
+        (Task::Address { unit, before, .. }, _) => {
             set_address(&mut tx, act, *unit, *before).await?;
         }
-        Task::Fetch { .. } | Task::Cut { .. } | Task::Tick => {}
+        _ => {}
     }
-    db::design::change_step(&mut tx, id, &task, None).await?;
     let ticked = Ticked {
         movement,
         things: Vec::new(),

@@ -289,7 +289,7 @@ pub async fn receive(
             db::purchase::add_receipt(&mut tx, line, id, arrival.good).await?;
         }
         let count = arrival.good.saturating_mul(ordered.pack_amount);
-        db::purchase::settle_holds(&mut tx, line, count).await?;
+        db::reservation::settle_line(&mut tx, line, count).await?;
     }
     if arrival.bad > 0 {
         db::purchase::refuse_packs(&mut tx, line, arrival.bad, &arrival.note).await?;

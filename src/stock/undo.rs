@@ -49,6 +49,13 @@ impl Change for Undo {
                 by.who, by.on
             )));
         }
+        // A ticked step holds and has made more than its movement says.
+        if let Some((set, step)) = db::design::find_step_of(tx, entry.id).await? {
+            return Err(StockError::refused(format!(
+                "This is the ticked step “{step}” of {set}. Nothing was changed. Untick it on the \
+                 set's Build page, which also puts back what it held."
+            )));
+        }
         let lines: Vec<Line> = entry
             .lines
             .iter()
@@ -82,6 +89,9 @@ impl Change for Undo {
             {
                 empty(tx, entry.id, thing).await?;
             }
+        }
+        if entry.kind == MovementKind::Receive {
+            db::purchase::undo_receipt(tx, entry.id).await?;
         }
         Ok(done)
     }

@@ -222,7 +222,6 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
             (Link::PartNew(""), "Type a part"),
             (Link::FixtureNew, "Enter a finished bar"),
             (Link::FrameNew, "Enter a frame"),
-            (Link::CsvPage, "Bring in a table (CSV)"),
         ],
     }))
 }

@@ -171,3 +171,66 @@ async fn a_wrong_order_is_refused_at_its_field() {
     .await;
     assert_eq!(other.status, 404);
 }
+
+#[tokio::test]
+async fn a_receipt_that_is_undone_is_to_come_again() {
+    let app = TestApp::new().await;
+    let (place, part, supplier, offer) = wanting(&app).await;
+    let order = json!({"supplier": supplier, "lines": [{"offer": offer, "packs": 2}]});
+    let id = add(&app, "/purchases", order).await;
+    let at = format!("/purchases/{id}");
+    let page = get(&app, &at).await;
+    let line = page.value()["lines"][0]["id"].clone();
+    let tag = page.header("etag").unwrap();
+    put(&app, &at, tag, json!({"state": "ordered"})).await;
+    let receive = format!("{at}/lines/{line}/receive");
+    let came = done(&app, &receive, json!({"good": 2, "to": place})).await;
+    assert_eq!(read(&app, &at).await["state"], "closed");
+
+    let movement = &came["movement"];
+    done(&app, &format!("/movements/{movement}/undo"), json!({})).await;
+    let order = read(&app, &at).await;
+    assert_eq!(order["state"], "ordered");
+    assert_eq!(order["lines"][0]["received_packs"], 0);
+    let stock = read(&app, &format!("/parts/{part}/stock")).await;
+    assert_eq!(stock["items"], json!([]));
+    // It can arrive again, all of it.
+    done(&app, &receive, json!({"good": 2, "to": place})).await;
+    assert_eq!(read(&app, &at).await["lines"][0]["received_packs"], 2);
+    assert_eq!(read(&app, "/check").await["sound"], true);
+}
+
+#[tokio::test]
+async fn an_order_is_written_sent_and_taken_in_on_its_pages() {
+    let app = TestApp::new().await;
+    let (_, part, supplier, _) = wanting(&app).await;
+    let page = app.get("/shopping").await;
+    assert!(page.text("table.book").contains("Spring"));
+    let page = page
+        .form(&format!("section[aria-labelledby=s{supplier}] form"))
+        .send(&app)
+        .await;
+    assert_eq!(page.status, 303, "{}", page.text("main"));
+    let order = page.header("location").unwrap().to_owned();
+    // Not before it was sent, then a tap a line; a second press of it counts once.
+    assert_eq!(app.get(&order).await.count("#lines form"), 0);
+    let sent = app
+        .get(&order)
+        .await
+        .form("form.form")
+        .set("state", "ordered")
+        .send(&app)
+        .await;
+    assert_eq!(sent.status, 303, "{}", sent.text("main"));
+    let arrived = app.get(&order).await.form("#lines form");
+    let bad = arrived.set("good", "3").send(&app).await;
+    assert_eq!(bad.status, 422);
+    assert!(bad.text("main").contains("still to come"));
+    let arrived = app.get(&order).await.form("#lines form");
+    assert_eq!(arrived.send(&app).await.status, 303);
+    assert_eq!(arrived.send(&app).await.status, 303);
+    let stock = read(&app, &format!("/parts/{part}/stock")).await;
+    assert_eq!(stock["items"][0]["things"], 2, "{stock}");
+    assert!(app.get(&order).await.text("dl.keys").contains("closed"));
+    assert_eq!(app.get("/shopping/99").await.status, 404);
+}
