@@ -14,6 +14,7 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::{
     app::{self, App, StartError},
+    calc::Refused,
     clock::Clock,
     config::Config,
     db::{
@@ -24,11 +25,12 @@ use crate::{
     stock::audit,
 };
 
+mod calc;
 mod plan;
 
 /// Stock book and build planner for LED-tape sets of small venues.
 ///
-/// Exit codes: 0 all is well; 1 it failed, or something was found; 2 the command line is wrong.
+/// Exit codes: 0 all is well; 1 it failed, or something was found; 2 the command line, or a document, is wrong.
 #[derive(Debug, Parser)]
 #[command(version, disable_help_subcommand = true)]
 pub struct Cli {
@@ -56,6 +58,18 @@ enum Command {
         /// Print it as JSON; field names carry their unit
         #[arg(long)]
         json: bool,
+    },
+    /// Calculate from a JSON document, without a database
+    ///
+    /// KIND says what: cuts (how to cut bars from pieces and rolls). The answer is JSON on stdout;
+    /// the API document (openapi.json of a served book) describes both, with examples. Exit code 2
+    /// if the document is wrong: stderr names the field.
+    Calc {
+        /// What to calculate
+        #[arg(value_parser = calc::kind())]
+        kind: String,
+        /// The document to read; - for standard input
+        file: PathBuf,
     },
     /// Look for faults: the file itself, what refers to what, every balance, every piece's origin
     ///
@@ -104,6 +118,15 @@ enum Failure {
     Db(#[from] DbError),
     #[error("There is no database {}. Say which data folder, with --data.", .0.display())]
     NoDatabase(PathBuf),
+    #[error("{} cannot be read: {why}.", .file.display())]
+    Unreadable { file: PathBuf, why: io::Error },
+    #[error("{} is not JSON: {why}.", .file.display())]
+    NotJson {
+        file: PathBuf,
+        why: serde_json::Error,
+    },
+    #[error(transparent)]
+    Refused(#[from] Refused),
     #[error("There is no set “{asked}”. {}", known_sets(known))]
     NoDesign { asked: String, known: Vec<String> },
 }
@@ -119,7 +142,9 @@ fn known_sets(known: &[String]) -> String {
 impl Failure {
     fn code(&self) -> ExitCode {
         match self {
-            Self::Start(StartError::Network(_)) => ExitCode::from(2),
+            Self::Start(StartError::Network(_)) | Self::NotJson { .. } | Self::Refused(_) => {
+                ExitCode::from(2)
+            }
             _ => ExitCode::FAILURE,
         }
     }
@@ -130,6 +155,7 @@ pub async fn run(cli: Cli) -> ExitCode {
     let done = match cli.command {
         Command::Serve(serve) => serve.run(cli.data).await,
         Command::Plan { design, json } => plan::run(&cli.data, &design, json).await,
+        Command::Calc { kind, file } => calc::run(&kind, &file),
         Command::Check => run_check(&cli.data).await,
         Command::Backup { file } => run_backup(&cli.data, &file).await,
     };

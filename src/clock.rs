@@ -1,8 +1,11 @@
 //! Time as a parameter: the system's, or a test's that stands still.
 
-use std::sync::{
-    Arc,
-    atomic::{AtomicI64, Ordering},
+use std::{
+    sync::{
+        Arc,
+        atomic::{AtomicI64, Ordering},
+    },
+    time::{Duration, Instant},
 };
 
 use jiff::{Timestamp, tz::TimeZone};
@@ -54,5 +57,21 @@ impl Clock {
             .unwrap_or_default()
             .to_zoned_datetime(zone)
             .date()
+    }
+}
+
+/// A stopwatch, for how long a calculation may take; no stored time comes from it.
+#[derive(Debug, Clone, Copy)]
+pub struct Watch(Instant);
+
+impl Watch {
+    /// Starts one.
+    pub fn start() -> Self {
+        Self(Instant::now())
+    }
+
+    /// How long ago it was started.
+    pub fn elapsed(self) -> Duration {
+        self.0.elapsed()
     }
 }

@@ -2,14 +2,15 @@
 //!
 //! Layers, each knowing only those before it:
 //! [`units`] (quantities) ← [`model`] (the words of the trade) ← [`plan`] (what serves, how to cut,
-//! wire, power and buy) and [`draw`] (pictures) ← [`db`] (every SQL statement) ← [`stock`] (what changes
-//! stock, one write transaction each) ← [`web`], [`api`], `cli`. The first four are pure: no async, no
-//! database, no HTTP, no clock.
+//! wire, power and buy), [`draw`] (pictures) and [`calc`] (calculators: a document in, a document out) ←
+//! [`db`] (every SQL statement) ← [`stock`] (what changes stock, one write transaction each) ← [`web`],
+//! [`api`], `cli`. The first five are pure: no async, no database, no HTTP, no clock.
 //!
 //! Begin with [`model::part`] and [`model::design`], then [`plan`].
 
 pub mod api;
 pub mod app;
+pub mod calc;
 pub mod cli;
 pub mod clock;
 pub mod config;

@@ -99,6 +99,7 @@ fn help_names_every_command_and_the_exit_codes() {
     for word in [
         "serve",
         "plan",
+        "calc",
         "check",
         "backup",
         "--data",
@@ -480,5 +481,62 @@ fn a_balance_that_is_not_the_sum_of_its_ledger_is_found() {
         text(&out.stdout).contains("Profile clip"),
         "{}",
         text(&out.stdout)
+    );
+}
+
+#[test]
+fn a_document_is_calculated_and_a_wrong_one_names_its_field() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut asked: serde_json::Value = serde_json::json!({
+        "unit_um": 50_000,
+        "pieces": [{"name": "R-1", "units": 100, "start": "lead", "end": "lead"}],
+        "bars": [{"name": "Window", "units": 24, "quantity": 3, "fed": "one_end"}],
+        "usable_offcut_units": 10,
+        "solder_weights": {"lead": 0, "joint": 1, "mark": 2},
+    });
+    let file = folder.path().join("asked.json");
+    let calc = |asked: &serde_json::Value| {
+        std::fs::write(&file, asked.to_string()).unwrap();
+        run(&["calc", "cuts", "asked.json"], folder.path())
+    };
+    let out = calc(&asked);
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    let said: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    // Two of three bars begin at a lead, the third is soldered at a mark (common practice).
+    assert_eq!(said["solder_work"], 2);
+    assert_eq!(said["proven"]["solder"], true);
+
+    asked["bars"][0]["units"] = 0.into();
+    let out = calc(&asked);
+    assert_eq!(out.status.code(), Some(2));
+    assert!(
+        text(&out.stderr).contains("/bars/0/units"),
+        "{}",
+        text(&out.stderr)
+    );
+    std::fs::write(&file, "{").unwrap();
+    let out = run(&["calc", "cuts", "asked.json"], folder.path());
+    assert_eq!(out.status.code(), Some(2));
+    assert!(
+        text(&out.stderr).contains("not JSON"),
+        "{}",
+        text(&out.stderr)
+    );
+    // Standard input is empty here, which is no JSON either.
+    assert_eq!(
+        run(&["calc", "cuts", "-"], folder.path()).status.code(),
+        Some(2)
+    );
+    assert_eq!(
+        run(&["calc", "cuts", "none.json"], folder.path())
+            .status
+            .code(),
+        Some(1)
+    );
+    assert_eq!(
+        run(&["calc", "soup", "asked.json"], folder.path())
+            .status
+            .code(),
+        Some(2)
     );
 }

@@ -8,11 +8,13 @@ use std::{
 };
 
 /// Folders of `src` in the order of who may import whom: each what stands before it.
-const LAYERS: &[&str] = &["units", "model", "plan", "draw", "db", "stock", "web"];
+const LAYERS: &[&str] = &[
+    "units", "model", "plan", "draw", "calc", "db", "stock", "web",
+];
 /// What joins them; nothing below `web` may import it. `web`, `api` and `cli` stand side by side.
 const TOP: &[&str] = &["web", "api", "cli", "app", "config", "clock", "sample"];
 /// Layers without async, database, HTTP or clock.
-const PURE: &[&str] = &["units", "model", "plan", "draw"];
+const PURE: &[&str] = &["units", "model", "plan", "draw", "calc"];
 
 fn files(folder: &Path, end: &str) -> Vec<PathBuf> {
     let mut found = Vec::new();

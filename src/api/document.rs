@@ -3,6 +3,8 @@
 
 use serde_json::{Map, Value, json};
 
+use crate::calc::Kind;
+
 const PROBLEM: &str = "#/components/schemas/Problem";
 const NAME: &str = "#/components/schemas/Name";
 
@@ -15,6 +17,7 @@ pub fn complete(mut document: Value) -> Value {
     if let Some(colours) = document.pointer_mut("/components/schemas/Channels") {
         colours["uniqueItems"] = true.into();
     }
+    add_examples(&mut document);
     let Some(paths) = document.get_mut("paths").and_then(Value::as_object_mut) else {
         return document;
     };
@@ -32,6 +35,30 @@ pub fn complete(mut document: Value) -> Value {
         }
     }
     document
+}
+
+/// The calculators' worked examples, asked and answered.
+fn add_examples(document: &mut Value) {
+    for kind in Kind::ALL {
+        let Some(operation) =
+            document.pointer_mut(&format!("/paths/~1api~1v1~1calc~1{}/post", kind.word()))
+        else {
+            continue;
+        };
+        let (mut asked, mut said) = (Map::new(), Map::new());
+        for example in kind.examples() {
+            asked.insert(example.title.clone(), json!({"value": example.asked}));
+            said.insert(example.title, json!({"value": example.said}));
+        }
+        for (at, examples) in [
+            ("/requestBody/content/application~1json", asked),
+            ("/responses/200/content/application~1json", said),
+        ] {
+            if let Some(content) = operation.pointer_mut(at).and_then(Value::as_object_mut) {
+                content.insert("examples".into(), examples.into());
+            }
+        }
+    }
 }
 
 /// A kind's attributes and the word that says which kind stand in one object: each half is open,
@@ -99,14 +126,22 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
             "description": description, "schema": schema,
         }));
     };
+    // A calculator reads and writes nothing: it knows no version, no key, and not who asks.
+    let calculates = names.first() == Some(&"calc");
     let mut refusals: Vec<(&str, &str)> = vec![(
         "503",
-        "The database is busy or cannot be written; nothing was changed",
+        if calculates {
+            "Too much is being calculated; ask again"
+        } else {
+            "The database is busy or cannot be written; nothing was changed"
+        },
     )];
     if path.contains('{') {
         refusals.push(("404", "There is no such thing"));
     }
-    if method == "get" {
+    if calculates {
+        refusals.push(("400", "The body cannot be read"));
+    } else if method == "get" {
         if edited {
             header(
                 "If-None-Match",
@@ -129,7 +164,7 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
         ));
         refusals.push(("507", "The disk is full; nothing was changed"));
     }
-    if method == "post" {
+    if method == "post" && !calculates {
         header(
             "Idempotency-Key",
             false,

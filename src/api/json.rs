@@ -12,7 +12,10 @@ use sha2::{Digest as _, Sha256};
 use utoipa::ToSchema;
 
 use super::problem::Problem;
-use crate::web::page::hex;
+use crate::{
+    calc::document::{self, sentence},
+    web::page::hex,
+};
 
 /// What a handler of the API answers.
 pub type Answer = Result<Response, Problem>;
@@ -79,57 +82,7 @@ fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
 
 /// Reads a value that is JSON already; what is wrong is said with a pointer.
 pub fn from_value<T: DeserializeOwned>(value: Value) -> Result<T, Problem> {
-    serde_path_to_error::deserialize(whole_numbers(value)).map_err(|why| {
-        let mut pointer = String::new();
-        for segment in why.path() {
-            use serde_path_to_error::Segment;
-            match segment {
-                Segment::Seq { index } => {
-                    pointer.push('/');
-                    pointer.push_str(&index.to_string());
-                }
-                Segment::Map { key } => {
-                    pointer.push('/');
-                    pointer.push_str(&key.replace('~', "~0").replace('/', "~1"));
-                }
-                Segment::Enum { .. } | Segment::Unknown => {}
-            }
-        }
-        Problem::field(pointer, sentence(&why.into_inner().to_string()))
-    })
-}
-
-/// JSON knows one kind of number: `5.0` is a whole one too (JSON Schema, `integer`).
-fn whole_numbers(value: Value) -> Value {
-    /// Beyond this, whole numbers cannot be told apart as floating point.
-    const EXACT: f64 = 9_007_199_254_740_992.0;
-    match value {
-        Value::Number(number) if !number.is_i64() && !number.is_u64() => match number.as_f64() {
-            #[expect(
-                clippy::cast_possible_truncation,
-                reason = "whole, and within the exact range"
-            )]
-            Some(float) if float.fract() == 0.0 && float.abs() < EXACT => Value::from(float as i64),
-            _ => Value::Number(number),
-        },
-        Value::Array(list) => list.into_iter().map(whole_numbers).collect(),
-        Value::Object(map) => map
-            .into_iter()
-            .map(|(key, value)| (key, whole_numbers(value)))
-            .collect(),
-        value => value,
-    }
-}
-
-fn sentence(text: &str) -> String {
-    let mut text = text.to_owned();
-    if let Some(first) = text.get(..1).map(str::to_uppercase) {
-        text.replace_range(..1, &first);
-    }
-    if !text.ends_with(['.', '!', '?']) {
-        text.push('.');
-    }
-    text
+    Ok(document::read(value)?)
 }
 
 /// What stands after the `?` of an address.
@@ -288,28 +241,7 @@ pub fn done() -> Answer {
 
 #[cfg(test)]
 mod tests {
-    use serde::Deserialize;
-    use serde_json::json;
-
     use super::*;
-
-    #[derive(Debug, Deserialize, PartialEq)]
-    struct Two {
-        a: Vec<u8>,
-    }
-
-    #[test]
-    fn a_whole_number_may_have_a_point() {
-        let read: Two = from_value(json!({"a": [5.0, 1e1]})).unwrap();
-        assert_eq!(read, Two { a: vec![5, 10] });
-    }
-
-    #[test]
-    fn what_is_wrong_has_a_pointer() {
-        let refused = from_value::<Two>(json!({"a": [1, 2.5]})).unwrap_err();
-        let shown = format!("{refused:?}");
-        assert!(shown.contains("\"/a/1\""), "{shown}");
-    }
 
     #[test]
     fn a_page_goes_on_after_its_last_entry() {

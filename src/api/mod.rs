@@ -30,6 +30,7 @@ use crate::{
     web::page::hex,
 };
 
+mod calc;
 mod calendar;
 mod design;
 mod document;
@@ -75,6 +76,7 @@ fn resources() -> OpenApiRouter<App> {
         .merge(offer::routes())
         .merge(purchase::routes())
         .merge(calendar::routes())
+        .merge(calc::routes())
         .routes(routes!(openapi));
     OpenApiRouter::with_openapi(Document::openapi()).nest("/api/v1", api)
 }

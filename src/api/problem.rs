@@ -16,6 +16,7 @@ use serde::Serialize;
 use utoipa::ToSchema;
 
 use crate::{
+    calc::Refused,
     db::DbError,
     stock::StockError,
     web::error::{Said, db_status, stock_status},
@@ -169,6 +170,12 @@ impl From<DbError> for Problem {
             tracing::error!(%why, "the database failed");
         }
         Self::new(db_status(&error), error.to_string())
+    }
+}
+
+impl From<Refused> for Problem {
+    fn from(refused: Refused) -> Self {
+        Self::field(refused.pointer, refused.detail)
     }
 }
 

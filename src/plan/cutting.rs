@@ -385,6 +385,7 @@ impl Work<'_> {
                 .collect(),
             usable_units: up(self.usable()),
             kerf_units: up(self.kerf),
+            trim_units: 0,
             weights: if self.pitch.is_some() {
                 SolderWeights::USUAL
             } else {
@@ -479,7 +480,7 @@ impl Work<'_> {
                     });
                     at = to + dust;
                 }
-                Use::Kerf => {}
+                Use::Kerf | Use::Trim => {}
                 Use::Offcut | Use::Scrap => {
                     let last = index + 1 == segments.len();
                     let to = if last { source.to } else { at + steps * step };

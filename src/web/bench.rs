@@ -128,6 +128,7 @@ fn answer(cx: &Cx, form: &mut Form) -> Option<Answered> {
         wants: bars,
         usable_units: pitch.whole_units(cx.venue.usable_offcut_um).0.max(1),
         kerf_units: 0,
+        trim_units: 0,
         weights: SolderWeights::USUAL,
     };
     match cut::plan(&problem, Budget::USUAL) {
@@ -321,7 +322,7 @@ fn strip(
                         (Stretch::Bar, word)
                     }
                     Use::Offcut => (Stretch::Rest, "offcut"),
-                    Use::Scrap | Use::Kerf => (Stretch::Scrap, "scrap"),
+                    Use::Scrap | Use::Kerf | Use::Trim => (Stretch::Scrap, "scrap"),
                 };
                 Segment {
                     from: signed(segment.from),

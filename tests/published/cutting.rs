@@ -36,6 +36,7 @@ fn problem(stock: &[u64], rolls: &[(u64, i64)], wants: &[(u64, u32)]) -> Problem
             .collect(),
         usable_units: 1,
         kerf_units: 0,
+        trim_units: 0,
         weights: SolderWeights::NONE,
     }
 }

@@ -50,6 +50,7 @@
 //!     wants: vec![want(5, 2), want(3, 3)],
 //!     usable_units: 2,
 //!     kerf_units: 0,
+//!     trim_units: 0,
 //!     weights: SolderWeights::USUAL,
 //! };
 //! let best = plan(&problem, Budget::USUAL).unwrap();
@@ -184,6 +185,9 @@ pub struct Problem {
     pub usable_units: u64,
     /// What a cut turns into dust: nought for tape.
     pub kerf_units: u64,
+    /// What is taken off at both ends of a piece before anything is cut from it, the dust of
+    /// that cut included: nought for tape.
+    pub trim_units: u64,
     /// What soldering counts.
     pub weights: SolderWeights,
 }
@@ -217,6 +221,8 @@ pub enum Use {
     Scrap,
     /// Dust of the saw.
     Kerf,
+    /// Taken off at an end before anything else is cut.
+    Trim,
 }
 
 /// A stretch of a piece, in units from the piece's start.
@@ -324,6 +330,31 @@ impl Budget {
     pub const USUAL: Self = Self { steps: 100_000 };
 }
 
+/// How far down the list of objectives a search goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Aim {
+    /// Only that as few bars as can be are left short.
+    Short,
+    /// And that money is least.
+    Money,
+    /// And that soldering is least.
+    Solder,
+    /// All, the rest included.
+    Rest,
+}
+
+/// How far to search.
+#[derive(Clone, Copy)]
+pub struct Effort<'a> {
+    /// The most steps, as in [`Budget`].
+    pub steps: u64,
+    /// What is to be proven; objectives after it are not looked at.
+    pub aim: Aim,
+    /// Asked often; once it says true, the best found so far is the answer. Steps alone give the
+    /// same answer everywhere, a clock in here does not.
+    pub stop: &'a dyn Fn() -> bool,
+}
+
 /// A problem that can't be asked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
 pub enum Refusal {
@@ -344,6 +375,9 @@ pub enum Refusal {
     /// A saw cut through a joint leaves no joint.
     #[error("pieces with joints are cut without a kerf")]
     KerfThroughJoints,
+    /// A trimmed end has no lead.
+    #[error("pieces with leads are cut without trimming their ends")]
+    TrimThroughLeads,
 }
 
 /// The longest piece that is computed with, in units: more than a kilometre in µm.
@@ -358,8 +392,18 @@ pub const MOST_WEIGHT: u32 = 1_000_000;
 /// Plans the cutting. See the module for what is promised; a problem outside the stated
 /// ranges is refused.
 pub fn plan(problem: &Problem, budget: Budget) -> Result<CutPlan, Refusal> {
+    let effort = Effort {
+        steps: budget.steps,
+        aim: Aim::Rest,
+        stop: &|| false,
+    };
+    plan_within(problem, &effort)
+}
+
+/// The same with an effort of one's own.
+pub fn plan_within(problem: &Problem, effort: &Effort<'_>) -> Result<CutPlan, Refusal> {
     check(problem)?;
-    Ok(search::solve(problem, budget))
+    Ok(search::solve(problem, effort))
 }
 
 fn check(problem: &Problem) -> Result<(), Refusal> {
@@ -381,6 +425,7 @@ fn check(problem: &Problem) -> Result<(), Refusal> {
             .iter()
             .any(|roll| roll.price_minor > MOST_PRICE_MINOR)
         || problem.kerf_units > MOST_UNITS
+        || problem.trim_units > MOST_UNITS
         || problem.weights.mark > MOST_WEIGHT;
     let weights = problem.weights;
     if no_length {
@@ -393,6 +438,10 @@ fn check(problem: &Problem) -> Result<(), Refusal> {
         Err(Refusal::WeightsFall)
     } else if problem.kerf_units > 0 && pieces().any(|piece| piece.joints.is_some()) {
         Err(Refusal::KerfThroughJoints)
+    } else if problem.trim_units > 0
+        && pieces().any(|piece| piece.start == End::Lead || piece.end == End::Lead)
+    {
+        Err(Refusal::TrimThroughLeads)
     } else {
         Ok(())
     }

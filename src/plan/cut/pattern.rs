@@ -44,7 +44,10 @@ pub(super) struct Kind {
 #[derive(Debug, Clone)]
 pub(super) struct Class {
     pub piece: Stock,
+    /// What bars can be cut from: its length less what is trimmed.
     pub units: i64,
+    /// Its whole length.
+    pub whole: i64,
     /// `None` for stock.
     pub price_minor: Option<i64>,
     /// How many there are; `None`: no limit.
@@ -84,12 +87,16 @@ impl Instance {
     /// done.
     pub fn new(problem: &Problem) -> Self {
         let joints_matter = problem.weights.joint < problem.weights.mark;
+        let trim = problem.trim_units;
         let shape = |piece: &Stock| {
             let mut piece = *piece;
+            piece.units = piece.units.saturating_sub(2 * trim);
             piece.joints = piece
                 .joints
                 .filter(|_| joints_matter)
                 .and_then(|mut joints| {
+                    joints.offset %= joints.every;
+                    joints.offset += joints.every - trim % joints.every;
                     joints.offset %= joints.every;
                     (joints.offset <= piece.units).then_some(joints)
                 });
@@ -105,13 +112,13 @@ impl Instance {
 
         let mut merged: BTreeMap<(Option<i64>, Stock), Members> = BTreeMap::new();
         for (index, piece) in problem.stock.iter().enumerate() {
-            if piece.units >= shortest {
+            if piece.units.saturating_sub(2 * trim) >= shortest {
                 let like = merged.entry((None, shape(piece))).or_default();
                 like.push((index, Some(1)));
             }
         }
         for (index, roll) in problem.rolls.iter().enumerate() {
-            if roll.piece.units >= shortest && roll.quantity != Some(0) {
+            if roll.piece.units.saturating_sub(2 * trim) >= shortest && roll.quantity != Some(0) {
                 let like = merged
                     .entry((Some(roll.price_minor), shape(&roll.piece)))
                     .or_default();
@@ -123,6 +130,7 @@ impl Instance {
             .map(|((price_minor, piece), members)| Class {
                 piece,
                 units: signed(piece.units),
+                whole: signed(piece.units + 2 * trim),
                 price_minor,
                 available: members.iter().try_fold(0_u32, |sum, &(_, many)| {
                     many.map(|many| sum.saturating_add(many))
@@ -329,7 +337,7 @@ fn piece_cost(class: &Class) -> Cost {
     Cost {
         money: class.price_minor.unwrap_or(0),
         squares_lost: match class.price_minor {
-            None => i128::from(class.units) * i128::from(class.units),
+            None => i128::from(class.whole) * i128::from(class.whole),
             Some(_) => 0,
         },
         ..Cost::default()

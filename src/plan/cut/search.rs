@@ -7,7 +7,7 @@
 use std::{collections::HashMap, rc::Rc};
 
 use super::{
-    Budget, CutPlan, Problem,
+    CutPlan, Effort, Problem,
     bound::{Bounds, Load},
     column,
     pattern::{self, Arrangements, Cost, Counts, Instance},
@@ -146,11 +146,12 @@ struct Branch<'a> {
     short: Vec<u32>,
     steps: u64,
     most_steps: u64,
+    stop: &'a dyn Fn() -> bool,
 }
 
 impl Branch<'_> {
     fn stopped(&self) -> bool {
-        self.steps + self.arrangements.spent >= self.most_steps
+        self.steps + self.arrangements.spent >= self.most_steps || (self.stop)()
     }
 
     fn descend(
@@ -284,6 +285,7 @@ struct Search<'a> {
     bounds: Bounds,
     arrangements: Arrangements,
     steps: u64,
+    stop: &'a dyn Fn() -> bool,
 }
 
 impl Search<'_> {
@@ -322,6 +324,7 @@ impl Search<'_> {
             short: vec![0; demand.len()],
             steps: 1 + number as u64 / 4,
             most_steps: before + most_steps,
+            stop: self.stop,
         };
         let load = self.bounds.load(self.instance, demand, available);
         branch.descend(
@@ -384,7 +387,7 @@ impl Search<'_> {
             .collect();
         // Going through all classes once costs about as much as a few patterns.
         let overhead = (self.instance.classes.len() as u64).div_ceil(4);
-        while self.steps < most_steps && !solution.pieces.is_empty() {
+        while self.steps < most_steps && !solution.pieces.is_empty() && !(self.stop)() {
             self.steps += overhead;
             let mut left: Vec<Option<u32>> = self
                 .instance
@@ -483,13 +486,14 @@ impl Dice {
 }
 
 /// Searches within the budget and writes the plan out.
-pub(super) fn solve(problem: &Problem, budget: Budget) -> CutPlan {
+pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
     let instance = &Instance::new(problem);
     let mut search = Search {
         instance,
         bounds: Bounds::new(instance),
         arrangements: Arrangements::default(),
         steps: 0,
+        stop: effort.stop,
     };
     let available: Vec<Option<u32>> = instance
         .classes
@@ -514,7 +518,7 @@ pub(super) fn solve(problem: &Problem, budget: Budget) -> CutPlan {
     };
     if bars > 0 && bars <= MOST_BARS_EXACT {
         let to_beat = best.cost;
-        let steps = budget.steps / 3;
+        let steps = effort.steps / 3;
         proven = search.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
         if let Some(better) = proven.found.take() {
             best = better;
@@ -522,7 +526,7 @@ pub(super) fn solve(problem: &Problem, budget: Budget) -> CutPlan {
     }
     let least = search.bounds.least(&root);
     if !(proven.complete && proven.exact) {
-        search.improve(&mut best, least.money, budget.steps);
+        search.improve(&mut best, least.money, effort.steps);
     }
 
     best.pieces.sort();

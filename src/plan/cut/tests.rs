@@ -31,6 +31,7 @@ fn problem(stock: Vec<Stock>, wants: Vec<Want>) -> Problem {
         wants,
         usable_units: 1,
         kerf_units: 0,
+        trim_units: 0,
         weights: SolderWeights::USUAL,
     }
 }
@@ -216,6 +217,7 @@ fn a_plan_that_is_changed_anywhere_is_rejected() {
         wants: vec![one_end(60, 2), one_end(35, 1), one_end(45, 1)],
         usable_units: 6,
         kerf_units: 1,
+        trim_units: 0,
         weights: SolderWeights::USUAL,
     };
     let good = solved(&asked);
@@ -523,6 +525,7 @@ fn any_problem() -> impl Strategy<Value = Problem> {
             wants,
             usable_units,
             kerf_units: 0,
+            trim_units: 0,
             weights,
         })
 }
@@ -598,6 +601,7 @@ proptest! {
             wants: bars.iter().map(|&(units, quantity)| one_end(units, quantity)).collect(),
             usable_units: 100_000,
             kerf_units: 3_000,
+            trim_units: 0,
             weights: SolderWeights::NONE,
         };
         let plan = plan(&asked, Budget { steps: 3_000 }).expect("in range");

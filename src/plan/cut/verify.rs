@@ -31,6 +31,9 @@ pub enum Flaw {
     /// A saw cut is missing, or takes too much.
     #[error("the saw cuts of {0:?} don't agree with the kerf")]
     WrongKerf(Source),
+    /// An end is not trimmed, or something else is.
+    #[error("the ends of {0:?} are not trimmed as asked")]
+    WrongTrim(Source),
     /// Bars cut and bars short are not the bars wanted.
     #[error("cut and short don't add up for want {0}")]
     WrongCount(usize),
@@ -91,7 +94,8 @@ pub fn verify(problem: &Problem, plan: &CutPlan) -> Result<(), Flaw> {
             }
         };
         check_tiles(piece, layout)?;
-        check_kerf(problem.kerf_units, layout)?;
+        let untrimmed = check_trim(problem.trim_units, layout)?;
+        check_kerf(problem.kerf_units, layout.source, untrimmed)?;
         for segment in &layout.segments {
             let length = segment.to - segment.from;
             match segment.becomes {
@@ -115,7 +119,7 @@ pub fn verify(problem: &Problem, plan: &CutPlan) -> Result<(), Flaw> {
                 }
                 Use::Scrap if length < problem.usable_units => rest.scrap_units += length,
                 Use::Offcut | Use::Scrap => return Err(Flaw::WrongRest(layout.source)),
-                Use::Kerf => {}
+                Use::Kerf | Use::Trim => {}
             }
         }
     }
@@ -180,14 +184,34 @@ fn check_tiles(piece: &Stock, layout: &Layout) -> Result<(), Flaw> {
     Ok(())
 }
 
+/// What lies between the trimmed ends.
+fn check_trim(trim: u64, layout: &Layout) -> Result<&[Segment], Flaw> {
+    let wrong = Flaw::WrongTrim(layout.source);
+    let is_trim = |segment: &Segment| segment.becomes == Use::Trim;
+    let right = |segment: &Segment| is_trim(segment) && segment.to - segment.from == trim;
+    let between = match layout.segments.as_slice() {
+        [first, between @ .., last] if trim > 0 => {
+            if !(right(first) && right(last)) {
+                return Err(wrong);
+            }
+            between
+        }
+        all => all,
+    };
+    if between.iter().any(is_trim) {
+        return Err(wrong);
+    }
+    Ok(between)
+}
+
 /// Between two segments lies one cut, or one and what was too little for another; at the
 /// piece's ends at most what was too little for a rest.
-fn check_kerf(kerf: u64, layout: &Layout) -> Result<(), Flaw> {
+fn check_kerf(kerf: u64, source: Source, segments: &[Segment]) -> Result<(), Flaw> {
     let is_kerf = |segment: &Segment| segment.becomes == Use::Kerf;
-    let last = layout.segments.len() - 1;
-    let wrong = Err(Flaw::WrongKerf(layout.source));
-    for (index, segment) in layout.segments.iter().enumerate() {
-        let next_is_kerf = layout.segments.get(index + 1).is_some_and(is_kerf);
+    let last = segments.len().saturating_sub(1);
+    let wrong = Err(Flaw::WrongKerf(source));
+    for (index, segment) in segments.iter().enumerate() {
+        let next_is_kerf = segments.get(index + 1).is_some_and(is_kerf);
         if is_kerf(segment) {
             let length = segment.to - segment.from;
             let at_an_end = index == 0 || index == last;

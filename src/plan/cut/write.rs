@@ -120,7 +120,7 @@ pub(super) fn written_out(
         };
         let mut writer = Writer::new(problem);
         for &(kind, from) in &arrangements.best(instance, class, counts).bars {
-            let from = from.unsigned_abs();
+            let from = from.unsigned_abs() + problem.trim_units;
             let to = from + instance.kinds[kind].units.unsigned_abs();
             let (start, end) = feed(problem, piece, instance.kinds[kind].fed, from, to);
             let want = next_want(kind);
@@ -181,18 +181,22 @@ fn feed(
 struct Writer {
     usable: u64,
     kerf: u64,
+    trim: u64,
     at: u64,
     segments: Vec<Segment>,
 }
 
 impl Writer {
     fn new(problem: &Problem) -> Self {
-        Self {
+        let mut writer = Self {
             usable: problem.usable_units,
             kerf: problem.kerf_units,
+            trim: problem.trim_units,
             at: 0,
             segments: Vec::new(),
-        }
+        };
+        writer.add(problem.trim_units, Use::Trim);
+        writer
     }
 
     fn add(&mut self, length: u64, becomes: Use) {
@@ -227,13 +231,14 @@ impl Writer {
     }
 
     fn bar(&mut self, from: u64, to: u64, bar: Use) {
-        let before = !self.segments.is_empty();
+        let before = self.at > self.trim;
         self.rest(from, before, true);
         self.add(to - from, bar);
     }
 
     fn finish(mut self, end: u64) -> Vec<Segment> {
-        self.rest(end, true, false);
+        self.rest(end - self.trim, true, false);
+        self.add(self.trim, Use::Trim);
         self.segments
     }
 }

@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 
 use crate::help::{Browser, Page};
 
+mod calc;
 mod document;
 mod edit;
 mod job;

@@ -1,0 +1,66 @@
+//! The calculators: a document in, a document out; nothing is read or kept.
+
+use axum::http::StatusCode;
+use serde::{Serialize, de::DeserializeOwned};
+use tokio::sync::Semaphore;
+use utoipa_axum::{router::OpenApiRouter, routes};
+
+use super::{
+    json::{Answer, Body, reply},
+    problem::Problem,
+};
+use crate::{
+    app::App,
+    calc::{
+        Elapsed, Refused,
+        cuts::{self, CutsAnswer, CutsBody},
+    },
+    clock::Watch,
+};
+
+/// The routes of this subject.
+pub fn routes() -> OpenApiRouter<App> {
+    OpenApiRouter::new().routes(routes!(cut))
+}
+
+/// How many calculate at once: more than that would slow the pages down.
+const AT_ONCE: usize = 2;
+static ROOM: Semaphore = Semaphore::const_new(AT_ONCE);
+
+/// Calculates away from what serves pages, a few at a time.
+async fn calculate<Q, A>(
+    body: Body<Q>,
+    answer: impl FnOnce(&Q, Elapsed<'_>) -> Result<A, Refused> + Send + 'static,
+) -> Answer
+where
+    Q: DeserializeOwned + Send + 'static,
+    A: Serialize + Send + 'static,
+{
+    let unavailable = || {
+        Problem::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "Too much is being calculated. Ask again.",
+        )
+    };
+    let permit = ROOM.acquire().await.map_err(|_| unavailable())?;
+    let answered = tokio::task::spawn_blocking(move || {
+        let watch = Watch::start();
+        let answered = answer(&body.value, &|| watch.elapsed());
+        drop(permit);
+        answered
+    });
+    reply(&answered.await.map_err(|_| {
+        Problem::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "This could not be calculated, by a fault of ours.",
+        )
+    })??)
+}
+
+/// How to cut bars from pieces on hand and rolls to buy: fewest bars short, then least money, then
+/// least soldering, then the most useful rest, each with what is proven of it.
+#[utoipa::path(post, path = "/calc/cuts", request_body = CutsBody,
+    responses((status = 200, description = "How to cut", body = CutsAnswer)))]
+async fn cut(body: Body<CutsBody>) -> Answer {
+    calculate(body, cuts::answer).await
+}

@@ -1,0 +1,84 @@
+//! Calculators: one document in, one document out, without a database.
+//!
+//! `tapewright calc KIND FILE` and `POST /api/v1/calc/KIND` take and give the same documents. Each
+//! calculator has a file here with its two documents and a function between them. Time is a
+//! parameter: whoever asks says how long it has taken so far.
+
+use std::time::Duration;
+
+use serde_json::Value;
+
+use crate::model::text::words;
+
+pub mod cuts;
+pub mod document;
+
+pub use document::Refused;
+
+/// How long it has taken so far; asked often.
+pub type Elapsed<'a> = &'a dyn Fn() -> Duration;
+
+words! {
+    /// What can be calculated.
+    Kind {
+        /// How to cut bars from pieces and rolls, see [`cuts`].
+        Cuts = "cuts", "cuts";
+    }
+}
+
+/// Answers a document of a kind with another.
+pub fn answer(kind: Kind, asked: Value, elapsed: Elapsed<'_>) -> Result<Value, Refused> {
+    match kind {
+        Kind::Cuts => document::write(&cuts::answer(&document::read(asked)?, elapsed)?),
+    }
+}
+
+/// A worked example: the title, the document asked and the document answered.
+#[derive(Debug, Clone, serde::Deserialize)]
+pub struct Example {
+    /// What it shows.
+    pub title: String,
+    /// What is asked.
+    pub asked: Value,
+    /// What is answered.
+    pub said: Value,
+}
+
+impl Kind {
+    /// Worked examples; the tests answer each again.
+    pub fn examples(self) -> Vec<Example> {
+        let files = match self {
+            Self::Cuts => cuts::EXAMPLES,
+        };
+        files
+            .iter()
+            .filter_map(|file| serde_json::from_str(file).ok())
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// An answer without what no two runs have alike.
+    fn untimed(mut said: Value) -> Value {
+        if let Some(fields) = said.as_object_mut() {
+            fields.remove("elapsed_ms");
+        }
+        said
+    }
+
+    #[test]
+    fn every_example_is_answered_as_it_says() {
+        for kind in Kind::ALL {
+            let examples = kind.examples();
+            assert_eq!(examples.len(), 3, "{kind}");
+            for example in examples {
+                let said =
+                    answer(*kind, example.asked, &|| Duration::ZERO).expect("it is answered");
+                assert_eq!(untimed(said), untimed(example.said), "{}", example.title);
+            }
+        }
+    }
+}
