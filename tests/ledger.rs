@@ -927,6 +927,7 @@ async fn an_audit_names_what_was_tampered_with() {
         format!(
             "UPDATE balance SET amount = 11 WHERE part_id = {clips} AND account_id = {account}"
         ),
+        format!("UPDATE part_total SET lent = 3 WHERE part_id = {clips}"),
         "DROP TRIGGER movement_line_is_kept".to_owned(),
         "UPDATE movement_line SET amount = 150 WHERE thing_id = (SELECT id FROM thing WHERE tag = 'O-2')".to_owned(),
     ] {
@@ -937,6 +938,12 @@ async fn an_audit_names_what_was_tampered_with() {
     assert!(
         found.contains(&format!(
             "Balance of part {clips} (Clip) in account {account} is 11"
+        )),
+        "{found}"
+    );
+    assert!(
+        found.contains(&format!(
+            "Total of part {clips} (Clip): its amount lent out is kept as 3, but the balances say 0."
         )),
         "{found}"
     );

@@ -10,13 +10,17 @@ use std::collections::BTreeSet;
 
 use sqlx::{AssertSqlSafe, Row as _, SqliteConnection};
 use tapewright::{
-    db::{Db, DbError, Refusal},
+    db::{
+        Db, DbError, Refusal,
+        part::{PartFilter, list_stock},
+    },
     model::{
         id::{AccountId, PartId, PlaceId},
         text::{Name, Note},
     },
     stock::{
         Act,
+        audit::audit,
         cut::{Cut, Segment},
         receive::{Goods, Pieces, Receive},
     },
@@ -460,4 +464,46 @@ async fn paths_follow_their_places() {
         .unwrap();
     let seen = paths(tapewright::db::place::list(&mut tx, false).await.unwrap());
     assert_eq!(seen[3], (2, "Van / Shelf / Box 3".to_owned()));
+}
+
+#[tokio::test]
+async fn totals_are_filled_in_for_a_book_that_had_none() {
+    let house = house().await;
+    let mut tx = house.db.write().await.unwrap();
+    for sql in [
+        "DROP TRIGGER part_total_begun",
+        "DROP TRIGGER balance_moves_total",
+        "DROP TRIGGER holder_moves_total",
+        "DROP TABLE part_total",
+        "DROP INDEX thing_by_inspection",
+        "DROP INDEX movement_by_kind",
+        "DROP INDEX movement_by_date",
+    ] {
+        sqlx::query(sql).execute(&mut *tx).await.unwrap();
+    }
+    sqlx::raw_sql(include_str!("../migrations/0007_total.sql"))
+        .execute(&mut *tx)
+        .await
+        .unwrap();
+    let stock = list_stock(&mut tx, &PartFilter::default(), 0, 10)
+        .await
+        .unwrap();
+    let seen: Vec<_> = stock
+        .iter()
+        .map(|one| {
+            (
+                one.part.name.as_str(),
+                one.in_places,
+                one.things_in_places,
+                one.places,
+            )
+        })
+        .collect();
+    // The roll of 100 cut units lies there as two pieces.
+    assert_eq!(
+        seen,
+        [("Tape", 100, 2, 1), ("Driver", 1, 1, 1), ("Clip", 5, 0, 1)]
+    );
+    tx.commit().await.unwrap();
+    assert_eq!(audit(&house.db).await.unwrap(), Vec::<String>::new());
 }

@@ -100,6 +100,16 @@ impl House {
         db::balance::amount(&mut tx, LEADS, account).await.unwrap()
     }
 
+    /// What the cupboard shows of the tape: in places (in how many, where if in one), built in.
+    async fn tape(&self) -> (i64, i64, Option<String>, i64) {
+        let mut tx = self.db.read().await.unwrap();
+        let all = db::part::list_stock(&mut tx, &db::part::PartFilter::default(), 0, 10)
+            .await
+            .unwrap();
+        let tape = all.into_iter().find(|one| one.part.id == TAPE).unwrap();
+        (tape.in_places, tape.places, tape.only_place, tape.inside)
+    }
+
     async fn sound(&self) {
         assert_eq!(audit(&self.db).await.unwrap(), Vec::<String>::new());
     }
@@ -179,6 +189,45 @@ async fn a_fixture_keeps_what_it_is_made_of_until_it_is_taken_apart_or_undone() 
         .unwrap();
     assert_eq!(house.at(house.roll).await, "scrap");
     assert_eq!(house.leads(house.shelf).await, 10);
+    house.sound().await;
+}
+
+#[tokio::test]
+async fn totals_follow_what_is_built_into_a_fixture() {
+    let house = House::open().await;
+    let here = Some("Store room / Shelf B".to_owned());
+    assert_eq!(house.tape().await, (40, 1, here.clone(), 0));
+    let fixture = house.go(house.assemble()).await.unwrap().things[0];
+    assert_eq!(house.tape().await, (0, 0, None, 40));
+    let scrapped = house
+        .go(Out {
+            fate: Fate::Scrapped,
+            what: vec![What::Thing { thing: fixture }],
+            reason: none(),
+            design: None,
+        })
+        .await
+        .unwrap();
+    assert_eq!(house.tape().await, (0, 0, None, 0));
+    house.sound().await;
+    house
+        .go(Undo {
+            movement: scrapped.movement.unwrap(),
+            reason: none(),
+        })
+        .await
+        .unwrap();
+    assert_eq!(house.tape().await, (0, 0, None, 40));
+    house
+        .go(Dismantle {
+            fixture,
+            to: SHELF,
+            scrap: Vec::new(),
+            reason: none(),
+        })
+        .await
+        .unwrap();
+    assert_eq!(house.tape().await, (40, 1, here, 0));
     house.sound().await;
 }
 

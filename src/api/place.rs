@@ -54,7 +54,7 @@ struct ListQuery {
     responses((status = 200, description = "The places", body = List<PlaceNode>)))]
 async fn list(api: Api, Query(query): Query<ListQuery>) -> Answer {
     let size = page_size(query.limit)?;
-    let places = db::place::list(&mut *api.read().await?, query.retired).await?;
+    let places = db::place::list_filled(&mut *api.read().await?, query.retired).await?;
     let places = places.into_iter().map(PlaceNode::from).collect();
     reply(&List::page(
         places,

@@ -213,8 +213,8 @@ pub struct PlaceNode {
     pub account: AccountId,
 }
 
-impl From<db::place::PlaceNode> for PlaceNode {
-    fn from(node: db::place::PlaceNode) -> Self {
+impl From<(db::place::PlaceNode, db::place::Filling)> for PlaceNode {
+    fn from((node, filling): (db::place::PlaceNode, db::place::Filling)) -> Self {
         Self {
             id: node.place.id,
             parent: node.place.parent,
@@ -224,8 +224,8 @@ impl From<db::place::PlaceNode> for PlaceNode {
             position: node.place.position,
             retired: node.place.retired,
             depth: node.depth,
-            things: node.things,
-            counts: node.counts,
+            things: filling.things,
+            counts: filling.counts,
             account: node.account,
         }
     }

@@ -74,6 +74,60 @@ pub async fn list_balance_faults(tx: &mut SqliteConnection) -> Result<Vec<String
     Ok(faults)
 }
 
+/// Totals of parts that are not the sum of their balances.
+pub async fn list_total_faults(tx: &mut SqliteConnection) -> Result<Vec<String>, DbError> {
+    let rows = sqlx::query!(
+        r#"WITH summed AS (
+             SELECT balance.part_id,
+               sum(iif(account.kind = 'place', balance.amount, 0)) AS in_places,
+               sum(iif(account.kind = 'design', balance.amount, 0)) AS on_stage,
+               sum(iif(account.kind = 'loan', balance.amount, 0)) AS lent,
+               sum(iif(account.kind = 'inside' AND whole.kind IN ('place', 'design', 'loan', 'inside'),
+                 balance.amount, 0)) AS inside,
+               sum(iif(account.kind = 'place', balance.things, 0)) AS things_in_places,
+               sum(account.kind = 'place' AND balance.amount > 0) AS places,
+               sum(iif(account.kind = 'place' AND balance.amount > 0, account.place_id, 0)) AS places_sum
+             FROM balance JOIN account ON account.id = balance.account_id
+             LEFT JOIN thing AS holder ON holder.id = account.thing_id
+             LEFT JOIN account AS whole ON whole.id = holder.account_id
+             GROUP BY balance.part_id)
+           SELECT part.id, part.name,
+             kept.in_places AS "in_places?", coalesce(summed.in_places, 0) AS "places_amount!: i64",
+             kept.on_stage AS "on_stage?", coalesce(summed.on_stage, 0) AS "stage_amount!: i64",
+             kept.lent AS "lent?", coalesce(summed.lent, 0) AS "loan_amount!: i64",
+             kept.inside AS "inside?", coalesce(summed.inside, 0) AS "inside_amount!: i64",
+             kept.things_in_places AS "things_in_places?", coalesce(summed.things_in_places, 0) AS "places_things!: i64",
+             kept.places AS "places?", coalesce(summed.places, 0) AS "places_number!: i64",
+             kept.places_sum AS "places_sum?", coalesce(summed.places_sum, 0) AS "places_ids!: i64"
+           FROM part LEFT JOIN part_total AS kept ON kept.part_id = part.id
+           LEFT JOIN summed ON summed.part_id = part.id"#
+    )
+    .fetch_all(tx)
+    .await?;
+    let mut faults = Vec::new();
+    for row in rows {
+        for (what, kept, summed) in [
+            ("amount in places", row.in_places, row.places_amount),
+            ("amount on stage", row.on_stage, row.stage_amount),
+            ("amount lent out", row.lent, row.loan_amount),
+            ("amount built in", row.inside, row.inside_amount),
+            ("things in places", row.things_in_places, row.places_things),
+            ("number of places", row.places, row.places_number),
+            ("sum of its places' ids", row.places_sum, row.places_ids),
+        ] {
+            if kept != Some(summed) {
+                faults.push(format!(
+                    "Total of part {} ({}): its {what} is kept as {}, but the balances say {summed}.",
+                    row.id,
+                    row.name,
+                    kept.map_or_else(|| "nothing".to_owned(), |kept| kept.to_string()),
+                ));
+            }
+        }
+    }
+    Ok(faults)
+}
+
 /// Things that are not where their last line put them, whose lines do not follow one another, or
 /// whose condition is not the one last marked; kinds without their own row.
 pub async fn list_thing_faults(tx: &mut SqliteConnection) -> Result<Vec<String>, DbError> {

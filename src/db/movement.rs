@@ -202,29 +202,9 @@ impl Head {
     }
 }
 
-/// Selects [`Head`]s; what follows says which.
-macro_rules! heads {
-    ($tail:literal $(, $arg:expr)* $(,)?) => {
-        sqlx::query_as!(
-            Head,
-            r#"SELECT movement.id, movement.at_ms, movement.on_date, movement.kind, movement.who,
-                 movement.reason, movement.design_id, design.name AS "design_name?",
-                 movement.undoes_id, counter.id AS "undone_by?", movement.mark_thing_id,
-                 movement.mark_before, movement.mark_after, marked.tag AS "mark_tag?"
-               FROM movement
-               LEFT JOIN design ON design.id = movement.design_id
-               LEFT JOIN movement AS counter ON counter.undoes_id = movement.id
-               LEFT JOIN thing AS marked ON marked.id = movement.mark_thing_id
-               WHERE "# + $tail
-            $(, $arg)*
-        )
-    };
-}
-
 /// One movement with its lines.
 pub async fn lookup(tx: &mut SqliteConnection, id: MovementId) -> Result<Option<Entry>, DbError> {
-    let heads = heads!("movement.id = ?", id.0).fetch_all(&mut *tx).await?;
-    Ok(with_lines(tx, heads).await?.pop())
+    Ok(list_by_id(tx, &[id.0]).await?.pop())
 }
 
 /// Movements with their lines, newest first.
@@ -233,100 +213,147 @@ pub async fn list(
     filter: &LogFilter,
     limit: i64,
 ) -> Result<Vec<Entry>, DbError> {
-    let before = filter.before.map_or(i64::MAX, |id| id.0);
-    let who = filter.who.as_ref().map(Name::as_str);
-    let kind = filter.kind.map(MovementKind::word);
-    let heads = match filter.about {
-        About::All => match who {
-            Some(who) => {
-                heads!(
-                    "movement.who = ?1 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
-                     ORDER BY movement.id DESC LIMIT ?4",
-                    who,
-                    before,
-                    kind,
-                    limit
-                )
-                .fetch_all(&mut *tx)
-                .await?
-            }
-            None => {
-                heads!(
-                    "movement.id < ?1 AND (?2 IS NULL OR movement.kind = ?2)
-                     ORDER BY movement.id DESC LIMIT ?3",
-                    before,
-                    kind,
-                    limit
-                )
-                .fetch_all(&mut *tx)
-                .await?
-            }
-        },
-        About::Part(part) => {
-            heads!(
-                "movement.id IN (SELECT movement_id FROM movement_line WHERE part_id = ?1)
-                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
-                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
-                part.0,
-                before,
-                kind,
-                who,
-                limit
-            )
-            .fetch_all(&mut *tx)
-            .await?
-        }
-        About::Thing(thing) => {
-            heads!(
-                "movement.id IN (SELECT movement_id FROM movement_line WHERE thing_id = ?1
-                     UNION SELECT id FROM movement WHERE mark_thing_id = ?1)
-                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
-                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
-                thing.0,
-                before,
-                kind,
-                who,
-                limit
-            )
-            .fetch_all(&mut *tx)
-            .await?
-        }
-        About::Account(account) => {
-            heads!(
-                "movement.id IN (SELECT movement_id FROM movement_line WHERE to_id = ?1
-                     UNION SELECT movement_id FROM movement_line WHERE from_id = ?1)
-                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
-                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
-                account.0,
-                before,
-                kind,
-                who,
-                limit
-            )
-            .fetch_all(&mut *tx)
-            .await?
-        }
-        About::Design(design) => {
-            heads!(
-                "movement.design_id = ?1
-                 AND movement.id < ?2 AND (?3 IS NULL OR movement.kind = ?3)
-                 AND (?4 IS NULL OR movement.who = ?4) ORDER BY movement.id DESC LIMIT ?5",
-                design.0,
-                before,
-                kind,
-                who,
-                limit
-            )
-            .fetch_all(&mut *tx)
-            .await?
-        }
-    };
-    with_lines(tx, heads).await
+    let ids = list_ids(&mut *tx, filter, limit).await?;
+    list_by_id(tx, &ids).await
 }
 
-async fn with_lines(tx: &mut SqliteConnection, heads: Vec<Head>) -> Result<Vec<Entry>, DbError> {
-    let ids: Vec<i64> = heads.iter().map(|head| head.id).collect();
-    let ids = read("ids", serde_json::to_string(&ids))?;
+/// Picks ids of movements, newest first: `$of` says of what, `$order` how. Each finds them by an
+/// index in that order, so that a page costs the same however long the ledger is.
+macro_rules! ids {
+    ($tx:ident, $filter:ident, $limit:ident, $subject:expr, $of:literal, $order:literal) => {{
+        let subject = $subject;
+        let before = $filter.before.map_or(i64::MAX, |id| id.0);
+        let kind = $filter.kind.map(MovementKind::word);
+        let who = $filter.who.as_ref().map(Name::as_str);
+        sqlx::query_scalar!(
+            r#"SELECT movement.id AS "id!: i64" FROM "#
+                + $of
+                + " AND movement.id < ?2
+               AND (?3 IS NULL OR movement.kind = ?3) AND (?4 IS NULL OR movement.who = ?4) "
+                + $order
+                + " LIMIT ?5",
+            subject,
+            before,
+            kind,
+            who,
+            $limit
+        )
+        .fetch_all($tx)
+        .await
+    }};
+    ($tx:ident, $filter:ident, $limit:ident, $subject:expr, $of:literal) => {
+        ids!(
+            $tx,
+            $filter,
+            $limit,
+            $subject,
+            $of,
+            "ORDER BY movement.id DESC"
+        )
+    };
+}
+
+async fn list_ids(
+    tx: &mut SqliteConnection,
+    filter: &LogFilter,
+    limit: i64,
+) -> Result<Vec<i64>, DbError> {
+    Ok(match filter.about {
+        About::All => match (&filter.who, filter.kind) {
+            (Some(who), _) => {
+                ids!(tx, filter, limit, who.as_str(), "movement WHERE movement.who = ?1")
+            }
+            (None, Some(kind)) => {
+                ids!(tx, filter, limit, kind.word(), "movement WHERE movement.kind = ?1")
+            }
+            (None, None) => {
+                ids!(tx, filter, limit, None::<i64>, "movement WHERE ?1 IS NULL")
+            }
+        },
+        About::Thing(thing) => ids!(
+            tx,
+            filter,
+            limit,
+            thing.0,
+            "movement WHERE movement.id IN (
+                SELECT movement_id FROM movement_line WHERE thing_id = ?1
+                UNION SELECT id FROM movement WHERE mark_thing_id = ?1)"
+        ),
+        About::Design(design) => {
+            ids!(tx, filter, limit, design.0, "movement WHERE movement.design_id = ?1")
+        }
+        // A part and a place have as many lines as the ledger is long: they are walked one
+        // movement at a time, from the newest on, only as far as the page needs. The walk itself
+        // gives the order; asked to sort, SQLite would walk to the end.
+        About::Part(part) => ids!(
+            tx,
+            filter,
+            limit,
+            part.0,
+            "(WITH RECURSIVE walk (id) AS (
+                SELECT max(movement_id) FROM movement_line WHERE part_id = ?1 AND movement_id < ?2
+                UNION ALL
+                SELECT (SELECT max(movement_id) FROM movement_line
+                        WHERE part_id = ?1 AND movement_id < walk.id)
+                FROM walk WHERE walk.id IS NOT NULL)
+              SELECT id FROM walk) AS walk CROSS JOIN movement ON movement.id = walk.id WHERE true",
+            ""
+        ),
+        About::Account(account) => ids!(
+            tx,
+            filter,
+            limit,
+            account.0,
+            "(WITH RECURSIVE walk (id) AS (
+                SELECT max(
+                    (SELECT coalesce(max(movement_id), 0) FROM movement_line WHERE to_id = ?1 AND movement_id < ?2),
+                    (SELECT coalesce(max(movement_id), 0) FROM movement_line WHERE from_id = ?1 AND movement_id < ?2))
+                UNION ALL
+                SELECT max(
+                    (SELECT coalesce(max(movement_id), 0) FROM movement_line WHERE to_id = ?1 AND movement_id < walk.id),
+                    (SELECT coalesce(max(movement_id), 0) FROM movement_line WHERE from_id = ?1 AND movement_id < walk.id))
+                FROM walk WHERE walk.id > 0)
+              SELECT id FROM walk) AS walk CROSS JOIN movement ON movement.id = walk.id WHERE true",
+            ""
+        ),
+    }?)
+}
+
+async fn list_by_id(tx: &mut SqliteConnection, ids: &[i64]) -> Result<Vec<Entry>, DbError> {
+    let ids = read("ids", serde_json::to_string(ids))?;
+    let heads = sqlx::query_as!(
+        Head,
+        r#"SELECT movement.id AS "id!", movement.at_ms, movement.on_date, movement.kind, movement.who,
+             movement.reason, movement.design_id, design.name AS "design_name?",
+             movement.undoes_id, counter.id AS "undone_by?", movement.mark_thing_id,
+             movement.mark_before, movement.mark_after, marked.tag AS "mark_tag?"
+           FROM movement
+           LEFT JOIN design ON design.id = movement.design_id
+           LEFT JOIN movement AS counter ON counter.undoes_id = movement.id
+           LEFT JOIN thing AS marked ON marked.id = movement.mark_thing_id
+           WHERE movement.id IN (SELECT value FROM json_each(?)) ORDER BY movement.id DESC"#,
+        ids
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    let mut lines = list_lines(tx, &ids).await?;
+    heads
+        .into_iter()
+        .map(|head| {
+            let lines = lines.remove(&head.id).unwrap_or_default();
+            Ok(Entry {
+                lines,
+                ..head.entry()?
+            })
+        })
+        .collect()
+}
+
+/// The lines of movements, by movement; `ids` is a list in JSON.
+async fn list_lines(
+    tx: &mut SqliteConnection,
+    ids: &str,
+) -> Result<HashMap<i64, Vec<EntryLine>>, DbError> {
     let rows = sqlx::query!(
         r#"SELECT line.movement_id, line.part_id, line.thing_id, line.amount, line.rest_um,
              thing.tag AS "tag?", thing.kind AS "thing_kind?", part.name AS "part_name?",
@@ -402,16 +429,7 @@ async fn with_lines(tx: &mut SqliteConnection, heads: Vec<Head>) -> Result<Vec<E
             .whereabouts()?,
         });
     }
-    heads
-        .into_iter()
-        .map(|head| {
-            let lines = lines.remove(&head.id).unwrap_or_default();
-            Ok(Entry {
-                lines,
-                ..head.entry()?
-            })
-        })
-        .collect()
+    Ok(lines)
 }
 
 /// Writes a movement with its lines; the triggers keep whereabouts and balances, and refuse what
@@ -512,7 +530,7 @@ pub async fn find_later_of_count(
         "SELECT movement.id, movement.kind, who, on_date
          FROM movement_line JOIN movement ON movement.id = movement_line.movement_id
          WHERE part_id = ? AND from_id = ? AND thing_id IS NULL AND movement_id > ?
-         ORDER BY movement_line.id DESC LIMIT 1",
+         ORDER BY movement_id DESC, movement_line.id DESC LIMIT 1",
         part.0,
         account.0,
         after.0
@@ -533,7 +551,8 @@ pub async fn find_later_into(
         LaterRow,
         "SELECT movement.id, movement.kind, who, on_date
          FROM movement_line JOIN movement ON movement.id = movement_line.movement_id
-         WHERE to_id = ? AND movement_id > ? ORDER BY movement_line.id DESC LIMIT 1",
+         WHERE to_id = ? AND movement_id > ?
+         ORDER BY movement_id DESC, movement_line.id DESC LIMIT 1",
         account.0,
         after.0
     )

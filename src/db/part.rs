@@ -158,11 +158,10 @@ pub async fn list_stock(
     let [a, b, c, d] = typed_words(&filter.typed);
     let rows = sqlx::query!(
         r#"WITH page AS MATERIALIZED (
-             SELECT id, name, code, kind, spec, typical, note, retired, version FROM part
+             SELECT id FROM part JOIN part_total AS total ON total.part_id = part.id
              WHERE (?1 IS NULL OR kind = ?1) AND (?2 OR retired = 0)
                AND instr(words, ?3) AND instr(words, ?4) AND instr(words, ?5) AND instr(words, ?6)
-               AND (NOT ?7 OR EXISTS (SELECT 1 FROM balance JOIN account ON account.id = balance.account_id
-                    WHERE part_id = part.id AND amount > 0 AND account.kind IN ('place', 'design', 'loan', 'inside')))
+               AND (NOT ?7 OR total.in_places + total.on_stage + total.lent + total.inside > 0)
                AND (?10 IS NULL OR id IN (
                     WITH RECURSIVE below (id) AS (
                         SELECT ?10 UNION SELECT place.id FROM place JOIN below ON place.parent_id = below.id)
@@ -171,30 +170,23 @@ pub async fn list_stock(
                AND (NOT ?11 OR id IN (SELECT thing.part_id FROM thing JOIN account ON account.id = thing.account_id
                     WHERE thing.condition <> 'good' AND account.kind IN ('place', 'design', 'loan', 'inside')))
                AND (?12 IS NULL OR id IN (
-                    SELECT coalesce(hold.part_id, thing.part_id) FROM hold LEFT JOIN thing ON thing.id = hold.thing_id
-                    WHERE hold.state = 'active' AND hold.from_on <= ?12 AND hold.to_on >= ?12))
+                    SELECT part_id FROM hold
+                    WHERE state = 'active' AND part_id IS NOT NULL AND from_on <= ?12 AND to_on >= ?12
+                    UNION
+                    SELECT thing.part_id FROM hold INDEXED BY hold_by_thing CROSS JOIN thing ON thing.id = hold.thing_id
+                    WHERE hold.state = 'active' AND hold.thing_id IS NOT NULL
+                      AND hold.from_on <= ?12 AND hold.to_on >= ?12))
              ORDER BY instr('tape profile lead coupler block cable driver supply data sundry', kind), name LIMIT ?8 OFFSET ?9)
-           SELECT page.id AS "id!", page.name AS "name!", page.code AS "code!", page.spec AS "spec!",
-             page.typical AS "typical!", page.note AS "note!", page.retired AS "retired!", page.version AS "version!",
-             coalesce(sum(CASE WHEN account.kind = 'place' THEN balance.amount END), 0) AS "in_places!: i64",
-             coalesce(sum(CASE WHEN account.kind = 'place' THEN balance.things END), 0) AS "things_in_places!: i64",
-             coalesce(sum(CASE WHEN account.kind = 'design' THEN balance.amount END), 0) AS "on_stage!: i64",
-             coalesce(sum(CASE WHEN account.kind = 'loan' THEN balance.amount END), 0) AS "lent!: i64",
-             coalesce(sum(CASE WHEN account.kind = 'inside' AND whole.kind IN ('place', 'design', 'loan', 'inside')
-                          THEN balance.amount END), 0) AS "inside!: i64",
+           SELECT part.id AS "id!", part.name AS "name!", part.code AS "code!", part.spec AS "spec!",
+             part.typical AS "typical!", part.note AS "note!", part.retired AS "retired!", part.version AS "version!",
+             total.in_places AS "in_places!", total.things_in_places AS "things_in_places!",
+             total.on_stage AS "on_stage!", total.lent AS "lent!", total.inside AS "inside!", total.places AS "places!",
+             (SELECT path FROM place WHERE total.places = 1 AND place.id = total.places_sum) AS "only_place?: String",
              (SELECT count(*) FROM thing JOIN account AS spot ON spot.id = thing.account_id
-              WHERE thing.part_id = page.id AND thing.condition <> 'good'
-                AND spot.kind IN ('place', 'design', 'loan', 'inside')) AS "bad_things!: i64",
-             count(CASE WHEN account.kind = 'place' AND balance.amount > 0 THEN 1 END) AS "places!: i64",
-             max(CASE WHEN account.kind = 'place' AND balance.amount > 0 THEN place.path END) AS "a_place?: String"
-           FROM page
-           LEFT JOIN balance ON balance.part_id = page.id
-           LEFT JOIN account ON account.id = balance.account_id
-           LEFT JOIN place ON place.id = account.place_id
-           LEFT JOIN thing AS holder ON holder.id = account.thing_id
-           LEFT JOIN account AS whole ON whole.id = holder.account_id
-           GROUP BY page.id
-           ORDER BY instr('tape profile lead coupler block cable driver supply data sundry', page.kind), page.name COLLATE NOCASE"#,
+              WHERE thing.part_id = part.id AND thing.condition <> 'good'
+                AND spot.kind IN ('place', 'design', 'loan', 'inside')) AS "bad_things!: i64"
+           FROM page JOIN part ON part.id = page.id JOIN part_total AS total ON total.part_id = page.id
+           ORDER BY instr('tape profile lead coupler block cable driver supply data sundry', part.kind), part.name"#,
         kind,
         filter.retired,
         a,
@@ -219,7 +211,7 @@ pub async fn list_stock(
                 lent: row.lent,
                 inside: row.inside,
                 bad_things: row.bad_things,
-                only_place: row.a_place.filter(|_| row.places == 1),
+                only_place: row.only_place,
                 places: row.places,
                 part: Row {
                     id: row.id,

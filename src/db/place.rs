@@ -1,5 +1,7 @@
 //! SQL for places, and for where any account is.
 
+use std::collections::HashMap;
+
 use sqlx::SqliteConnection;
 
 use super::{DbError, WriteTx, refusal::read};
@@ -24,7 +26,7 @@ pub struct NewPlace {
     pub note: Note,
 }
 
-/// A place in the tree, with how much lies in it.
+/// A place in the tree.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PlaceNode {
     /// The place.
@@ -33,7 +35,12 @@ pub struct PlaceNode {
     pub account: AccountId,
     /// How many places it is in.
     pub depth: usize,
-    /// Things that lie in it, not counting places inside.
+}
+
+/// How much lies in a place, not counting places inside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Filling {
+    /// Things that lie in it.
     pub things: i64,
     /// Parts by count that lie in it.
     pub counts: i64,
@@ -98,13 +105,10 @@ pub async fn find_by_path(tx: &mut SqliteConnection, path: &str) -> Result<Optio
 /// Every place in the order in which one walks: each followed by those inside it.
 pub async fn list(tx: &mut SqliteConnection, retired: bool) -> Result<Vec<PlaceNode>, DbError> {
     let rows = sqlx::query!(
-        r#"SELECT place.id, parent_id, name, path, place.kind, position, note, retired, version,
-             account.id AS account_id,
-             (SELECT count(*) FROM thing WHERE thing.account_id = account.id) AS "things!: i64",
-             (SELECT count(*) FROM balance WHERE balance.account_id = account.id
-                AND balance.amount > 0 AND balance.things = 0) AS "counts!: i64"
-           FROM place JOIN account ON account.place_id = place.id
-           WHERE ? OR retired = 0 ORDER BY position, name COLLATE NOCASE"#,
+        "SELECT place.id, parent_id, name, path, place.kind, position, note, retired, version,
+             account.id AS account_id
+         FROM place JOIN account ON account.place_id = place.id
+         WHERE ? OR retired = 0 ORDER BY position, name COLLATE NOCASE",
         retired
     )
     .fetch_all(tx)
@@ -115,8 +119,6 @@ pub async fn list(tx: &mut SqliteConnection, retired: bool) -> Result<Vec<PlaceN
             Ok(PlaceNode {
                 account: AccountId(row.account_id),
                 depth: 0,
-                things: row.things,
-                counts: row.counts,
                 place: Row {
                     id: row.id,
                     parent_id: row.parent_id,
@@ -137,6 +139,42 @@ pub async fn list(tx: &mut SqliteConnection, retired: bool) -> Result<Vec<PlaceN
     // What hangs on a place that is not listed stands at the end.
     tree.append(&mut nodes);
     Ok(tree)
+}
+
+/// Every place as [`list`] has it, with how much lies in it.
+pub async fn list_filled(
+    tx: &mut SqliteConnection,
+    retired: bool,
+) -> Result<Vec<(PlaceNode, Filling)>, DbError> {
+    let nodes = list(&mut *tx, retired).await?;
+    // Pieces and units are summed from the balances; fixtures and frames are of no part.
+    let mut fillings: HashMap<AccountId, Filling> = sqlx::query!(
+        r#"SELECT id AS "id!",
+             (SELECT coalesce(sum(things), 0) FROM balance WHERE account_id = account.id)
+               + (SELECT count(*) FROM thing
+                  WHERE kind IN ('fixture', 'frame') AND account_id = account.id) AS "things!: i64",
+             (SELECT count(*) FROM balance
+              WHERE account_id = account.id AND amount > 0 AND things = 0) AS "counts!: i64"
+           FROM account WHERE place_id IS NOT NULL"#
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(|row| {
+        let filling = Filling {
+            things: row.things,
+            counts: row.counts,
+        };
+        (AccountId(row.id), filling)
+    })
+    .collect();
+    Ok(nodes
+        .into_iter()
+        .map(|node| {
+            let filling = fillings.remove(&node.account).unwrap_or_default();
+            (node, filling)
+        })
+        .collect())
 }
 
 fn walk(

@@ -341,10 +341,10 @@ pub async fn find_usual_place(
 ) -> Result<Option<PlaceId>, DbError> {
     let place = sqlx::query_scalar!(
         "SELECT account.place_id FROM movement_line
-         JOIN account ON account.id = movement_line.to_id
-         JOIN place ON place.id = account.place_id
+         CROSS JOIN account ON account.id = movement_line.to_id
+         CROSS JOIN place ON place.id = account.place_id
          WHERE movement_line.part_id = ? AND place.retired = 0
-         ORDER BY movement_line.id DESC LIMIT 1",
+         ORDER BY movement_line.movement_id DESC, movement_line.id DESC LIMIT 1",
         part.0
     )
     .fetch_optional(tx)

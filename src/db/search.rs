@@ -105,7 +105,7 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
     })
     .collect::<Result<_, DbError>>()?;
     // Parts and places are few and looked through once each; the many things only ask which words
-    // their part and place have already answered.
+    // their part and place have already answered. Tags are in capitals.
     let ids: Vec<ThingId> = sqlx::query_scalar!(
         r#"WITH p AS MATERIALIZED (
              SELECT id, instr(words, ?1) > 0 AS a, instr(words, ?2) > 0 AS b,
@@ -117,11 +117,11 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
            SELECT thing.id AS "id!: i64" FROM thing
            JOIN w ON w.account_id = thing.account_id
            LEFT JOIN p ON p.id = thing.part_id
-           WHERE (p.a OR w.a OR instr(lower(thing.tag), ?1) OR instr(thing.words, ?1))
-             AND (p.b OR w.b OR instr(lower(thing.tag), ?2) OR instr(thing.words, ?2))
-             AND (p.c OR w.c OR instr(lower(thing.tag), ?3) OR instr(thing.words, ?3))
-             AND (p.d OR w.d OR instr(lower(thing.tag), ?4) OR instr(thing.words, ?4))
-           ORDER BY w.owned DESC, lower(thing.tag) = ?1 DESC, length(thing.tag), thing.tag LIMIT ?5"#,
+           WHERE (p.a OR w.a OR instr(thing.tag, upper(?1)) OR instr(thing.words, ?1))
+             AND (p.b OR w.b OR instr(thing.tag, upper(?2)) OR instr(thing.words, ?2))
+             AND (p.c OR w.c OR instr(thing.tag, upper(?3)) OR instr(thing.words, ?3))
+             AND (p.d OR w.d OR instr(thing.tag, upper(?4)) OR instr(thing.words, ?4))
+           ORDER BY w.owned DESC, thing.tag = upper(?1) DESC, length(thing.tag), thing.tag LIMIT ?5"#,
         a,
         b,
         c,
@@ -133,8 +133,7 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
     .into_iter()
     .map(ThingId)
     .collect();
-    let mut things = thing::list_by_id(tx, &ids).await?;
-    things.sort_by_key(|thing| ids.iter().position(|id| *id == thing.id));
+    let things = thing::list_in_order(tx, &ids).await?;
     Ok(Found {
         parts,
         things,

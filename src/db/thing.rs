@@ -1,5 +1,7 @@
 //! SQL for anything with a tag: lists, tags, notes, condition.
 
+use std::collections::HashMap;
+
 use sqlx::SqliteConnection;
 
 use super::{
@@ -247,6 +249,67 @@ pub async fn list_by_id(tx: &mut SqliteConnection, ids: &[ThingId]) -> Result<Ve
     .collect()
 }
 
+/// Several things at once, in the order of their ids as given.
+pub(super) async fn list_in_order(
+    tx: &mut SqliteConnection,
+    ids: &[ThingId],
+) -> Result<Vec<Thing>, DbError> {
+    let mut things = list_by_id(tx, ids).await?;
+    let at: HashMap<ThingId, usize> = ids.iter().enumerate().map(|(at, id)| (*id, at)).collect();
+    things.sort_by_key(|thing| at.get(&thing.id).copied());
+    Ok(things)
+}
+
+/// Picks ids of things that a filter lets through: only what it asks for is looked at, and a thing
+/// is read whole only where it is shown.
+macro_rules! ids {
+    ($tx:ident, $filter:ident, $start:expr, $limit:ident, $from:literal, $where:literal, $tail:literal $(,)?) => {{
+        let kind = $filter.kind.map(ThingKind::word);
+        let part = $filter.part.map(|id| id.0);
+        let place = $filter.place.map(|id| id.0);
+        let account = $filter.account.map(|id| id.0);
+        let inspect = $filter.inspect_by.map(|day| day.to_string());
+        let [a, b, c, d] = typed_words(&$filter.typed);
+        let start = $start;
+        sqlx::query_scalar!(
+            r#"SELECT thing.id AS "id!: i64" FROM "# + $from + " CROSS JOIN account ON account.id = thing.account_id
+             LEFT JOIN part ON part.id = thing.part_id
+             LEFT JOIN piece ON piece.thing_id = thing.id
+             LEFT JOIN fixture ON fixture.thing_id = thing.id
+             WHERE (?1 IS NULL OR thing.kind = ?1) AND (?2 IS NULL OR thing.part_id = ?2)
+               AND (?3 IS NULL OR account.place_id IN (
+                    WITH RECURSIVE below (id) AS (
+                        SELECT ?3 UNION SELECT place.id FROM place JOIN below ON place.parent_id = below.id
+                    ) SELECT id FROM below))
+               AND (?4 IS NULL OR thing.account_id = ?4)
+               AND (NOT ?5 OR thing.condition <> 'good')
+               AND (?6 OR account.kind IN ('place', 'design', 'loan', 'inside'))
+               AND (?7 IS NULL OR thing.inspect_on <= ?7)
+               AND (?8 = '' OR (SELECT instr(text, ?8) AND instr(text, ?9) AND instr(text, ?10) AND instr(text, ?11)
+                    FROM (SELECT coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag)
+                            || ' ' || lower(words) AS text
+                          FROM whereabouts WHERE account_id = thing.account_id)))
+               AND " + $where + " ORDER BY " + $tail,
+            kind,
+            part,
+            place,
+            account,
+            $filter.bad,
+            $filter.gone,
+            inspect,
+            a,
+            b,
+            c,
+            d,
+            start,
+            $limit,
+        )
+        .fetch_all(&mut *$tx)
+        .await
+        .map(|ids| ids.into_iter().map(ThingId).collect::<Vec<_>>())
+    }};
+}
+
 /// Things by kind and name, longest first; at most `limit` from `offset` on.
 pub async fn list(
     tx: &mut SqliteConnection,
@@ -254,50 +317,29 @@ pub async fn list(
     offset: i64,
     limit: i64,
 ) -> Result<Vec<Thing>, DbError> {
-    let kind = filter.kind.map(ThingKind::word);
-    let part = filter.part.map(|id| id.0);
-    let place = filter.place.map(|id| id.0);
-    let account = filter.account.map(|id| id.0);
-    let inspect = filter.inspect_by.map(|day| day.to_string());
-    let [a, b, c, d] = typed_words(&filter.typed);
-    let after = filter.after.map(|id| id.0);
-    things!(
-        "WHERE (?1 IS NULL OR thing.kind = ?1) AND (?2 IS NULL OR thing.part_id = ?2)
-           AND (?3 IS NULL OR spot.place_id IN (
+    let ids = match filter.after {
+        // In the order of their ids; the walk ends where the page is full.
+        Some(after) => ids!(tx, filter, after.0, limit, "thing", "thing.id > ?12", "thing.id LIMIT ?13"),
+        None => ids!(
+            tx,
+            filter,
+            offset,
+            limit,
+            "(SELECT id FROM thing WHERE account_id = ?4
+              UNION ALL SELECT id FROM thing WHERE ?4 IS NULL AND part_id = ?2
+              UNION ALL SELECT id FROM thing WHERE coalesce(?4, ?2) IS NULL AND account_id IN (
                 WITH RECURSIVE below (id) AS (
                     SELECT ?3 UNION SELECT place.id FROM place JOIN below ON place.parent_id = below.id
-                ) SELECT id FROM below))
-           AND (?4 IS NULL OR thing.account_id = ?4)
-           AND (NOT ?5 OR thing.condition <> 'good')
-           AND (?6 OR spot.kind IN ('place', 'design', 'loan', 'inside'))
-           AND (?7 IS NULL OR thing.inspect_on <= ?7)
-           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?8)
-           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?9)
-           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?10)
-           AND instr(coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag) || ' ' || lower(spot.words), ?11)
-           AND (?14 IS NULL OR thing.id > ?14)
-         ORDER BY CASE WHEN ?14 IS NOT NULL THEN thing.id END, thing.kind, part.kind, part.name COLLATE NOCASE, piece.amount DESC, fixture.lit_um DESC, length(thing.tag), thing.tag
-         LIMIT ?12 OFFSET ?13",
-        kind,
-        part,
-        place,
-        account,
-        filter.bad,
-        filter.gone,
-        inspect,
-        a,
-        b,
-        c,
-        d,
-        limit,
-        offset,
-        after,
-    )
-    .fetch_all(tx)
-    .await?
-    .into_iter()
-    .map(Row::thing)
-    .collect()
+                ) SELECT account.id FROM account JOIN below ON account.place_id = below.id)
+              UNION ALL SELECT id FROM thing WHERE coalesce(?4, ?2, ?3) IS NULL AND kind = ?1
+              UNION ALL SELECT id FROM thing WHERE coalesce(?4, ?2, ?3) IS NULL AND ?1 IS NULL) AS first
+             CROSS JOIN thing ON thing.id = first.id",
+            "true",
+            "thing.kind, part.kind, part.name COLLATE NOCASE, piece.amount DESC, fixture.lit_um DESC,
+             length(thing.tag), thing.tag LIMIT ?13 OFFSET ?12",
+        ),
+    }?;
+    list_in_order(tx, &ids).await
 }
 
 /// What lies in one account: on a shelf, on a stage, in a loan, inside a fixture, on a frame.

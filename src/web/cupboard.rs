@@ -127,7 +127,13 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
     } else {
         found(cx, &mut tx, &typed).await?
     };
-    let places = db::place::list(&mut tx, false).await?;
+    let narrowed = place.is_some() || !state.is_empty();
+    // The first page offers them only once it is narrowed.
+    let places = if home && !narrowed {
+        Vec::new()
+    } else {
+        db::place::list(&mut tx, false).await?
+    };
     let notices = if home {
         notices(cx, &mut tx).await?
     } else {
@@ -212,7 +218,7 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
             ],
             state,
         ),
-        narrowed: place.is_some() || !state.is_empty(),
+        narrowed,
         rows,
         found,
         pager,

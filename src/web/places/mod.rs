@@ -19,7 +19,7 @@ use crate::{
     db::{
         self, ReadTx,
         movement::{About, LogFilter},
-        place::{NewPlace, PlaceNode},
+        place::{Filling, NewPlace, PlaceNode},
         thing::ThingFilter,
     },
     model::{
@@ -50,13 +50,13 @@ struct PlacesPage {
     parents: Vec<Choice>,
 }
 
-fn node(node: &PlaceNode) -> Node {
+fn node((node, filling): &(PlaceNode, Filling)) -> Node {
     let mut lies = Vec::new();
-    if node.things > 0 {
-        lies.push(counted(node.things, "thing", "things"));
+    if filling.things > 0 {
+        lies.push(counted(filling.things, "thing", "things"));
     }
-    if node.counts > 0 {
-        lies.push(counted(node.counts, "part by count", "parts by count"));
+    if filling.counts > 0 {
+        lies.push(counted(filling.counts, "part by count", "parts by count"));
     }
     Node {
         href: Link::Place(node.place.id),
@@ -80,11 +80,14 @@ fn kinds(chosen: &str) -> Vec<Choice> {
     )
 }
 
-fn parents(nodes: &[PlaceNode], but: Option<PlaceId>, chosen: &str) -> Vec<Choice> {
+fn parents<'a>(
+    nodes: impl Iterator<Item = &'a PlaceNode>,
+    but: Option<PlaceId>,
+    chosen: &str,
+) -> Vec<Choice> {
     Choice::list(
         std::iter::once((String::new(), "nothing: it stands by itself".to_owned())).chain(
             nodes
-                .iter()
                 .filter(|node| !node.place.retired && Some(node.place.id) != but)
                 .map(|node| (node.place.id.to_string(), node.place.path.clone())),
         ),
@@ -93,8 +96,8 @@ fn parents(nodes: &[PlaceNode], but: Option<PlaceId>, chosen: &str) -> Vec<Choic
 }
 
 async fn list(cx: &Cx, form: Form, status: StatusCode) -> Answer {
-    let nodes = db::place::list(&mut *cx.read().await?, true).await?;
-    let (retired, used): (Vec<_>, Vec<_>) = nodes.iter().partition(|node| node.place.retired);
+    let nodes = db::place::list_filled(&mut *cx.read().await?, true).await?;
+    let (retired, used): (Vec<_>, Vec<_>) = nodes.iter().partition(|(node, _)| node.place.retired);
     Ok(page_with(
         status,
         &PlacesPage {
@@ -102,7 +105,11 @@ async fn list(cx: &Cx, form: Form, status: StatusCode) -> Answer {
             nodes: used.into_iter().map(node).collect(),
             retired: retired.into_iter().map(node).collect(),
             kinds: kinds(form.value("kind")),
-            parents: parents(&nodes, None, form.value("parent")),
+            parents: parents(
+                nodes.iter().map(|(node, _)| node),
+                None,
+                form.value("parent"),
+            ),
             form,
         },
     ))
@@ -341,7 +348,7 @@ async fn edit(
             chrome: cx.chrome(Section::Cupboard, format!("Change {}", was.name)),
             back: Link::Place(id),
             kinds: kinds(form.value("kind")),
-            parents: parents(&nodes, Some(id), form.value("parent")),
+            parents: parents(nodes.iter(), Some(id), form.value("parent")),
             was,
             changed,
             form,
