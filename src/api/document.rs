@@ -204,7 +204,11 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
     }
     if operation.contains_key("requestBody") {
         refusals.push(("413", "The body is too large"));
-        refusals.push(("415", "The body is not application/json"));
+        refusals.push(if names.first() == Some(&"csv") {
+            ("415", "The body is not text/csv")
+        } else {
+            ("415", "The body is not application/json")
+        });
         refusals.push(("422", "Fields are wrong; `errors` names each"));
     }
     let own = operation.entry("parameters").or_insert_with(|| json!([]));

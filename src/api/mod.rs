@@ -32,6 +32,7 @@ use crate::{
 
 mod calc;
 mod calendar;
+mod csv;
 mod design;
 mod document;
 mod json;
@@ -77,6 +78,7 @@ fn resources() -> OpenApiRouter<App> {
         .merge(purchase::routes())
         .merge(calendar::routes())
         .merge(calc::routes())
+        .merge(csv::routes())
         .routes(routes!(openapi));
     OpenApiRouter::with_openapi(Document::openapi()).nest("/api/v1", api)
 }

@@ -28,8 +28,8 @@ pub const MEDIA_TYPE: &str = "application/problem+json";
 /// Where the API begins.
 pub const PREFIX: &str = "/api/";
 
-/// A field of the body, or a parameter of the address, that is to be mended.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, ToSchema)]
+/// A field of the body, a cell of a file, or a parameter of the address, that is to be mended.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, ToSchema)]
 pub struct FieldError {
     /// JSON pointer (RFC 6901) to the field of the body; left out where a parameter is wrong.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -39,6 +39,14 @@ pub struct FieldError {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schema(nullable = false)]
     pub parameter: Option<String>,
+    /// Line of a file that was sent, from 1; left out where no line of a file is wrong.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false, minimum = 1)]
+    pub line: Option<usize>,
+    /// Title of the column of a file that was sent; left out where no cell of a file is wrong.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    pub column: Option<String>,
     /// What is wrong, and what to send instead.
     pub detail: String,
 }
@@ -111,9 +119,9 @@ impl Problem {
             "A parameter was refused. Nothing was changed; mend what is named and ask again.",
         );
         problem.0.errors.push(FieldError {
-            pointer: None,
             parameter: Some(name.into()),
             detail: detail.into(),
+            ..FieldError::default()
         });
         problem
     }
@@ -132,8 +140,24 @@ impl Problem {
     pub fn and_field(mut self, pointer: impl Into<String>, detail: impl Into<String>) -> Self {
         self.0.errors.push(FieldError {
             pointer: Some(pointer.into()),
-            parameter: None,
             detail: detail.into(),
+            ..FieldError::default()
+        });
+        self
+    }
+
+    /// Names a cell, a line (or, at line 0, the whole) of a file that is wrong.
+    pub fn and_cell(
+        mut self,
+        line: usize,
+        column: Option<String>,
+        detail: impl Into<String>,
+    ) -> Self {
+        self.0.errors.push(FieldError {
+            line: (line > 0).then_some(line),
+            column,
+            detail: detail.into(),
+            ..FieldError::default()
         });
         self
     }

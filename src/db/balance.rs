@@ -98,6 +98,40 @@ pub async fn list_at(
     .collect()
 }
 
+/// Every count that one has, wherever it is: the part, where, how much.
+pub async fn list_counts(
+    tx: &mut SqliteConnection,
+) -> Result<Vec<(PartId, Whereabouts, i64)>, DbError> {
+    sqlx::query!(
+        r#"SELECT part.id AS "part_id!", spot.account_id AS "account_id!", spot.kind AS "kind!",
+             spot.words AS "words!: String", spot.place_id, spot.design_id, spot.loan_id,
+             spot.inside_id, balance.amount
+           FROM balance
+           JOIN part ON part.id = balance.part_id
+           JOIN whereabouts AS spot ON spot.account_id = balance.account_id
+           WHERE part.stock_by = 'count' AND balance.amount > 0
+             AND spot.kind IN ('place', 'design', 'loan', 'inside')
+           ORDER BY part.kind, part.name, spot.words COLLATE NOCASE"#
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(|row| {
+        let place = Spot {
+            account_id: row.account_id,
+            kind: row.kind,
+            words: row.words,
+            place_id: row.place_id,
+            design_id: row.design_id,
+            loan_id: row.loan_id,
+            inside_id: row.inside_id,
+        }
+        .whereabouts()?;
+        Ok((PartId(row.part_id), place, row.amount))
+    })
+    .collect()
+}
+
 /// How much of a part lies in one account, in its stock unit (without remainders of tape).
 pub async fn amount(
     tx: &mut SqliteConnection,

@@ -112,6 +112,23 @@ pub async fn lookup(tx: &mut SqliteConnection, id: ThingId) -> Result<Option<Fix
         .transpose()
 }
 
+/// Several fixtures at once; ids of other things are left out.
+pub async fn list_by_id(
+    tx: &mut SqliteConnection,
+    ids: &[ThingId],
+) -> Result<Vec<FixtureAt>, DbError> {
+    let ids = read("ids", serde_json::to_string(ids))?;
+    fixtures!(
+        "WHERE fixture.thing_id IN (SELECT value FROM json_each(?)) ORDER BY fixture.thing_id",
+        ids
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::fixture)
+    .collect()
+}
+
 /// Every fixture that one still owns, by tag: for lists, for swaps, for the planner's snapshot.
 pub async fn list_owned(tx: &mut SqliteConnection) -> Result<Vec<FixtureAt>, DbError> {
     fixtures!(

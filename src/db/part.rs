@@ -250,6 +250,17 @@ pub async fn list_ready_made(tx: &mut SqliteConnection) -> Result<Vec<String>, D
     .await?)
 }
 
+/// The parts that the ledger has something of, whose unit can't change any more.
+pub async fn list_moved(tx: &mut SqliteConnection) -> Result<Vec<PartId>, DbError> {
+    let ids = sqlx::query_scalar!(
+        "SELECT id FROM part
+         WHERE EXISTS (SELECT 1 FROM movement_line WHERE movement_line.part_id = part.id)"
+    )
+    .fetch_all(tx)
+    .await?;
+    Ok(ids.into_iter().map(PartId).collect())
+}
+
 /// Adds a part; its attributes must have passed [`PartSpec::check`].
 pub async fn add(tx: &mut WriteTx, new: &NewPart) -> Result<PartId, DbError> {
     let part = Part {

@@ -118,6 +118,23 @@ pub async fn lookup(tx: &mut SqliteConnection, id: ThingId) -> Result<Option<Pie
         .transpose()
 }
 
+/// Several pieces at once; ids of other things are left out.
+pub async fn list_by_id(
+    tx: &mut SqliteConnection,
+    ids: &[ThingId],
+) -> Result<Vec<PieceAt>, DbError> {
+    let ids = read("ids", serde_json::to_string(ids))?;
+    pieces!(
+        "WHERE piece.thing_id IN (SELECT value FROM json_each(?)) ORDER BY piece.thing_id",
+        ids
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::piece)
+    .collect()
+}
+
 /// The pieces of a part that one still owns, longest first.
 pub async fn list_of_part(
     tx: &mut SqliteConnection,

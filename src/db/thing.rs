@@ -310,6 +310,20 @@ macro_rules! ids {
     }};
 }
 
+/// The things of several tags, in no order; tags that no thing has are left out.
+pub async fn list_by_tag(tx: &mut SqliteConnection, tags: &[Tag]) -> Result<Vec<Thing>, DbError> {
+    let tags = read("tags", serde_json::to_string(tags))?;
+    things!(
+        "WHERE thing.tag IN (SELECT value FROM json_each(?)) ORDER BY thing.id",
+        tags
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::thing)
+    .collect()
+}
+
 /// Things by kind and name, longest first; at most `limit` from `offset` on.
 pub async fn list(
     tx: &mut SqliteConnection,
@@ -443,13 +457,21 @@ pub async fn set_condition(
 
 /// One driver or supply.
 pub async fn lookup_unit(tx: &mut SqliteConnection, id: ThingId) -> Result<Option<Unit>, DbError> {
+    Ok(list_units(tx, &[id]).await?.pop())
+}
+
+/// Several drivers and supplies at once; ids of other things are left out.
+pub async fn list_units(tx: &mut SqliteConnection, ids: &[ThingId]) -> Result<Vec<Unit>, DbError> {
+    let ids = read("ids", serde_json::to_string(ids))?;
     sqlx::query!(
         r#"SELECT thing.id, tag, part_id AS "part_id!", condition, address, serial
-           FROM unit JOIN thing ON thing.id = unit.thing_id WHERE thing_id = ?"#,
-        id.0
+           FROM unit JOIN thing ON thing.id = unit.thing_id
+           WHERE thing_id IN (SELECT value FROM json_each(?)) ORDER BY thing_id"#,
+        ids
     )
-    .fetch_optional(tx)
+    .fetch_all(tx)
     .await?
+    .into_iter()
     .map(|row| {
         Ok(Unit {
             id: ThingId(row.id),
@@ -460,7 +482,7 @@ pub async fn lookup_unit(tx: &mut SqliteConnection, id: ThingId) -> Result<Optio
             condition: read("thing.condition", row.condition.parse())?,
         })
     })
-    .transpose()
+    .collect()
 }
 
 /// Adds what makes a thing a unit.
@@ -508,13 +530,24 @@ pub async fn lookup_frame(
     tx: &mut SqliteConnection,
     id: ThingId,
 ) -> Result<Option<OwnedFrame>, DbError> {
+    Ok(list_frames(tx, &[id]).await?.pop())
+}
+
+/// Several frames at once; ids of other things are left out.
+pub async fn list_frames(
+    tx: &mut SqliteConnection,
+    ids: &[ThingId],
+) -> Result<Vec<OwnedFrame>, DbError> {
+    let ids = read("ids", serde_json::to_string(ids))?;
     sqlx::query!(
         "SELECT thing.id, tag, condition, name, width_um, height_um
-         FROM frame JOIN thing ON thing.id = frame.thing_id WHERE thing_id = ?",
-        id.0
+         FROM frame JOIN thing ON thing.id = frame.thing_id
+         WHERE thing_id IN (SELECT value FROM json_each(?)) ORDER BY thing_id",
+        ids
     )
-    .fetch_optional(tx)
+    .fetch_all(tx)
     .await?
+    .into_iter()
     .map(|row| {
         Ok(OwnedFrame {
             id: ThingId(row.id),
@@ -525,7 +558,7 @@ pub async fn lookup_frame(
             condition: read("thing.condition", row.condition.parse())?,
         })
     })
-    .transpose()
+    .collect()
 }
 
 /// Adds what makes a thing a frame.

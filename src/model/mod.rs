@@ -7,6 +7,7 @@
 pub mod attribute;
 pub mod channel;
 pub mod connector;
+pub mod csv;
 pub mod describe;
 pub mod design;
 pub mod fixture;

@@ -285,6 +285,9 @@ pub(super) async fn tags(
         free_tag(tx, tag).await?;
     }
     let mut tags = typed.to_vec();
+    if tags.len() == number {
+        return Ok(tags);
+    }
     // Some of the next ones may be among those typed.
     let next = db::thing::next_tags(tx, prefix, number + typed.len()).await?;
     tags.extend(next.into_iter().filter(|tag| !typed.contains(tag)));

@@ -117,14 +117,22 @@ impl Change for EnterFixture {
     type Answer = Done;
 
     async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
-        let to = place(tx, self.about.to).await?;
-        let thing = add_fixture(tx, &self.about, &self.make, &self.batch).await?;
+        let (thing, line) = self.bring(tx).await?;
         let head = Head::new(MovementKind::Receive, &self.reason);
-        let line = first_line(thing, AccountId::WORLD, to);
         Ok(Done {
             things: vec![thing],
             ..write(tx, act, head, vec![line]).await?
         })
+    }
+}
+
+impl EnterFixture {
+    /// Makes the thing and says what is to be written; the movement must follow in the same
+    /// transaction.
+    pub(super) async fn bring(&self, tx: &mut WriteTx) -> Result<(ThingId, Line), StockError> {
+        let to = place(tx, self.about.to).await?;
+        let thing = add_fixture(tx, &self.about, &self.make, &self.batch).await?;
+        Ok((thing, first_line(thing, AccountId::WORLD, to)))
     }
 }
 
@@ -147,16 +155,24 @@ impl Change for EnterFrame {
     type Answer = Done;
 
     async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
-        let to = place(tx, self.about.to).await?;
-        let words = format!("frame {}", self.name.as_str().to_lowercase());
-        let thing = self.about.add(tx, ThingKind::Frame, words).await?;
-        db::thing::add_frame(tx, thing, &self.name, self.width_um, self.height_um).await?;
+        let (thing, line) = self.bring(tx).await?;
         let head = Head::new(MovementKind::Receive, &self.reason);
-        let line = first_line(thing, AccountId::WORLD, to);
         Ok(Done {
             things: vec![thing],
             ..write(tx, act, head, vec![line]).await?
         })
+    }
+}
+
+impl EnterFrame {
+    /// Makes the thing and says what is to be written; the movement must follow in the same
+    /// transaction.
+    pub(super) async fn bring(&self, tx: &mut WriteTx) -> Result<(ThingId, Line), StockError> {
+        let to = place(tx, self.about.to).await?;
+        let words = format!("frame {}", self.name.as_str().to_lowercase());
+        let thing = self.about.add(tx, ThingKind::Frame, words).await?;
+        db::thing::add_frame(tx, thing, &self.name, self.width_um, self.height_um).await?;
+        Ok((thing, first_line(thing, AccountId::WORLD, to)))
     }
 }
 

@@ -10,6 +10,7 @@ pub mod build;
 pub mod catalogue;
 pub mod change;
 pub mod count;
+pub mod csv;
 pub mod cut;
 pub mod design;
 pub mod enter;

@@ -16,7 +16,7 @@ use crate::{
     },
     model::{
         fixture::Condition,
-        id::{AccountId, DesignId, PartId, PlaceId},
+        id::{AccountId, DesignId, PartId, PlaceId, ThingId},
         movement::{Line, Moved, MovementKind},
         part::{Part, PartSpec, StockBy, StockUnit},
         piece::End,
@@ -133,6 +133,8 @@ pub struct Receive {
     pub note: Note,
     /// When each thing is due for inspection.
     pub inspect_on: Option<Date>,
+    /// In what condition each thing is.
+    pub condition: Condition,
 }
 
 impl Receive {
@@ -146,6 +148,7 @@ impl Receive {
             design: None,
             note: Note::default(),
             inspect_on: None,
+            condition: Condition::Good,
         }
     }
 
@@ -154,7 +157,7 @@ impl Receive {
             tag: tag.clone(),
             kind,
             part: Some(self.part),
-            condition: Condition::Good,
+            condition: self.condition,
             note: self.note.clone(),
             inspect_on: self.inspect_on,
             words,
@@ -177,6 +180,27 @@ impl Change for Receive {
     type Answer = Done;
 
     async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
+        let Brought { lines, things } = self.bring(tx).await?;
+        let head = Head::new(MovementKind::Receive, &self.reason).design(self.design);
+        Ok(Done {
+            things,
+            ..write(tx, act, head, lines).await?
+        })
+    }
+}
+
+/// What came, before its movement is written: a movement may hold more than one delivery.
+pub(super) struct Brought {
+    /// The movement's lines.
+    pub lines: Vec<Line>,
+    /// Things that were made.
+    pub things: Vec<ThingId>,
+}
+
+impl Receive {
+    /// Makes the things and says what is to be written; the movement must follow in the same
+    /// transaction.
+    pub(super) async fn bring(&self, tx: &mut WriteTx) -> Result<Brought, StockError> {
         let part = db::part::lookup(tx, self.part)
             .await?
             .ok_or(StockError::NotFound("part"))?;
@@ -266,11 +290,7 @@ impl Change for Receive {
                 }
             }
         }
-        let head = Head::new(MovementKind::Receive, &self.reason).design(self.design);
-        Ok(Done {
-            things,
-            ..write(tx, act, head, lines).await?
-        })
+        Ok(Brought { lines, things })
     }
 }
 

@@ -70,6 +70,7 @@ struct CupboardPage {
     action: Link,
     search: Link,
     places_link: Link,
+    csv_link: Link,
     ready_made: Link,
     design_new: Link,
     form: Form,
@@ -223,6 +224,7 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         found,
         pager,
         places_link: Link::Places,
+        csv_link: Link::Csv,
         adds: vec![
             (Link::ReadyMade, "Tick ready-made parts"),
             (Link::PartNew(""), "Type a part"),

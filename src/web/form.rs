@@ -249,7 +249,8 @@ fn decode_part(part: &[u8]) -> Result<String, Trouble> {
     Ok(text.into_owned())
 }
 
-fn broken() -> Trouble {
+/// What was sent is not text.
+pub(super) fn broken() -> Trouble {
     Trouble::new(
         StatusCode::BAD_REQUEST,
         "What was sent is not text that can be read (broken UTF-8). Nothing was changed. \

@@ -21,6 +21,7 @@ pub mod asset;
 pub mod at;
 mod bench;
 mod calendar;
+mod csv;
 mod cupboard;
 pub mod cx;
 pub mod design;
@@ -131,6 +132,18 @@ pub fn router(app: App) -> Router {
         .route("/shopping/{id}", get(purchase::get))
         .route("/shopping/{id}/state", post(purchase::state))
         .route("/shopping/{id}/receive/{line}", post(purchase::receive))
+        .route(
+            "/csv",
+            get(csv::get)
+                .post(csv::post)
+                .layer(DefaultBodyLimit::max(csv::upload::BODY_LIMIT)),
+        )
+        .route(
+            "/csv/do",
+            post(csv::post_do).layer(DefaultBodyLimit::max(csv::upload::BODY_LIMIT)),
+        )
+        .route("/csv/parts.csv", get(csv::file::parts))
+        .route("/csv/stock.csv", get(csv::file::stock))
         .route(
             "/settings/backup",
             get(settings::backup::get).post(settings::backup::post),

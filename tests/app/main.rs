@@ -8,6 +8,7 @@
 
 mod api;
 mod bench;
+mod csv;
 mod cupboard;
 mod designs;
 mod frame;

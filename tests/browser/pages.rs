@@ -16,6 +16,7 @@ const EMPTY: &[(&str, &str)] = &[
     ("design-new", "/designs/new"),
     ("suppliers", "/suppliers"),
     ("ready-made", "/parts/ready-made"),
+    ("csv", "/csv"),
     ("who", "/who"),
 ];
 
@@ -79,6 +80,7 @@ const SETS: &[(&str, &str)] = &[
     ("bench", "/bench"),
     ("settings", "/settings"),
     ("people", "/settings/people"),
+    ("csv", "/csv"),
 ];
 
 /// Inspects them all before it tells what is wrong.

@@ -120,13 +120,11 @@ async fn receive(api: Api, body: Body<ReceiveBody>) -> Answer {
     let asked = &body.value;
     let goods = goods(&api, asked).await?;
     carry_out(&api, body, |asked| Receive {
-        part: asked.part,
-        to: asked.to,
-        goods,
         reason: asked.reason,
         design: asked.design,
         note: asked.note,
         inspect_on: asked.inspect_on,
+        ..Receive::new(asked.part, asked.to, goods)
     })
     .await
     .map_err(|problem| {

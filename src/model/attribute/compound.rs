@@ -16,7 +16,7 @@ const MOST_OUTPUTS: u16 = 128;
 
 /// Reads `family, gender` or `family, gender: roles by pin`. The family may hold anything, so the
 /// gender is looked for from the end.
-pub(super) fn connector(text: &str) -> Result<Connector, String> {
+pub fn connector(text: &str) -> Result<Connector, String> {
     let unread = || {
         "Type the family, male or female, and the pins if known: \
          five-pin inline, female: common, red, green, blue, white."
@@ -58,6 +58,14 @@ pub(super) fn connector(text: &str) -> Result<Connector, String> {
         gender,
         pins,
     })
+}
+
+/// The text of a connector that [`connector`] reads back, its pins included.
+pub fn show_connector(connector: &Connector) -> String {
+    match &connector.pins {
+        None => connector.to_string(),
+        Some(pins) => format!("{connector}: {pins}"),
+    }
 }
 
 pub(super) fn channels(text: &str) -> Result<Vec<TapeChannel>, String> {

@@ -1,6 +1,7 @@
 //! What is asked of each kind of part: one table, from which come the reading of forms and CSV
 //! rows, the texts that are shown, and what is unknown and what waits for it.
 
+mod column;
 mod compound;
 mod table;
 mod typed;
@@ -13,6 +14,7 @@ use super::{
 };
 use crate::units::LengthUnit;
 
+pub use compound::{connector, show_connector};
 pub use table::of;
 pub use typed::{Reading, Typed, Word, show_length};
 
@@ -64,11 +66,6 @@ impl std::fmt::Display for Unknown {
 }
 
 impl Attribute {
-    /// Its column in CSV.
-    pub fn column(&self) -> String {
-        self.label.to_lowercase()
-    }
-
     fn applies(&self, spec: &Map<String, Value>) -> bool {
         self.only_where
             .is_none_or(|(name, word)| spec.get(name).and_then(Value::as_str) == Some(word))

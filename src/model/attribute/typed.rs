@@ -160,9 +160,8 @@ impl Typed {
             }),
             Self::YesNo => each(value, |yes| if yes { "yes" } else { "no" }.to_owned()),
             Self::Roles => each(value, |roles: RoleOrder| roles.to_string()),
-            Self::Connector => each(value, |connector: Connector| match &connector.pins {
-                None => connector.to_string(),
-                Some(pins) => format!("{connector}: {pins}"),
+            Self::Connector => each(value, |connector: Connector| {
+                compound::show_connector(&connector)
             }),
             Self::Names => list(value, |name: Name| name.to_string()),
             Self::Channels => each(value, |channels: Vec<TapeChannel>| {

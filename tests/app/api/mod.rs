@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use crate::help::{Browser, Page};
 
 mod calc;
+mod csv;
 mod document;
 mod edit;
 mod job;
