@@ -117,6 +117,41 @@ async fn pages_of_the_sets_hold_to_the_rules() {
     stage.end().await;
 }
 
+/// What a file would do, and what is wrong with one: pages that only a form leads to.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn pages_of_a_file_that_is_read_hold_to_the_rules() {
+    const DRY_RUN: &str = "part,tag,number,length (mm),place,condition,note\n\
+        Profile clip,,77,,Store room / Shelf B / Small parts box,,\n\
+        Profile clip,,12,,Loft / Rack 1,,\n\
+        ,R-1,,,Loft / Rack 1,suspect,fell off the shelf\n\
+        \"RGB tape 24 V, 10 mm\",R-900,,5000,Loft,,\n\
+        ,F-1,,,,,\n";
+    const REFUSED: &str = "part,number,length (mm),place\n\
+        No such part,-4,,Loft\nProfile clip,3,1 furlong,Nowhere / Shelf\n";
+    let stage = Stage::sample().await;
+    let mut faults = Vec::new();
+    for (name, text, found) in [
+        ("csv-dry-run", DRY_RUN, "dl.keys"),
+        ("csv-refused", REFUSED, ".note.stop tbody td"),
+    ] {
+        stage.open("/csv").await;
+        stage
+            .script(
+                "const form = document.querySelector('#stock-text').form;
+                 form.elements.text.value = arguments[0];
+                 form.elements.places.checked = true;
+                 form.requestSubmit(); return null;",
+                vec![text.into()],
+            )
+            .await;
+        stage.find(found).await;
+        stage.settle().await;
+        faults.extend(stage.faults(name).await);
+    }
+    assert!(faults.is_empty(), "{}", faults.join("\n"));
+    stage.end().await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_breaks_the_rules_is_found() {
     let stage = Stage::new().await;

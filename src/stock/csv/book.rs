@@ -42,6 +42,7 @@ pub(super) struct Count {
 }
 
 /// Parts, places, counts and things.
+#[derive(Default)]
 pub(super) struct Book {
     pub parts: HashMap<PartId, Part>,
     names: HashMap<String, PartId>,

@@ -151,3 +151,52 @@ fn id_of(number: usize) -> PlaceId {
 pub(super) fn number_of(id: PlaceId) -> Option<usize> {
     usize::try_from(-1 - id.0).ok()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn places_that_are_not_there_are_made_from_the_outside_in() {
+        let book = Book::default();
+        let mut places = Places::new(&book, true);
+        let box_2 = places.find("Loft /  Rack 1 / Box 2").unwrap();
+        let again = places.find("loft / rack 1 / box 2").unwrap();
+        assert_eq!(box_2, again);
+        places.find("Loft / Box 3").unwrap();
+        let made: Vec<_> = places
+            .new
+            .iter()
+            .map(|place| (&*place.path, place.kind, place.parent.and_then(number_of)))
+            .collect();
+        assert_eq!(
+            made,
+            [
+                ("Loft", PlaceKind::Room, None),
+                ("Loft / Rack 1", PlaceKind::Shelf, Some(0)),
+                ("Loft / Rack 1 / Box 2", PlaceKind::Box, Some(1)),
+                ("Loft / Box 3", PlaceKind::Shelf, Some(0)),
+            ]
+        );
+    }
+
+    #[test]
+    fn what_is_no_place_is_not_made_one() {
+        let book = Book::default();
+        let mut places = Places::new(&book, true);
+        for words in [
+            "on stage for Winter",
+            "lent to us until 2026-03-01",
+            "in F-12",
+            "on K-1",
+        ] {
+            assert!(places.find(words).is_err(), "{words}");
+        }
+        for name in ["in the loft", "on the left", "Loft / on K-1"] {
+            assert!(places.find(name).is_ok(), "{name}");
+        }
+        assert!(Places::new(&book, false).find("Loft").is_err());
+        assert!(places.find("Loft /  / Box").is_err());
+        assert!(places.find(&["x"; 1000].join(PARTED)).is_err());
+    }
+}

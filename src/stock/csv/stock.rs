@@ -26,11 +26,11 @@ use crate::{
         attribute::{show_connector, show_length},
         csv::{Faults, Table, without_unit, write},
         id::PartId,
-        part::{Kind, Part, PartSpec, StockBy},
+        part::{Kind, Part, PartSpec, StockBy, StockUnit},
         text::Tag,
         thing::ThingKind,
     },
-    units::LengthUnit,
+    units::{Length, LengthUnit},
 };
 
 /// A file whose rows were read one by one.
@@ -297,7 +297,7 @@ pub(super) fn cells(known: &Known, book: &Book, unit: LengthUnit) -> HashMap<Col
 }
 
 /// Lengths in which a part is sold.
-pub(super) fn sold(part: &Part) -> &[crate::units::Length] {
+pub(super) fn sold(part: &Part) -> &[Length] {
     match &part.spec {
         PartSpec::Tape(tape) => &tape.rolls_um,
         PartSpec::Profile(profile) => &profile.bars_um,
@@ -328,7 +328,7 @@ pub async fn out(
                 };
                 let shown = counted::show_amount(part, count.amount, unit);
                 let (column, amount) = match part.unit() {
-                    crate::model::part::StockUnit::Each => (Column::Number, shown),
+                    StockUnit::Each => (Column::Number, shown),
                     _ => (Column::Length, without_unit(&shown, unit.as_str())),
                 };
                 all.push(HashMap::from([
