@@ -71,8 +71,7 @@ pub fn rows(text: &str, separator: u8) -> Result<Vec<Start>, Faults> {
         }
         state = match (state, byte) {
             (State::Quoted, b'"') => State::Closed,
-            (State::Quoted, _) => State::Quoted,
-            (State::Closed, b'"') => State::Quoted,
+            (State::Quoted, _) | (State::Closed, b'"') => State::Quoted,
             (_, b'\r' | b'\n') => {
                 row += 1;
                 State::RowStart

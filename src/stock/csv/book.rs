@@ -169,9 +169,9 @@ async fn known(tx: &mut SqliteConnection, things: Vec<Thing>) -> Result<Vec<Know
             })?;
             let built_in = thing.place.inside.is_some_and(|it| fixtures.contains(&it));
             Ok(Known {
+                thing,
                 built_in,
                 more,
-                thing,
             })
         })
         .collect()

@@ -46,6 +46,10 @@ pub(super) struct Asked {
     pub start: Option<EndAsked>,
     pub end: Option<EndAsked>,
     /// `Some(None)` where it says that there are none.
+    #[expect(
+        clippy::option_option,
+        reason = "the outer one says whether the cell says anything"
+    )]
     pub first_joint: Option<Option<i64>>,
     pub batch: Option<String>,
     pub address: Option<u16>,

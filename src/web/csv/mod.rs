@@ -381,22 +381,20 @@ fn done(subject: Subject, outcome: &CsvOutcome) -> Response {
         said.push(counted(outcome.places.len(), "place made", "places made"));
     }
     let said = format!("The file was read in: {}.", said.join(", "));
-    let mut touched: String = outcome
-        .touched
-        .iter()
-        .take(TOLD)
-        .map(|touched| format!(" {}", touched.words))
-        .collect();
+    let mut touched = String::new();
+    for hold in outcome.touched.iter().take(TOLD) {
+        touched.push(' ');
+        touched.push_str(&hold.words);
+    }
     if outcome.touched.len() > TOLD {
         let more = outcome.touched.len() - TOLD;
         touched = format!("{touched} And {more} more holds were touched: see the sets.");
     }
     let (to, undo) = match (subject, outcome.movements.as_slice()) {
-        (Subject::Parts, _) => (Link::Cupboard, String::new()),
-        (_, []) => (Link::Log, String::new()),
+        (Subject::Parts, _) | (_, []) => (Link::Cupboard, String::new()),
         (_, [_]) => (
             Link::Log,
-            " One movement holds it all: undo it here.".to_owned(),
+            " It is one movement: undo it here, or later in the log.".to_owned(),
         ),
         (_, [first, .., last]) => (
             Link::Log,

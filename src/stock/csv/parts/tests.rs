@@ -79,7 +79,10 @@ fn an_empty_cell_empties_and_a_missing_column_leaves() {
 fn the_pitch_of_tape_stays_once_there_was_any() {
     let tape = part(3, "Tape", Kind::Tape);
     let text = "name,cut pitch (mm)\nTape,61.7\n";
-    assert_eq!(does(text, &book(&[tape.clone()], &[])), [CsvDoes::Changed]);
+    assert_eq!(
+        does(text, &book(std::slice::from_ref(&tape), &[])),
+        [CsvDoes::Changed]
+    );
     let refused = planned(text, &book(&[tape], &[3])).err().unwrap();
     assert!(refused[0].starts_with("Line 2, column “cut pitch (mm)”: There is stock"));
 }

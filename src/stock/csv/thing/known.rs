@@ -111,6 +111,11 @@ pub(super) fn plan(
     Some((row, want))
 }
 
+/// Whether a cell says another value than the book; an empty one says nothing.
+fn other<T: PartialEq>(typed: Option<&T>, stored: &T) -> bool {
+    typed.is_some_and(|typed| typed != stored)
+}
+
 /// Columns in which a row says another thing than the book, of those that a file can't change.
 fn differs(known: &Known, asked: &Asked, compare: &Compare<'_>) -> Vec<Column> {
     let name_differs = |typed: &Option<String>, id: Option<PartId>| {
@@ -119,9 +124,6 @@ fn differs(known: &Known, asked: &Asked, compare: &Compare<'_>) -> Vec<Column> {
             .as_ref()
             .is_some_and(|typed| stored.is_none_or(|part| key(part.name.as_str()) != key(typed)))
     };
-    fn other<T: PartialEq>(typed: Option<&T>, stored: &T) -> bool {
-        typed.is_some_and(|typed| typed != stored)
-    }
     let thing = &known.thing;
     let part = thing.part.and_then(|id| compare.book.parts.get(&id));
     let end = |typed: &Option<EndAsked>, stored: &End, factory: Option<End>| match typed {

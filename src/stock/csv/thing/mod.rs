@@ -33,16 +33,12 @@ pub(super) fn plan(
             return known::plan(compare, asked, sheet, known);
         }
     }
-    let spot = match asked.place.as_deref() {
-        Some(typed) => compare.place(asked, typed),
-        None => {
-            compare.fail(
-                asked,
-                Column::Place,
-                "Say where it is: the path of a place.",
-            );
-            None
-        }
+    let spot = if let Some(typed) = asked.place.as_deref() {
+        compare.place(asked, typed)
+    } else {
+        let message = "Say where it is: the path of a place.";
+        compare.fail(asked, Column::Place, message);
+        None
     };
     match sheet {
         Sheet::Piece => new::piece(compare, asked, spot),
