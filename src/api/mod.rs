@@ -62,7 +62,7 @@ pub const KEY: &str = "idempotency-key";
             micrometres, money whole minor units, dates calendar dates of the venue; every field \
             carries its unit in its name. Refusals are problem details (RFC 9457).",
     ),
-    components(schemas(problem::Details))
+    components(schemas(problem::Details, crate::stock::csv::Sheet))
 )]
 struct Document;
 

@@ -130,6 +130,13 @@ impl<'a> Titles<'a> {
             .unwrap_or(self.unit)
     }
 
+    /// The name of a row's part as typed.
+    pub fn part<'r>(&self, row: &'r Row) -> &'r str {
+        self.table
+            .find(Column::Part.name())
+            .map_or("", |found| row.cells[found].trim())
+    }
+
     /// Reads every cell of a row; `None` where one of them is wrong.
     pub fn read(&self, row: &Row, faults: &mut Faults) -> Option<Asked> {
         let before = faults.count();

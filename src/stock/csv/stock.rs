@@ -24,7 +24,7 @@ use crate::{
     db::DbError,
     model::{
         attribute::{show_connector, show_length},
-        csv::{Faults, Table, without_unit, write},
+        csv::{At, Faults, Table, without_unit, write},
         id::PartId,
         part::{Kind, Part, PartSpec, StockBy, StockUnit},
         text::Tag,
@@ -38,6 +38,8 @@ pub(super) struct Read<'a> {
     titles: Titles<'a>,
     unit: LengthUnit,
     rows: Vec<Asked>,
+    /// Part names of rows that can't be read: those at least are looked up too.
+    broken: Vec<(At, String)>,
     /// Of rows that can't be read.
     faults: Faults,
 }
@@ -46,15 +48,18 @@ impl<'a> Read<'a> {
     pub fn new(table: &'a Table, unit: LengthUnit) -> Result<Self, Faults> {
         let titles = Titles::new(table, unit)?;
         let mut faults = Faults::default();
-        let rows = table
-            .rows
-            .iter()
-            .filter_map(|row| titles.read(row, &mut faults))
-            .collect();
+        let (mut rows, mut broken) = (Vec::new(), Vec::new());
+        for row in &table.rows {
+            match titles.read(row, &mut faults) {
+                Some(asked) => rows.push(asked),
+                None => broken.push((row.at.clone(), titles.part(row).to_owned())),
+            }
+        }
         Ok(Self {
             titles,
             unit,
             rows,
+            broken,
             faults,
         })
     }
@@ -105,10 +110,7 @@ impl<'a> Compare<'a> {
             return None;
         };
         let Some(part) = self.book.part(name) else {
-            let message = format!(
-                "There is no part “{name}” in the catalogue. Mend the name, or add the part first."
-            );
-            self.fail(asked, column, message);
+            self.fail(asked, column, no_part(name));
             return None;
         };
         if let Some(message) = refuse(part) {
@@ -193,6 +195,10 @@ impl<'a> Compare<'a> {
     }
 }
 
+fn no_part(name: &str) -> String {
+    format!("There is no part “{name}” in the catalogue. Mend the name, or add the part first.")
+}
+
 /// Compares a file with the book.
 pub(super) fn plan(read: &Read<'_>, book: &Book, make_places: bool) -> Result<Plan, Faults> {
     let mut compare = Compare {
@@ -211,6 +217,12 @@ pub(super) fn plan(read: &Read<'_>, book: &Book, make_places: bool) -> Result<Pl
                 row,
                 want,
             });
+        }
+    }
+    for (at, name) in &read.broken {
+        if !name.is_empty() && book.part(name).is_none() {
+            let at = read.titles.at(at, Column::Part);
+            compare.faults.add(at, no_part(name));
         }
     }
     let places = compare.places.new;

@@ -64,7 +64,8 @@ impl Entry {
 /// What is wrong with a file.
 struct Wrong {
     told: String,
-    rows: Vec<(String, String, String)>,
+    /// Where, and what.
+    rows: Vec<(String, String)>,
     more: usize,
 }
 
@@ -264,17 +265,7 @@ fn refused(cx: &Cx, mut form: Form, bytes: &[u8], faults: &Faults) -> Response {
     let rows = faults
         .shown()
         .iter()
-        .map(|fault| {
-            let row = crate::model::csv::At {
-                column: None,
-                ..fault.at.clone()
-            };
-            (
-                row.to_string(),
-                fault.at.column.clone().unwrap_or_default(),
-                fault.message.clone(),
-            )
-        })
+        .map(|fault| (fault.at.to_string(), fault.message.clone()))
         .collect();
     let wrong = Wrong {
         told: format!(

@@ -42,10 +42,13 @@ pub(super) fn plan(
     // Its receipt was undone: it may come in again.
     let again = thing.place.kind == AccountKind::World;
     if !again && !thing.owned() {
+        let gone = match thing.place.kind {
+            AccountKind::Bench => "cut up or taken apart",
+            _ => &thing.place.words,
+        };
         let message = format!(
-            "{tag} is not there any more in the book: {}. Find it again on its page, or give this \
-             another tag.",
-            thing.place.words
+            "{tag} is not there any more in the book: {gone}. Look at its page, or give this \
+             another tag."
         );
         compare.fail(asked, Column::Tag, message);
         return None;
