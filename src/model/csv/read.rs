@@ -84,7 +84,7 @@ impl Table {
         let mut rows = starts
             .iter()
             .zip(records)
-            .filter(|(_, record)| record.iter().any(|cell| !cell.trim().is_empty()));
+            .filter(|(_, record)| record.iter().any(|cell| !plain(cell).trim().is_empty()));
         let Some((first, titles)) = rows.next() else {
             return Err(Faults::one(
                 At::file(),

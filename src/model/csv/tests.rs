@@ -73,6 +73,8 @@ fn what_is_wrong_is_named_by_line() {
     assert!(faults(b"a,b\n1,\"2\" m\n")[0].starts_with("Line 2: Text stands after the quote"));
     assert!(faults(b"a,\nx,y\n")[0].starts_with("Line 2: Cell 2 stands under no title"));
     assert!(faults(b"")[0].starts_with("The file: There is nothing in it"));
+    // A cell of nothing but a guarded tab says nothing either.
+    assert_eq!(cells("a,b\n,'\t\n1,2\n"), [["1", "2"]]);
     assert!(faults(b"\r\n,,\n")[0].starts_with("The file: There is nothing in it"));
 }
 
