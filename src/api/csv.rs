@@ -23,7 +23,7 @@ use crate::{
         CsvOutcome, File, ImportError, Sheet, Subject, dry_run, parts_out, read_in, stock_out,
     },
     units::LengthUnit,
-    web::page::hex,
+    web::{csv::upload::BODY_LIMIT, page::hex},
 };
 
 /// The media type of what is sent and taken.
@@ -34,8 +34,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(parts, read_parts))
         .routes(routes!(stock, read_stock))
-        // More than a file may have: a larger one is refused with a sentence of its own.
-        .layer(DefaultBodyLimit::max(2 * SIZE_LIMIT))
+        .layer(DefaultBodyLimit::max(BODY_LIMIT))
 }
 
 /// A file as it was sent.

@@ -21,7 +21,7 @@ pub mod asset;
 pub mod at;
 mod bench;
 mod calendar;
-mod csv;
+pub mod csv;
 mod cupboard;
 pub mod cx;
 pub mod design;

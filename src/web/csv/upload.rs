@@ -14,8 +14,9 @@ use crate::{
     },
 };
 
-/// The most that such a form carries: a file of the largest size, as base64 in the second step.
-pub const BODY_LIMIT: usize = 2 * SIZE_LIMIT;
+/// The most that such a form carries. Much more than a file may have: one that is too large arrives
+/// whole all the same, and is refused by a sentence instead of a connection cut while it is sent.
+pub const BODY_LIMIT: usize = 8 * SIZE_LIMIT;
 
 /// What was sent.
 #[derive(Debug, Default)]

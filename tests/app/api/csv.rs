@@ -98,7 +98,7 @@ async fn what_is_wrong_is_a_problem_with_line_and_column() {
     assert_eq!(json.status, 415);
     let large = vec![b'a'; 2 * 1024 * 1024 + 1];
     assert_eq!(send(&app, "stock", &[], &large).await.status, 413);
-    let larger = vec![b'a'; 6 * 1024 * 1024];
+    let larger = vec![b'a'; 12 * 1024 * 1024];
     assert_eq!(send(&app, "stock", &[], &larger).await.status, 413);
     for path in [
         "/csv/parts?kind=rope",
