@@ -21,7 +21,7 @@ use crate::{
         text::{Name, Note, words},
         thing::{OwnedFrame, ThingKind, Unit},
     },
-    plan::shopping,
+    plan::{outcome::UnpricedRolls, shopping},
     stock,
     units::{Date, Length, Money, Window},
 };
@@ -670,6 +670,8 @@ pub struct Unpriced {
     pub name: String,
     /// How much, in the part's stock unit.
     pub short: i64,
+    /// Rolls, reels or bars to buy, where lengths are known in which it is sold.
+    pub rolls: Vec<UnpricedRolls>,
     /// The sets that want it.
     pub designs: Vec<DesignId>,
 }
@@ -710,6 +712,7 @@ impl Shopping {
                     part: it.part,
                     name: it.name,
                     short: it.short,
+                    rolls: it.rolls,
                     designs: ids(it.designs),
                 })
                 .collect(),

@@ -250,6 +250,13 @@ impl<'a> Text<'a> {
         }
         for proof in &self.plan.proofs {
             let money = match proof.money {
+                Proof::Proven if !proof.priced => {
+                    "no cut list buys less length (proven); there is no price".to_owned()
+                }
+                Proof::Within { bound } if !proof.priced => format!(
+                    "no cut list buys less than {bound} mm; there is no price, and whether one \
+                     buys that is not known"
+                ),
                 Proof::Proven => "no cut list costs less (proven)".to_owned(),
                 Proof::Within { bound } => format!(
                     "no cut list costs less than {}; whether one costs that is not known",
@@ -387,7 +394,12 @@ impl<'a> Text<'a> {
                 ));
             }
             if need.short > 0 && need.buy.is_empty() {
-                nowhere.push(&need.name);
+                let rolls: Vec<String> = need
+                    .unpriced
+                    .iter()
+                    .map(|it| format!("{} × {}", it.rolls, self.length(it.roll_um)))
+                    .collect();
+                nowhere.push((&need.name, rolls.join(", ")));
             }
         }
         if parcels.is_empty() && nowhere.is_empty() {
@@ -400,8 +412,11 @@ impl<'a> Text<'a> {
                 writeln!(f, "    {line}")?;
             }
         }
-        for name in nowhere {
+        for (name, rolls) in nowhere {
             writeln!(f, "  no offer is known for {name}")?;
+            if !rolls.is_empty() {
+                writeln!(f, "    {rolls}")?;
+            }
         }
         let cost = &self.plan.cost;
         write!(

@@ -573,6 +573,17 @@ impl PartSpec {
         }
     }
 
+    /// The lengths in which rolls, bars or reels of it are sold; empty where none is noted, and for
+    /// what is not kept by length.
+    pub fn sold_um(&self) -> &[Length] {
+        match self {
+            Self::Tape(tape) => &tape.rolls_um,
+            Self::Profile(profile) => &profile.bars_um,
+            Self::Cable(cable) => &cable.reels_um,
+            _ => &[],
+        }
+    }
+
     /// Checks what single attributes cannot: that they agree with each other.
     pub fn check(&self) -> Result<(), SpecError> {
         let fail = |field, message: String| Err(SpecError { field, message });

@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     book::Book,
-    cutting::{Cutting, Given, Purpose, Wish},
+    cutting::{Bought, Cutting, Given, Purpose, Wish},
     outcome::{CutProof, CutSource, PieceCut},
 };
-use crate::model::id::{OfferId, PartId, ThingId};
+use crate::model::id::{PartId, ThingId};
 
 /// What is needed of one part kept by length, in its stock unit.
 #[derive(Default)]
@@ -17,7 +17,7 @@ pub(super) struct LengthNeed {
     /// What pieces in the house give.
     pub(super) there: i64,
     /// Rolls to buy.
-    pub(super) bought: BTreeMap<OfferId, u32>,
+    pub(super) bought: BTreeMap<Bought, u32>,
     /// Wanted amount that is cut from rolls to buy.
     pub(super) from_bought: i64,
     pub(super) used_for: BTreeSet<String>,
@@ -69,8 +69,8 @@ impl Bench {
                 None => {}
             }
         }
-        for (offer, count) in cutting.bought {
-            *need.bought.entry(offer).or_insert(0) += count;
+        for (which, count) in cutting.bought {
+            *need.bought.entry(which).or_insert(0) += count;
         }
         self.cuts.extend(cutting.cuts);
         self.proofs.extend(cutting.proof);

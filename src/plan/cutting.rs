@@ -59,6 +59,15 @@ pub(super) struct Given {
     pub(super) held: Option<(ThingId, i64, i64)>,
 }
 
+/// What is bought by the roll, reel or bar.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Bought {
+    /// From an offer.
+    Offer(OfferId),
+    /// Of a length that is sold, from nobody known.
+    Length(Length),
+}
+
 /// How the wishes for one part are cut.
 #[derive(Default)]
 pub(super) struct Cutting {
@@ -66,7 +75,7 @@ pub(super) struct Cutting {
     /// By the place of the wish in the list given; `None` is short.
     pub(super) given: Vec<Option<Given>>,
     /// Rolls to buy.
-    pub(super) bought: BTreeMap<OfferId, u32>,
+    pub(super) bought: BTreeMap<Bought, u32>,
     pub(super) proof: Option<CutProof>,
 }
 
@@ -197,14 +206,35 @@ fn usable_lead(connector: &Connector, colours: Option<&Channels>) -> bool {
     colours.is_some_and(|colours| connector.carries(colours) != Some(false))
 }
 
+/// A roll that can be bought: from which offer, how long, at what price.
+type ForSale = (Option<OfferId>, Length, i64);
+
+/// What is sold: by the offers, or, where there is none, in the lengths of the part's own figures.
+/// Without prices the shortest length together counts as the least money.
+fn for_sale(book: &Book<'_>, part: PartId) -> Vec<ForSale> {
+    let offers = book.offers(part);
+    if offers.is_empty() {
+        let lengths = book.part(part).map_or(&[][..], |part| part.spec.sold_um());
+        lengths
+            .iter()
+            .map(|length| (None, *length, length.get() / 1_000))
+            .collect()
+    } else {
+        offers
+            .iter()
+            .map(|offer| (Some(offer.id), offer.roll(), offer.price_minor.get()))
+            .collect()
+    }
+}
+
 fn sources_to_buy(book: &Book<'_>, part: PartId, tape: Option<&Tape>) -> Vec<Source> {
     let colours = tape.and_then(Tape::colours);
-    book.offers(part)
-        .iter()
-        .filter_map(|offer| {
+    for_sale(book, part)
+        .into_iter()
+        .filter_map(|(offer, roll_um, price_minor)| {
             let amount = match tape {
-                Some(tape) => i64::try_from(tape.pitch.whole_units(offer.roll()).0).ok()?,
-                None => offer.pack_amount,
+                Some(tape) => i64::try_from(tape.pitch.whole_units(roll_um).0).ok()?,
+                None => roll_um.get(),
             };
             let lead = |end: fn(&Tape) -> &Option<Connector>| {
                 tape.and_then(|tape| end(tape).as_ref())
@@ -213,8 +243,8 @@ fn sources_to_buy(book: &Book<'_>, part: PartId, tape: Option<&Tape>) -> Vec<Sou
             };
             (amount > 0).then(|| Source {
                 cut: CutSource::Buy {
-                    offer: offer.id,
-                    roll_um: offer.roll(),
+                    offer,
+                    roll_um,
                     nth: 0,
                 },
                 amount,
@@ -229,7 +259,7 @@ fn sources_to_buy(book: &Book<'_>, part: PartId, tape: Option<&Tape>) -> Vec<Sou
                     })
                 }),
                 batch: String::new(),
-                price_minor: offer.price_minor.get(),
+                price_minor,
             })
         })
         .collect()
@@ -401,6 +431,7 @@ impl Work<'_> {
             short: plan.proof.short,
             money: plan.proof.money,
             solder: plan.proof.solder,
+            priced: !self.book.offers(self.part).is_empty(),
             solder_work: plan.solder_work,
         });
 
@@ -546,10 +577,16 @@ fn greatest_divisor(a: i64, b: i64) -> i64 {
 }
 
 /// One more of a roll.
-fn number(roll: &Source, bought: &mut BTreeMap<OfferId, u32>) -> Source {
+fn number(roll: &Source, bought: &mut BTreeMap<Bought, u32>) -> Source {
     let mut roll = roll.clone();
-    if let CutSource::Buy { offer, nth, .. } = &mut roll.cut {
-        let count = bought.entry(*offer).or_insert(0);
+    if let CutSource::Buy {
+        offer,
+        roll_um,
+        nth,
+    } = &mut roll.cut
+    {
+        let which = offer.map_or(Bought::Length(*roll_um), Bought::Offer);
+        let count = bought.entry(which).or_insert(0);
         *count += 1;
         *nth = *count;
     }

@@ -8,8 +8,9 @@ use super::{
     book::Book,
     buy::{self, cheapest},
     check::{Checks, Finding},
+    cutting::Bought,
     input::Offer,
-    outcome::{Becomes, Buy, Cost, CutSource, Need, PlannedHold},
+    outcome::{Becomes, Buy, Cost, CutSource, Need, PlannedHold, UnpricedRolls},
 };
 use crate::{
     model::{
@@ -103,6 +104,7 @@ impl Needs {
                 due: 0,
                 short: need.short,
                 buy: buy_count(book, part, need.short),
+                unpriced: Vec::new(),
                 used_for: words(&need.used_for),
             });
         }
@@ -115,6 +117,7 @@ impl Needs {
                 due: 0,
                 short: need.needed - need.there,
                 buy: buy_rolls(book, bench, part, need),
+                unpriced: unpriced_rolls(need),
                 used_for: words(&need.used_for),
             });
         }
@@ -127,6 +130,7 @@ impl Needs {
                 due: 0,
                 short: amount,
                 buy: Vec::new(),
+                unpriced: Vec::new(),
                 used_for: words(&used_for),
             });
         }
@@ -197,6 +201,7 @@ fn count_need(
         due,
         short,
         buy: buy_count(book, part, short),
+        unpriced: Vec::new(),
         used_for: words(&need.used_for),
     }
 }
@@ -253,7 +258,10 @@ fn purchase(book: &Book<'_>, offer: &Offer, packs: u64, left_over: i64) -> Optio
 fn buy_rolls(book: &Book<'_>, bench: &Bench, part: PartId, need: &LengthNeed) -> Vec<Buy> {
     need.bought
         .iter()
-        .filter_map(|(&id, &rolls)| {
+        .filter_map(|(which, &rolls)| {
+            let Bought::Offer(id) = *which else {
+                return None;
+            };
             let offer = book.offers(part).iter().find(|offer| offer.id == id)?;
             let packs = rolls.max(offer.minimum_packs);
             let used = used_of(book, bench, part, id);
@@ -263,13 +271,28 @@ fn buy_rolls(book: &Book<'_>, bench: &Bench, part: PartId, need: &LengthNeed) ->
         .collect()
 }
 
+/// The rolls of the cut list that have no price.
+fn unpriced_rolls(need: &LengthNeed) -> Vec<UnpricedRolls> {
+    let rolls = need
+        .bought
+        .iter()
+        .filter_map(|(which, &rolls)| match which {
+            Bought::Offer(_) => None,
+            Bought::Length(roll_um) => Some(UnpricedRolls {
+                roll_um: *roll_um,
+                rolls,
+            }),
+        });
+    rolls.collect()
+}
+
 /// Micrometres that become bars or extras, of all rolls bought from one offer.
 fn used_of(book: &Book<'_>, bench: &Bench, part: PartId, id: OfferId) -> i64 {
     let unit = book.part(part).map_or(StockUnit::Micrometres, Part::unit);
     bench
         .cuts
         .iter()
-        .filter(|cut| matches!(cut.source, CutSource::Buy { offer, .. } if offer == id))
+        .filter(|cut| matches!(cut.source, CutSource::Buy { offer, .. } if offer == Some(id)))
         .flat_map(|cut| &cut.segments)
         .filter(|segment| matches!(segment.becomes, Becomes::Bar { .. } | Becomes::Extra { .. }))
         .map(|segment| length_of(unit, segment.to - segment.from, 0).get())

@@ -185,8 +185,8 @@ pub enum CutSource {
     },
     /// One to buy.
     Buy {
-        /// The offer.
-        offer: OfferId,
+        /// The offer; `None` for a length that is sold, from nobody known.
+        offer: Option<OfferId>,
         /// Its length.
         roll_um: Length,
         /// Which of them, counted from 1.
@@ -315,8 +315,20 @@ pub struct Need {
     pub short: i64,
     /// What to buy for it, if there is an offer.
     pub buy: Vec<Buy>,
+    /// Rolls, reels or bars of lengths that are sold, where nobody is known who sells them.
+    #[serde(default)]
+    pub unpriced: Vec<UnpricedRolls>,
     /// What for, in words.
     pub used_for: String,
+}
+
+/// Rolls, reels or bars of one length, from nobody known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct UnpricedRolls {
+    /// The length of each.
+    pub roll_um: Length,
+    /// How many.
+    pub rolls: u32,
 }
 
 /// What to buy.
@@ -418,8 +430,16 @@ pub struct CutProof {
     pub money: Proof<i64>,
     /// Least soldering.
     pub solder: Proof<u64>,
+    /// Whether the money is that of offers; else millimetres bought stand for it.
+    #[serde(default = "yes")]
+    pub priced: bool,
     /// Soldering work of the plan.
     pub solder_work: u64,
+}
+
+/// Plans kept before the field was there knew only offers.
+const fn yes() -> bool {
+    true
 }
 
 impl Plan {

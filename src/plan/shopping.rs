@@ -7,7 +7,11 @@
 
 use std::collections::BTreeMap;
 
-use super::{Plan, buy, input::Offer, outcome::Need};
+use super::{
+    Plan, buy,
+    input::Offer,
+    outcome::{Need, UnpricedRolls},
+};
 use crate::{
     model::{
         id::{DesignId, OfferId, PartId, SupplierId},
@@ -76,6 +80,8 @@ pub struct Unpriced {
     pub name: String,
     /// How much, in the part's stock unit.
     pub short: i64,
+    /// Rolls, reels or bars to buy, where lengths are known in which it is sold.
+    pub rolls: Vec<UnpricedRolls>,
     /// The sets that want it.
     pub designs: Vec<(DesignId, String)>,
 }
@@ -129,6 +135,7 @@ pub fn gather(
                         part,
                         name: need.name.clone(),
                         short: 0,
+                        rolls: Vec::new(),
                         designs: Vec::new(),
                     })
                     .add(set, need),
@@ -247,6 +254,12 @@ impl Sum {
 impl Unpriced {
     fn add(&mut self, set: &Wanting<'_>, need: &Need) {
         self.short += need.short;
+        for more in &need.unpriced {
+            match self.rolls.iter_mut().find(|it| it.roll_um == more.roll_um) {
+                Some(there) => there.rolls += more.rolls,
+                None => self.rolls.push(*more),
+            }
+        }
         if !self.designs.iter().any(|(id, _)| *id == set.design) {
             self.designs.push((set.design, set.name.to_owned()));
         }

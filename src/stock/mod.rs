@@ -27,6 +27,7 @@ pub mod reserve;
 pub mod state;
 pub mod strike;
 pub mod swap;
+pub mod take_in;
 pub mod undo;
 
 use serde::{Serialize, de::DeserializeOwned};

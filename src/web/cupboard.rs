@@ -227,6 +227,7 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         csv_link: Link::Csv,
         adds: vec![
             (Link::ReadyMade, "Tick ready-made parts"),
+            (Link::TakeIn, "Type what you have"),
             (Link::PartNew(""), "Type a part"),
             (Link::FixtureNew, "Enter a finished bar"),
             (Link::FrameNew, "Enter a frame"),

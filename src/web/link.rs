@@ -32,6 +32,7 @@ pub enum Link {
     PartReceive(PartId),
     PartCount(PartId),
     ReadyMade,
+    TakeIn,
 
     Thing(ThingId),
     ThingTag(String),
@@ -170,6 +171,7 @@ impl fmt::Display for Link {
             Self::PartDelete(id) => write!(f, "/parts/{id}/delete"),
             Self::PartReceive(id) => write!(f, "/parts/{id}/receive"),
             Self::PartCount(id) => write!(f, "/parts/{id}/count"),
+            Self::TakeIn => f.write_str("/take-in"),
             Self::ReadyMade => f.write_str("/parts/ready-made"),
 
             Self::Thing(id) => write!(f, "/things/{id}"),

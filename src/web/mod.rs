@@ -42,6 +42,7 @@ mod search;
 pub mod settings;
 mod shopping;
 pub mod show;
+mod take_in;
 mod thing;
 mod who;
 
@@ -108,6 +109,7 @@ pub fn router(app: App) -> Router {
             "/parts/ready-made",
             get(ready_made::get).post(ready_made::post),
         )
+        .route("/take-in", get(take_in::get).post(take_in::post))
         .route("/parts/{id}", get(part::get))
         .route(
             "/parts/{id}/edit",

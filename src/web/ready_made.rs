@@ -8,7 +8,7 @@ use axum::http::StatusCode;
 use super::{
     cx::Cx,
     error::Answer,
-    form::Form,
+    form::{Choice, Form},
     link::Link,
     page::{Chrome, Flash, Section, go_with, page_with},
 };
@@ -42,6 +42,10 @@ struct ReadyMadePage {
     chrome: Chrome,
     form: Form,
     groups: Vec<Group>,
+    /// Tapes whose whole system can be ticked at once.
+    systems: Vec<Choice>,
+    /// The tape whose system is ticked, if one was chosen.
+    with: String,
     /// Ticked, but not among what is shown.
     kept: Vec<String>,
 }
@@ -64,6 +68,15 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
         .split_whitespace()
         .map(str::to_lowercase)
         .collect();
+    let with = ready_made::find(form.value("with")).filter(|_| form.value("tick") == "system");
+    if let Some(tape) = with {
+        ticked.extend(ready_made::system(tape).into_iter().map(ToOwned::to_owned));
+    }
+    let systems = ready_made::all()
+        .iter()
+        .filter(|part| part.spec.kind() == Kind::Tape)
+        .map(|part| (part.key, &part.name));
+    let systems = Choice::list(systems, form.value("with"));
     let mut groups: Vec<Group> = Vec::new();
     for part in ready_made::all() {
         let kind = part.spec.kind();
@@ -98,6 +111,8 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
             form,
             groups,
             kept,
+            systems,
+            with: with.map_or_else(String::new, |tape| tape.name.to_string()),
         },
     ))
 }
@@ -118,10 +133,10 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         Ok(added) => {
             let parts = if added == 1 { "part is" } else { "parts are" };
             Ok(go_with(
-                &Link::Cupboard,
+                &Link::TakeIn,
                 &Flash::good(format!(
                     "{added} {parts} in the catalogue. Their figures are typical ones: change them \
-                     to the maker's. Next, open each and put in what you have of it."
+                     to the maker's. Next, type what you have of them."
                 )),
             ))
         }

@@ -49,6 +49,7 @@ struct UnpricedView {
     part: Option<PartId>,
     name: String,
     short: String,
+    rolls: String,
     designs: Vec<(DesignId, String)>,
 }
 
@@ -128,6 +129,12 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
                 || short.short.to_string(),
                 |part| amount_words(part, short.short, cx),
             ),
+            rolls: short
+                .rolls
+                .iter()
+                .map(|it| format!("{} × {}", it.rolls, cx.length(it.roll_um)))
+                .collect::<Vec<_>>()
+                .join(", "),
             designs: short.designs.clone(),
         })
         .collect();

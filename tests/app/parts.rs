@@ -49,7 +49,7 @@ async fn ticking_ready_made_parts_adds_them_once() {
     let keys: Vec<_> = page.attributes("input[name=key]", "value");
     let fields: Vec<_> = keys.iter().map(|key| ("key", key.as_str())).collect();
     let answer = app.post("/parts/ready-made", &fields).await;
-    assert_eq!(led_to(&answer), "/cupboard");
+    assert_eq!(led_to(&answer), "/take-in");
 
     let page = app.get("/parts/ready-made").await;
     assert_eq!(page.count("input[name=key]"), 0);

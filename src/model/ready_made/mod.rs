@@ -6,10 +6,13 @@
 //! [`attribute::parse`](super::attribute::parse).
 
 mod strip;
+mod system;
 mod wire;
 mod works;
 
 use std::sync::LazyLock;
+
+pub use system::system;
 
 use super::{
     attribute,

@@ -18,7 +18,7 @@ use crate::{
         answer::Proof,
         outcome::{Becomes, CutProof, CutSource, Joint, PieceCut, Serve},
     },
-    units::Money,
+    units::{Length, Money},
     web::{
         at::Path,
         cx::Cx,
@@ -226,12 +226,22 @@ fn proof(cx: &Cx, whole: &Whole, proof: &CutProof) -> ProofRow {
                     count_of(usize::try_from(*bars).unwrap_or(0), "bar", "bars")
                 }),
             ),
-            (
-                "Least money",
-                proof_words(&proof.money, |minor| {
-                    Money::new(*minor).map_or_else(|_| minor.to_string(), |sum| cx.money(sum))
-                }),
-            ),
+            if proof.priced {
+                (
+                    "Least money",
+                    proof_words(&proof.money, |minor| {
+                        Money::new(*minor).map_or_else(|_| minor.to_string(), |sum| cx.money(sum))
+                    }),
+                )
+            } else {
+                (
+                    "Least length bought, as there is no price",
+                    proof_words(&proof.money, |millimetres| {
+                        Length::new(millimetres.saturating_mul(1_000))
+                            .map_or_else(|_| millimetres.to_string(), |length| cx.length(length))
+                    }),
+                )
+            },
             (
                 "Least soldering",
                 proof_words(&proof.solder, |work| format!("{work} points of work")),

@@ -6,7 +6,7 @@ use askama::Template;
 
 use super::{
     Head, Tab, count_of, day, head, load,
-    short::{MoneyWords, money},
+    short::{MoneyWords, money, row},
 };
 use crate::{
     model::id::{DesignId, SupplierId},
@@ -38,6 +38,15 @@ struct Supplier {
     late: bool,
 }
 
+/// Something that nobody is known to sell.
+struct Without {
+    href: Option<Link>,
+    price: Option<Link>,
+    name: String,
+    rolls: String,
+    short: String,
+}
+
 /// What is asked of one supplier.
 struct Asked {
     name: String,
@@ -52,7 +61,7 @@ struct ShoppingPage {
     chrome: Chrome,
     head: Head,
     suppliers: Vec<Supplier>,
-    without: Vec<(Option<Link>, String, String)>,
+    without: Vec<Without>,
     money: MoneyWords,
     tax: &'static str,
 }
@@ -66,7 +75,14 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     for need in whole.plan().needs.iter().filter(|need| need.short > 0) {
         let short = whole.amount(&cx, need.part, need.short);
         if need.buy.is_empty() {
-            without.push((need.part.map(Link::Part), need.name.clone(), short));
+            let row = row(&cx, &whole, need);
+            without.push(Without {
+                href: row.href,
+                price: row.price,
+                name: row.name,
+                rolls: row.rolls.join(", "),
+                short,
+            });
             continue;
         }
         for buy in &need.buy {

@@ -22,6 +22,10 @@ pub struct NeedRow {
     pub name: String,
     /// Its page.
     pub href: Option<Link>,
+    /// Where a price is noted.
+    pub price: Option<Link>,
+    /// Rolls, reels or bars without a price, in words.
+    pub rolls: Vec<String>,
     /// What for.
     pub used_for: String,
     /// How much is needed.
@@ -97,6 +101,12 @@ pub fn row(cx: &Cx, whole: &Whole, need: &Need) -> NeedRow {
     NeedRow {
         name: need.name.clone(),
         href: need.part.map(Link::Part),
+        price: need.part.map(Link::OfferNew),
+        rolls: need
+            .unpriced
+            .iter()
+            .map(|it| format!("{} × {}", it.rolls, cx.length(it.roll_um)))
+            .collect(),
         used_for: need.used_for.clone(),
         needed: amount(need.needed),
         there: amount(need.there),

@@ -1,0 +1,305 @@
+//! What a venue has already: one field a part, all put into one place at once.
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{
+    cx::Cx,
+    error::Answer,
+    form::{Choice, Form},
+    link::Link,
+    page::{Chrome, Section, go_with, page_with},
+    places::refused,
+    show::{counted, told},
+    thing::place_choices,
+};
+use crate::{
+    db,
+    model::{
+        id::{PartId, PlaceId},
+        part::{Kind, Part, StockBy, StockUnit},
+    },
+    stock::{
+        change::AMOUNT_LIMIT,
+        receive::{Goods, Pieces, THING_LIMIT},
+        take_in::{TakeIn, Where, field_of},
+    },
+    units::{Length, LengthUnit},
+};
+
+/// How the stock of a part is typed.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Asked {
+    /// A whole number of it, or of tagged units.
+    Number,
+    /// One length.
+    Length,
+    /// The lengths of its pieces.
+    Pieces,
+}
+
+fn asked(part: &Part) -> Asked {
+    match part.stock_by() {
+        StockBy::Length => Asked::Pieces,
+        StockBy::Count if part.unit() == StockUnit::Micrometres => Asked::Length,
+        StockBy::Count | StockBy::Unit => Asked::Number,
+    }
+}
+
+struct Row {
+    field: String,
+    name: String,
+    hint: String,
+    value: String,
+    errors: Vec<String>,
+}
+
+struct Group {
+    kind: Kind,
+    rows: Vec<Row>,
+}
+
+#[derive(Template)]
+#[template(path = "take_in.html")]
+struct TakeInPage {
+    chrome: Chrome,
+    form: Form,
+    groups: Vec<Group>,
+    places: Vec<Choice>,
+    /// Whether there is no place yet.
+    no_place: bool,
+}
+
+fn hint(cx: &Cx, part: &Part) -> String {
+    match asked(part) {
+        Asked::Number if part.stock_by() == StockBy::Unit => "how many; each gets a tag".to_owned(),
+        Asked::Number => "how many".to_owned(),
+        Asked::Length => format!("how much, such as {}", cx.length(Length::mm(1_000))),
+        Asked::Pieces => {
+            let sold: Vec<String> = part
+                .spec
+                .sold_um()
+                .iter()
+                .map(|length| cx.length(*length))
+                .collect();
+            let first = sold
+                .first()
+                .cloned()
+                .unwrap_or_else(|| cx.length(Length::mm(1_000)));
+            let sold = if sold.is_empty() {
+                String::new()
+            } else {
+                format!("; sold in {}", sold.join(", "))
+            };
+            format!("each piece, such as 2 x {first}{sold}")
+        }
+    }
+}
+
+async fn show(cx: &Cx, mut form: Form, status: StatusCode) -> Answer {
+    let mut tx = cx.read().await?;
+    let parts = db::part::list(&mut tx, None, false).await?;
+    let places = place_choices(&mut tx, form.value("to")).await?;
+    drop(tx);
+    if places.is_empty() && !form.has("room") {
+        form.set("room", "Store room");
+    }
+    let mut groups: Vec<Group> = Vec::new();
+    for part in &parts {
+        let field = field_of(part.id);
+        let row = Row {
+            name: part.name.to_string(),
+            hint: hint(cx, part),
+            value: form.value(&field).to_owned(),
+            errors: form.errors(&field).to_vec(),
+            field,
+        };
+        let kind = part.spec.kind();
+        match groups.iter_mut().find(|group| group.kind == kind) {
+            Some(group) => group.rows.push(row),
+            None => groups.push(Group {
+                kind,
+                rows: vec![row],
+            }),
+        }
+    }
+    groups.sort_by_key(|group| group.kind);
+    Ok(page_with(
+        status,
+        &TakeInPage {
+            chrome: cx.chrome(Section::Cupboard, "What do you have?"),
+            groups,
+            no_place: places.is_empty(),
+            places,
+            form,
+        },
+    ))
+}
+
+/// Reads `2 x 5 m, 1.3 m`: numbers of pieces and the length of each.
+fn read_pieces(text: &str, bare: LengthUnit) -> Result<Vec<(usize, Length)>, String> {
+    let most = || format!("At most {THING_LIMIT} pieces are put in at once. Type fewer.");
+    let mut read: Vec<(usize, Length)> = Vec::new();
+    for item in text.split([',', ';', '\n']).map(str::trim) {
+        if item.is_empty() {
+            continue;
+        }
+        let times = item
+            .split_once(['x', 'X', '×', '*'])
+            .and_then(|(number, length)| Some((number.trim().parse::<usize>().ok()?, length)));
+        let (number, length) = times.unwrap_or((1, item));
+        let length =
+            Length::parse(length.trim(), bare).map_err(|why| format!("“{item}”: {why}"))?;
+        if length == Length::ZERO || number == 0 {
+            return Err(format!("“{item}”: type a length and a number above zero."));
+        }
+        if number > THING_LIMIT {
+            return Err(most());
+        }
+        read.push((number, length));
+    }
+    if read.iter().map(|(number, _)| number).sum::<usize>() > THING_LIMIT {
+        return Err(most());
+    }
+    Ok(read)
+}
+
+/// A piece as long as what is sold is a new roll, with its factory ends; any other is an offcut.
+fn piece(part: &Part, number: usize, length: Length) -> Goods {
+    Goods::Pieces(if part.spec.sold_um().contains(&length) {
+        Pieces::as_bought(part, length, number)
+    } else {
+        Pieces {
+            offcuts: true,
+            ..Pieces::of_length(part, length, number)
+        }
+    })
+}
+
+/// What was typed for one part.
+fn read(form: &mut Form, cx: &Cx, part: &Part) -> Vec<Goods> {
+    let field = field_of(part.id);
+    if form.value(&field).trim().is_empty() {
+        return Vec::new();
+    }
+    match asked(part) {
+        Asked::Number if part.stock_by() == StockBy::Unit => {
+            let most = i64::try_from(THING_LIMIT).unwrap_or(i64::MAX);
+            let number = form.count(&field, 1, most);
+            let number = number.and_then(|number| usize::try_from(number).ok());
+            number
+                .map(|number| Goods::Units {
+                    number,
+                    tags: Vec::new(),
+                    serials: Vec::new(),
+                })
+                .into_iter()
+                .collect()
+        }
+        Asked::Number => {
+            let amount = form.count(&field, 1, AMOUNT_LIMIT);
+            amount.map(Goods::Count).into_iter().collect()
+        }
+        Asked::Length => {
+            let amount = form.length_above_zero(&field, cx.unit());
+            amount
+                .map(|length| Goods::Count(length.get()))
+                .into_iter()
+                .collect()
+        }
+        Asked::Pieces => form
+            .take(&field, |text| read_pieces(text, cx.unit()))
+            .unwrap_or_default()
+            .into_iter()
+            .map(|(number, length)| piece(part, number, length))
+            .collect(),
+    }
+}
+
+/// The place that was chosen, or the room that was typed.
+fn read_where(form: &mut Form) -> Option<Where> {
+    if form.value("room").trim().is_empty() {
+        if form.value("to").is_empty() {
+            form.fail("room", "Type the name of the room where these things lie.");
+            return None;
+        }
+        return form.id::<PlaceId>("to").map(Where::Place);
+    }
+    form.name("room").map(Where::NewRoom)
+}
+
+/// GET: a field for each part of the catalogue.
+pub async fn get(cx: Cx, form: Form) -> Answer {
+    show(&cx, form, StatusCode::OK).await
+}
+
+/// POST: puts everything that was typed into stock, or nothing.
+pub async fn post(cx: Cx, mut form: Form) -> Answer {
+    let parts = db::part::list(&mut *cx.read().await?, None, false).await?;
+    let mut goods: Vec<(PartId, Goods)> = Vec::new();
+    let mut kinds = 0_usize;
+    for part in &parts {
+        let some = read(&mut form, &cx, part);
+        kinds += usize::from(!some.is_empty());
+        goods.extend(some.into_iter().map(|one| (part.id, one)));
+    }
+    let to = read_where(&mut form);
+    let reason = form.note("reason");
+    if form.ok() && goods.is_empty() {
+        form.fail(
+            "",
+            "Type how much there is of at least one part; fields of what you have not stay empty.",
+        );
+    }
+    let (true, Some(to), Some(reason)) = (form.ok(), to, reason) else {
+        return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let change = TakeIn { to, goods, reason };
+    match cx.act(&form).carry_out(&change).await {
+        Ok(done) => {
+            let said = format!(
+                "{} put into stock. Next, start a set and sketch its bars.",
+                counted(kinds, "part", "parts")
+            );
+            Ok(go_with(&Link::Cupboard, &told(&said, &done)))
+        }
+        Err(why) => {
+            let status = refused(&mut form, why)?;
+            show(&cx, form, status).await
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn mm(list: &[(usize, Length)]) -> Vec<(usize, i64)> {
+        list.iter()
+            .map(|(number, length)| (*number, length.get() / 1_000))
+            .collect()
+    }
+
+    #[test]
+    fn pieces_are_read_one_by_one_or_as_so_many_alike() {
+        let read = |text| read_pieces(text, LengthUnit::Mm).map(|list| mm(&list));
+        assert_eq!(read("5 m").unwrap(), [(1, 5_000)]);
+        assert_eq!(
+            read("2 x 5 m, 1.3m;800").unwrap(),
+            [(2, 5_000), (1, 1_300), (1, 800)]
+        );
+        assert_eq!(read("3×7'6\"").unwrap(), [(3, 2_286)]);
+        assert_eq!(read(" , ").unwrap(), []);
+        for wrong in [
+            "x 5 m",
+            "2 x",
+            "0 x 5 m",
+            "-1 m",
+            "0",
+            "501 x 1 m",
+            "300 x 1 m, 300 x 1 m",
+        ] {
+            assert!(read(wrong).is_err(), "{wrong}");
+        }
+    }
+}
