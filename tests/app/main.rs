@@ -16,4 +16,5 @@ mod help;
 mod parts;
 mod sample;
 mod settings;
+mod take_in;
 mod who;
