@@ -17,6 +17,7 @@ const EMPTY: &[(&str, &str)] = &[
     ("suppliers", "/suppliers"),
     ("ready-made", "/parts/ready-made"),
     ("csv", "/csv"),
+    ("take-in", "/take-in"),
     ("who", "/who"),
 ];
 
@@ -30,6 +31,7 @@ const STOCK: &[(&str, &str)] = &[
     ("part-new", "/parts/new?kind=driver"),
     ("part-edit", "/parts/1/edit"),
     ("ready-made", "/parts/ready-made"),
+    ("take-in", "/take-in"),
     ("roll", "/tag/R-1"),
     ("offcut", "/tag/O-1"),
     ("driver", "/tag/D-1"),
