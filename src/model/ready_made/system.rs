@@ -93,11 +93,13 @@ fn fits(driver: &Driver, tape: &Tape, colours: &Channels) -> Option<(u8, bool, u
     let wanted = u8::try_from(colours.conductors() - 1).ok()?;
     let volts = driver.voltage_min_mv..=driver.voltage_max_mv;
     let there = driver.channels_per_output >= wanted && volts.contains(&tape.voltage_mv);
-    there.then_some((
-        driver.channels_per_output - wanted,
-        driver.outputs < 4,
-        driver.outputs,
-    ))
+    there.then(|| {
+        (
+            driver.channels_per_output - wanted,
+            driver.outputs < 4,
+            driver.outputs,
+        )
+    })
 }
 
 #[cfg(test)]
