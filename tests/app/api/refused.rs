@@ -98,7 +98,7 @@ async fn values_that_are_none_are_named_by_a_pointer() {
         ("/designs", days("2026-02-30"), "/dates/strike_on"),
         ("/designs", days("soon"), "/dates/strike_on"),
         // A field that is missing, and one that is not known.
-        ("/places", json!({"name": "Shelf"}), ""),
+        ("/places", json!({"name": "Shelf"}), "/kind"),
         (
             "/places",
             json!({"name": "Shelf", "kind": "shelf", "colour": "red"}),
