@@ -1,9 +1,14 @@
 //! What goes with a tape: from a tick at one tape to everything that a first set of it needs.
 
+use std::cmp::Reverse;
+
 use super::{ReadyMade, all};
-use crate::model::{
-    channel::Channels,
-    part::{DataUse, Driver, PartSpec, Tape},
+use crate::{
+    model::{
+        channel::Channels,
+        part::{DataUse, Driver, PartSpec, Tape},
+    },
+    units::Length,
 };
 
 /// Keys of the tape and of the ready-made parts that go with it: a profile that it fits into, the
@@ -18,8 +23,11 @@ pub fn system(tape: &ReadyMade) -> Vec<&'static str> {
     };
     let mut keys = vec![tape.key];
     keys.extend(first(|part| match part {
+        // Two metres, or the nearest below: a bar must be cut from one piece.
         PartSpec::Profile(profile) => {
-            (profile.diffuser.diffuses() && profile.inner_width_um >= spec.width_um).then_some(0)
+            let longest = profile.bars_um.iter().max().copied();
+            (profile.diffuser.diffuses() && profile.inner_width_um >= spec.width_um)
+                .then(|| Reverse(longest.min(Some(Length::mm(2_000)))))
         }
         _ => None,
     }));
