@@ -14,13 +14,16 @@ use crate::{
     calc::{
         Elapsed, Refused,
         cuts::{self, CutsAnswer, CutsBody},
+        drop::{self, DropAnswer, DropBody},
     },
     clock::Watch,
 };
 
 /// The routes of this subject.
 pub fn routes() -> OpenApiRouter<App> {
-    OpenApiRouter::new().routes(routes!(cut))
+    OpenApiRouter::new()
+        .routes(routes!(cut))
+        .routes(routes!(drop_along))
 }
 
 /// How many calculate at once: more than that would slow the pages down.
@@ -63,4 +66,12 @@ where
     responses((status = 200, description = "How to cut", body = CutsAnswer)))]
 async fn cut(body: Body<CutsBody>) -> Answer {
     calculate(body, cuts::answer).await
+}
+
+/// What a circuit of supply, cables, driver and bars carries, solved as a network: volts, currents
+/// and light at the best and the worst cut unit, for the channels that are on.
+#[utoipa::path(post, path = "/calc/drop", request_body = DropBody,
+    responses((status = 200, description = "What the circuit carries", body = DropAnswer)))]
+async fn drop_along(body: Body<DropBody>) -> Answer {
+    calculate(body, |asked, _| drop::answer(asked)).await
 }

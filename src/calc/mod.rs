@@ -12,6 +12,7 @@ use crate::model::text::words;
 
 pub mod cuts;
 pub mod document;
+pub mod drop;
 
 pub use document::Refused;
 
@@ -23,6 +24,8 @@ words! {
     Kind {
         /// How to cut bars from pieces and rolls, see [`cuts`].
         Cuts = "cuts", "cuts";
+        /// Voltage drop and light along bars, see [`drop`].
+        Drop = "drop", "drop";
     }
 }
 
@@ -30,6 +33,7 @@ words! {
 pub fn answer(kind: Kind, asked: Value, elapsed: Elapsed<'_>) -> Result<Value, Refused> {
     match kind {
         Kind::Cuts => document::write(&cuts::answer(&document::read(asked)?, elapsed)?),
+        Kind::Drop => document::write(&drop::answer(&document::read(asked)?)?),
     }
 }
 
@@ -49,6 +53,7 @@ impl Kind {
     pub fn examples(self) -> Vec<Example> {
         let files = match self {
             Self::Cuts => cuts::EXAMPLES,
+            Self::Drop => drop::EXAMPLES,
         };
         files
             .iter()

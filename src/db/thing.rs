@@ -331,10 +331,19 @@ pub async fn list(
     offset: i64,
     limit: i64,
 ) -> Result<Vec<Thing>, DbError> {
-    let ids = match filter.after {
+    let ids = if let Some(after) = filter.after {
         // In the order of their ids; the walk ends where the page is full.
-        Some(after) => ids!(tx, filter, after.0, limit, "thing", "thing.id > ?12", "thing.id LIMIT ?13"),
-        None => ids!(
+        ids!(
+            tx,
+            filter,
+            after.0,
+            limit,
+            "thing",
+            "thing.id > ?12",
+            "thing.id LIMIT ?13"
+        )
+    } else {
+        ids!(
             tx,
             filter,
             offset,
@@ -351,7 +360,7 @@ pub async fn list(
             "true",
             "thing.kind, part.kind, part.name COLLATE NOCASE, piece.amount DESC, fixture.lit_um DESC,
              length(thing.tag), thing.tag LIMIT ?13 OFFSET ?12",
-        ),
+        )
     }?;
     list_in_order(tx, &ids).await
 }

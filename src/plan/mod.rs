@@ -20,6 +20,7 @@ mod data;
 pub mod differ;
 pub mod fit;
 pub mod input;
+pub mod ladder;
 mod load;
 mod make;
 mod mix;

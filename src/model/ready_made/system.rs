@@ -130,7 +130,7 @@ mod tests {
                 match &part.spec {
                     PartSpec::Profile(profile) => assert!(profile.inner_width_um >= spec.width_um),
                     PartSpec::Lead(lead) => {
-                        assert_eq!(lead.connector.carries(&colours), Some(true))
+                        assert_eq!(lead.connector.carries(&colours), Some(true));
                     }
                     PartSpec::Cable(cable) => {
                         assert!(usize::from(cable.conductors) >= colours.conductors());
