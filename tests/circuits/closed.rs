@@ -277,9 +277,9 @@ fn supply_feed_cable_and_driver_lose_by_ohms_law_and_all_parts_add_up() {
         let parts = bar.drop_supply_feed_driver_percent[name]
             + bar.drop_cable_percent[name]
             + bar.drop_tape_percent[name];
-        near(bar.drop_percent[name], parts, 1e-12, "parts");
+        near(bar.drop_percent[name], parts, 1e-7, "parts");
         let whole = 100.0 * (24.3 - bar.voltage_at_worst_v[name]) / 24.0;
-        near(bar.drop_percent[name], whole, 1e-12, "whole");
+        near(bar.drop_percent[name], whole, 1e-7, "whole");
     }
     // What the supply gives is what is lost and lit.
     let lost = &found.lost;

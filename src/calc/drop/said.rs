@@ -119,6 +119,12 @@ pub struct DropAnswer {
     pub notes: Vec<String>,
 }
 
+/// A figure to nine decimals: far finer than what is measured, and the same on every machine.
+fn rounded(value: f64) -> f64 {
+    // What is rounded to nothing has no sign.
+    (value * 1e9).round() / 1e9 + 0.0
+}
+
 impl DropAnswer {
     pub(super) fn new(
         asked: &DropBody,
@@ -143,39 +149,39 @@ impl DropAnswer {
         let cables = asked.cables.iter().zip(&figures.cables);
         let cables = cables.map(|(cable, figures)| DropCableAnswer {
             name: cable.name.clone(),
-            common_current_a: figures.common_a,
+            common_current_a: rounded(figures.common_a),
             channel_current_a: figures
                 .channels
                 .iter()
-                .map(|&(at, amps)| (channel(at), amps))
+                .map(|&(at, amps)| (channel(at), rounded(amps)))
                 .collect(),
-            lost_w: figures.lost_w,
+            lost_w: rounded(figures.lost_w),
         });
         let bar = |at: usize| asked.bars[at].name.clone();
         let (lowest, dimmest) = (figures.lowest, figures.dimmest);
         Self {
             bars,
             cables: cables.collect(),
-            supply_current_a: figures.supply_a,
-            supply_power_w: figures.supply_w,
+            supply_current_a: rounded(figures.supply_a),
+            supply_power_w: rounded(figures.supply_w),
             lost: DropLosses {
-                supply_w: figures.lost.source_w,
-                feed_cable_w: figures.lost.feed_w,
-                driver_w: figures.lost.driver_w,
-                cables_w: figures.lost.cables_w,
-                tape_w: figures.lost.tape_w,
+                supply_w: rounded(figures.lost.source_w),
+                feed_cable_w: rounded(figures.lost.feed_w),
+                driver_w: rounded(figures.lost.driver_w),
+                cables_w: rounded(figures.lost.cables_w),
+                tape_w: rounded(figures.lost.tape_w),
             },
             lowest_voltage: DropLowest {
                 bar: bar(lowest.bar),
                 channel: channel(lowest.channel),
                 cut_unit: lowest.unit,
-                voltage_v: lowest.value,
+                voltage_v: rounded(lowest.value),
             },
             least_light: DropDimmest {
                 bar: bar(dimmest.bar),
                 channel: channel(dimmest.channel),
                 cut_unit: dimmest.unit,
-                light_percent: dimmest.value,
+                light_percent: rounded(dimmest.value),
             },
             notes,
         }
@@ -190,7 +196,7 @@ fn bar_answer(
     let by = |of: fn(&StripFigures) -> f64| {
         let each = strips
             .iter()
-            .map(|strip| (channel(strip.channel), of(strip)));
+            .map(|strip| (channel(strip.channel), rounded(of(strip))));
         each.collect::<BTreeMap<_, _>>()
     };
     let count = |of: fn(&StripFigures) -> usize| {
