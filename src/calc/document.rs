@@ -30,7 +30,8 @@ pub fn within<T: PartialOrd + Copy + std::fmt::Display>(
     least: T,
     most: T,
 ) -> Result<(), Refused> {
-    if value < least || value > most {
+    // What is no number is in no range.
+    if !(least..=most).contains(&value) {
         let detail = format!("Send a number from {least} to {most}, not {value}.");
         return Err(Refused::at(pointer(), detail));
     }

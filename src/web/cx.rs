@@ -18,6 +18,7 @@ use crate::{
     app::App,
     db::{Db, ReadTx},
     model::{text::Name, venue::Venue},
+    plan::outcome::UnpricedRolls,
     stock::{Act, Press},
     units::{Date, Length, LengthUnit, Money},
 };
@@ -122,6 +123,15 @@ impl Cx {
     /// A length as the venue reads it.
     pub fn length(&self, length: Length) -> String {
         length.show(self.venue.length_unit)
+    }
+
+    /// Rolls to buy without a price: `2 × 5000 mm, 1 × 10000 mm`.
+    pub fn rolls(&self, rolls: &[UnpricedRolls]) -> String {
+        let words: Vec<String> = rolls
+            .iter()
+            .map(|it| format!("{} × {}", it.rolls, self.length(it.roll_um)))
+            .collect();
+        words.join(", ")
     }
 
     /// A sum as the venue reads it.

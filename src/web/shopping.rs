@@ -129,12 +129,7 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
                 || short.short.to_string(),
                 |part| amount_words(part, short.short, cx),
             ),
-            rolls: short
-                .rolls
-                .iter()
-                .map(|it| format!("{} × {}", it.rolls, cx.length(it.roll_um)))
-                .collect::<Vec<_>>()
-                .join(", "),
+            rolls: cx.rolls(&short.rolls),
             designs: short.designs.clone(),
         })
         .collect();

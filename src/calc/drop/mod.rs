@@ -5,6 +5,7 @@
 
 mod asked;
 mod by_channel;
+mod circuit;
 mod said;
 
 pub use asked::{

@@ -80,7 +80,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                 href: row.href,
                 price: row.price,
                 name: row.name,
-                rolls: row.rolls.join(", "),
+                rolls: row.rolls,
                 short,
             });
             continue;

@@ -25,7 +25,7 @@ pub struct NeedRow {
     /// Where a price is noted.
     pub price: Option<Link>,
     /// Rolls, reels or bars without a price, in words.
-    pub rolls: Vec<String>,
+    pub rolls: String,
     /// What for.
     pub used_for: String,
     /// How much is needed.
@@ -102,11 +102,7 @@ pub fn row(cx: &Cx, whole: &Whole, need: &Need) -> NeedRow {
         name: need.name.clone(),
         href: need.part.map(Link::Part),
         price: need.part.map(Link::OfferNew),
-        rolls: need
-            .unpriced
-            .iter()
-            .map(|it| format!("{} × {}", it.rolls, cx.length(it.roll_um)))
-            .collect(),
+        rolls: cx.rolls(&need.unpriced),
         used_for: need.used_for.clone(),
         needed: amount(need.needed),
         there: amount(need.there),
