@@ -11,7 +11,7 @@ use tokio::{net::TcpListener, sync::oneshot, task::JoinHandle};
 use crate::{
     clock::Clock,
     config::Config,
-    db::{Db, DbError, OpenError},
+    db::{Db, DbError, Mark, OpenError},
     model::venue::Venue,
     units::Date,
     web,
@@ -26,7 +26,20 @@ struct Inner {
     db: Db,
     clock: Clock,
     config: Config,
-    venue: RwLock<Arc<Venue>>,
+    /// The state last seen, with its settings.
+    seen: RwLock<Option<(Mark, Arc<Venue>)>>,
+}
+
+/// What the service is at one moment: everything that pages rest on beside their address and their
+/// reader.
+#[derive(Debug, Clone)]
+pub struct Now {
+    /// The state of the database; what is read from it afterwards is at least as new.
+    pub mark: Mark,
+    /// The venue's settings.
+    pub venue: Arc<Venue>,
+    /// The venue's calendar day.
+    pub today: Date,
 }
 
 /// Why the service did not start.
@@ -56,13 +69,14 @@ impl App {
     /// Opens the database and reads the settings.
     pub async fn open(config: Config, clock: Clock) -> Result<Self, StartError> {
         let db = Db::open(&config.data).await?;
-        let venue = crate::db::venue::lookup(&mut *db.read().await?).await?;
-        Ok(Self(Arc::new(Inner {
+        let app = Self(Arc::new(Inner {
             db,
             clock,
             config,
-            venue: RwLock::new(Arc::new(venue)),
-        })))
+            seen: RwLock::default(),
+        }));
+        app.now().await?;
+        Ok(app)
     }
 
     /// The database.
@@ -80,19 +94,28 @@ impl App {
         &self.0.config
     }
 
-    /// The venue's settings as last saved.
-    pub fn venue(&self) -> Arc<Venue> {
-        Arc::clone(&self.0.venue.read().unwrap_or_else(PoisonError::into_inner))
-    }
-
-    /// Takes over settings that were just committed.
-    pub fn venue_saved(&self, venue: Venue) {
-        *self.0.venue.write().unwrap_or_else(PoisonError::into_inner) = Arc::new(venue);
-    }
-
-    /// The venue's calendar day.
-    pub fn today(&self) -> Date {
-        self.0.clock.today(&self.venue().zone)
+    /// What the service is now. The settings are read again where anything was committed since they
+    /// were, by this process or by another.
+    pub async fn now(&self) -> Result<Now, DbError> {
+        let seen = self
+            .0
+            .seen
+            .read()
+            .unwrap_or_else(PoisonError::into_inner)
+            .clone();
+        let known = seen.as_ref().map(|(mark, _)| *mark);
+        let (mark, venue) = match (self.0.db.changed(known).await?, seen) {
+            (None, Some(seen)) => seen,
+            (Some((mark, venue)), _) => {
+                let read = (mark, Arc::new(venue));
+                let mut seen = self.0.seen.write().unwrap_or_else(PoisonError::into_inner);
+                *seen = Some(read.clone());
+                read
+            }
+            (None, None) => unreachable!("an unknown state is a changed one"),
+        };
+        let today = self.0.clock.today(&venue.zone);
+        Ok(Now { mark, venue, today })
     }
 }
 

@@ -18,7 +18,7 @@ use crate::{
     clock::Clock,
     config::Config,
     db::{
-        self, Db, DbError, OpenError,
+        Db, DbError, OpenError,
         backup::{self, BackupError},
     },
     sample::{self, SampleError},
@@ -199,7 +199,6 @@ impl Serve {
 
 async fn fill_sample(app: &App) -> Result<(), Failure> {
     if sample::fill(app.db(), app.clock()).await? {
-        app.venue_saved(db::venue::lookup(&mut *app.db().read().await?).await?);
         tracing::info!("filled in the invented Millpond Hall");
     } else {
         tracing::info!("there is something in the database already: the sample was left out");

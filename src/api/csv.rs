@@ -150,7 +150,7 @@ struct ReadStock {
 }
 
 fn unit(api: &Api) -> LengthUnit {
-    api.app.venue().length_unit
+    api.venue.length_unit
 }
 
 fn text(text: String) -> Answer {

@@ -9,7 +9,7 @@
     reason = "the macro that describes an operation qualifies the types of its query"
 )]
 
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use axum::{
     body::Bytes,
@@ -24,7 +24,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use crate::{
     app::App,
     db::{Db, ReadTx},
-    model::text::Name,
+    model::{text::Name, venue::Venue},
     stock::{Act, Press},
     units::Date,
     web::page::hex,
@@ -112,6 +112,7 @@ async fn openapi() -> Response {
 struct Api {
     app: App,
     who: Name,
+    venue: Arc<Venue>,
     today: Date,
     method: Method,
     path: String,
@@ -145,12 +146,14 @@ impl FromRequestParts<App> for Api {
                  changed.",
             ));
         }
+        let now = app.now().await?;
         Ok(Self {
             who,
             key,
             if_match: tags(headers, &header::IF_MATCH)?,
             if_none_match: tags(headers, &header::IF_NONE_MATCH)?,
-            today: app.today(),
+            venue: now.venue,
+            today: now.today,
             method: parts.method.clone(),
             path: parts.uri.path().to_owned(),
             app: app.clone(),

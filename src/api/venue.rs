@@ -116,7 +116,6 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
     }
     tx.commit().await?;
     venue.version += 1;
-    api.app.venue_saved(venue.clone());
     super::json::reply_tagged(&venue, &tag_of(&venue))
 }
 

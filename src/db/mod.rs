@@ -6,6 +6,7 @@
 
 use std::{
     path::{Path, PathBuf},
+    sync::Arc,
     time::Duration,
 };
 
@@ -22,6 +23,7 @@ pub mod calendar;
 pub mod design;
 pub mod fixture;
 pub mod loan;
+mod mark;
 pub mod movement;
 pub mod offer;
 pub mod overview;
@@ -40,8 +42,12 @@ pub mod thing;
 mod tx;
 pub mod venue;
 
+pub use mark::Mark;
 pub use refusal::{DbError, Refusal};
 pub use tx::{ReadTx, WriteTx};
+
+use crate::model::venue::Venue;
+use mark::Watch;
 
 static MIGRATIONS: Migrator = sqlx::migrate!();
 
@@ -50,6 +56,7 @@ static MIGRATIONS: Migrator = sqlx::migrate!();
 pub struct Db {
     writer: SqlitePool,
     readers: SqlitePool,
+    watch: Arc<Watch>,
     file: PathBuf,
 }
 
@@ -152,18 +159,21 @@ impl Db {
                 why,
             },
         })?;
+        let reading = options.read_only(true).create_if_missing(false);
+        let watch = Arc::new(Watch::begin(&reading).await.map_err(sqlite)?);
         let readers = SqlitePoolOptions::new()
             .max_connections(4)
             .min_connections(2)
             .test_before_acquire(false)
             .idle_timeout(None)
             .max_lifetime(None)
-            .connect_with(options.read_only(true).create_if_missing(false))
+            .connect_with(reading)
             .await
             .map_err(sqlite)?;
         Ok(Self {
             writer,
             readers,
+            watch,
             file: file.to_owned(),
         })
     }
@@ -178,6 +188,13 @@ impl Db {
         ReadTx::begin(&self.readers).await
     }
 
+    /// The state that the database is in now, and the settings in it; nothing where that is the
+    /// state already known. What is read after this is at least as new. It is another state after
+    /// each commit, be it of this process or of another.
+    pub async fn changed(&self, known: Option<Mark>) -> Result<Option<(Mark, Venue)>, DbError> {
+        self.watch.changed(known).await
+    }
+
     /// Begins to write, alone: `BEGIN IMMEDIATE`, so that what is checked stays true until the
     /// commit.
     pub async fn write(&self) -> Result<WriteTx, DbError> {
@@ -186,6 +203,7 @@ impl Db {
 
     /// Closes every connection and folds the write-ahead log into the file.
     pub async fn close(self) {
+        self.watch.close().await;
         self.readers.close().await;
         self.writer.close().await;
     }

@@ -10,6 +10,7 @@ use crate::{
     model::{
         design::State,
         id::{AccountId, DesignId, MovementId, PartId, PurchaseId, ThingId},
+        part::Kind,
     },
     units::{Date, parse_date},
 };
@@ -308,16 +309,40 @@ pub async fn list_counts_in_places(
     .collect())
 }
 
-/// How many fixtures and how many frames one owns.
-pub async fn count_fixtures_and_frames(tx: &mut SqliteConnection) -> Result<(i64, i64), DbError> {
+/// What there is of each sort.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Sorts {
+    /// How many parts of each kind are not retired; kinds without one are left out.
+    pub parts: Vec<(Kind, i64)>,
+    /// How many fixtures one owns.
+    pub fixtures: i64,
+    /// How many frames one owns.
+    pub frames: i64,
+}
+
+/// Counts what there is of each sort.
+pub async fn count_sorts(tx: &mut SqliteConnection) -> Result<Sorts, DbError> {
     // Accounts 1 to 6 are those outside the house.
-    let row = sqlx::query!(
-        r#"SELECT (SELECT count(*) FROM thing WHERE kind = 'fixture' AND account_id > 6) AS "fixtures!: i64",
-             (SELECT count(*) FROM thing WHERE kind = 'frame' AND account_id > 6) AS "frames!: i64""#
+    let rows = sqlx::query!(
+        r#"SELECT kind AS "kind!: String", count(*) AS "many!: i64" FROM part WHERE retired = 0 GROUP BY kind
+           UNION ALL
+           SELECT kind, count(*) FROM thing
+           WHERE kind IN ('fixture', 'frame') AND account_id > 6 GROUP BY kind"#
     )
-    .fetch_one(tx)
+    .fetch_all(tx)
     .await?;
-    Ok((row.fixtures, row.frames))
+    let mut sorts = Sorts::default();
+    for row in rows {
+        match row.kind.as_str() {
+            "fixture" => sorts.fixtures = row.many,
+            "frame" => sorts.frames = row.many,
+            kind => sorts
+                .parts
+                .push((read("part.kind", kind.parse())?, row.many)),
+        }
+    }
+    sorts.parts.sort();
+    Ok(sorts)
 }
 
 /// What a stocktake found different on a day, newest first: in one account, or of one part.

@@ -229,18 +229,6 @@ pub async fn list_stock(
         .collect()
 }
 
-/// How many parts of each kind there are that are not retired.
-pub async fn count_by_kind(tx: &mut SqliteConnection) -> Result<Vec<(Kind, i64)>, DbError> {
-    sqlx::query!(
-        r#"SELECT kind, count(*) AS "parts!: i64" FROM part WHERE retired = 0 GROUP BY kind"#
-    )
-    .fetch_all(tx)
-    .await?
-    .into_iter()
-    .map(|row| Ok((read("part.kind", row.kind.parse())?, row.parts)))
-    .collect()
-}
-
 /// Which ready-made parts were taken already.
 pub async fn list_ready_made(tx: &mut SqliteConnection) -> Result<Vec<String>, DbError> {
     Ok(sqlx::query_scalar!(

@@ -1,4 +1,4 @@
-//! SQL for what a plan is made from: everything in the house, with what of it is free.
+//! SQL for what a plan is made from: what is in the house that it may take, with what of it is free.
 //!
 //! A handful of statements, whatever the size of the cupboard, all in the caller's transaction.
 
@@ -20,7 +20,10 @@ use crate::{
     plan::{
         Input,
         available::{At, Rules, free_ranges, freedom},
-        input::{Snapshot, SpareCount, SpareFixture, SpareFrame, SparePiece, SpareUnit, Where},
+        input::{
+            Snapshot, SpareCount, SpareFixture, SpareFrame, SparePiece, SpareUnit, Where,
+            may_take_pieces,
+        },
     },
     units::{Date, FOREVER, Length, Voltage, Window, parse_date},
 };
@@ -76,9 +79,14 @@ pub async fn input_of(
     let parts = list_parts(tx).await?;
     let claims = reservation::list_claims(tx, None, None, ask.own).await?;
     let walk = walk(tx).await?;
+    let asked: Vec<PartId> = parts
+        .iter()
+        .filter(|part| may_take_pieces(&design, part))
+        .map(|part| part.id)
+        .collect();
     let stock = Snapshot {
         fixtures: list_fixtures_with(tx, ask, &claims, &walk).await?,
-        pieces: list_pieces(tx, ask.for_good(), &claims, &walk).await?,
+        pieces: list_pieces(tx, ask.for_good(), &asked, &claims, &walk).await?,
         units: list_units(tx, ask, Mounted::MayServe, &claims, &walk).await?,
         frames: list_frames(tx, ask, &claims).await?,
         counts: list_counts(tx, ask, &parts).await?,
@@ -113,14 +121,15 @@ pub async fn list_spare_units(
     list_units(tx, ask, Mounted::IsAway, &claims, &walk).await
 }
 
-/// Every piece in the house of which some is free for the days asked.
+/// Every piece of a part in the house of which some is free for the days asked.
 pub async fn list_spare_pieces(
     tx: &mut SqliteConnection,
     ask: Ask,
+    part: PartId,
 ) -> Result<Vec<SparePiece>, DbError> {
     let claims = reservation::list_claims(tx, None, None, ask.own).await?;
     let walk = walk(tx).await?;
-    list_pieces(tx, ask, &claims, &walk).await
+    list_pieces(tx, ask, &[part], &claims, &walk).await
 }
 
 async fn list_parts(tx: &mut SqliteConnection) -> Result<Vec<Part>, DbError> {
@@ -313,9 +322,11 @@ async fn list_fixtures_with(
 async fn list_pieces(
     tx: &mut SqliteConnection,
     ask: Ask,
+    parts: &[PartId],
     claims: &Claims,
     walk: &HashMap<PlaceId, Where>,
 ) -> Result<Vec<SparePiece>, DbError> {
+    let parts = read("ids", serde_json::to_string(parts))?;
     let rows = sqlx::query!(
         r#"SELECT thing.id AS "id!", thing.tag, thing.condition, thing.part_id AS "part_id!", piece.amount,
                piece.rest_um, piece.start_end, piece.end_end, piece.joint_offset_units,
@@ -327,9 +338,11 @@ async fn list_pieces(
            JOIN account ON account.id = thing.account_id
            LEFT JOIN design ON design.id = account.design_id
            LEFT JOIN loan ON loan.id = account.loan_id
-           WHERE thing.kind = 'piece' AND thing.condition = 'good'
+           WHERE thing.part_id IN (SELECT value FROM json_each(?))
+             AND thing.kind = 'piece' AND thing.condition = 'good'
              AND account.kind IN ('place', 'design', 'loan')
-           ORDER BY thing.id"#
+           ORDER BY thing.id"#,
+        parts
     )
     .fetch_all(tx)
     .await?;

@@ -8,10 +8,10 @@ use serde::{Deserialize, Serialize};
 
 use crate::{
     model::{
-        design::Design,
+        design::{Bar, Design},
         fixture::Fixture,
         id::{OfferId, PartId, PurchaseLineId, SupplierId, ThingId},
-        part::Part,
+        part::{Part, PartSpec},
         piece::Piece,
         text::{Name, Tag},
         venue::Venue,
@@ -36,12 +36,37 @@ pub struct Input {
     pub today: Date,
 }
 
+/// Whether a plan of the design can ask for pieces of the part, or for what they cost beyond stock:
+/// pieces of other parts may be left out of its [`Snapshot`].
+pub fn may_take_pieces(design: &Design, part: &Part) -> bool {
+    let any_bar = |asks: &dyn Fn(&Bar) -> bool| design.bars.iter().any(asks);
+    design.extras.iter().any(|extra| extra.part == part.id)
+        || match &part.spec {
+            PartSpec::Tape(tape) => {
+                let colours = tape.colours();
+                any_bar(&|bar| match bar.tape {
+                    Some(chosen) => chosen == part.id,
+                    None => colours.as_ref() == Some(&bar.channels),
+                })
+            }
+            PartSpec::Profile(profile) => any_bar(&|bar| match bar.profile {
+                Some(chosen) => chosen == part.id,
+                None => bar.diffused && profile.diffuser.diffuses(),
+            }),
+            PartSpec::Cable(_) => match design.choices.cable {
+                Some(chosen) => chosen == part.id,
+                None => any_bar(&|bar| bar.cable_um.get() > 0),
+            },
+            _ => false,
+        }
+}
+
 /// What is there for the design's days.
 #[derive(Debug, Clone, Default)]
 pub struct Snapshot {
     /// Fixtures in the house, free or not.
     pub fixtures: Vec<SpareFixture>,
-    /// Pieces in the house with a free range.
+    /// Pieces in the house with a free range, of the parts that [`may_take_pieces`] names at least.
     pub pieces: Vec<SparePiece>,
     /// Drivers and supplies in the house, free or not.
     pub units: Vec<SpareUnit>,

@@ -241,10 +241,13 @@ async fn alike(
     Ok(match thing.kind {
         ThingKind::Piece => {
             let length = to - from;
-            list_spare_pieces(tx, ask)
+            let Some(part) = thing.part else {
+                return Ok(None);
+            };
+            list_spare_pieces(tx, ask, part)
                 .await?
                 .into_iter()
-                .filter(|spare| Some(spare.piece.part) == thing.part && spare.piece.id != id)
+                .filter(|spare| spare.piece.id != id)
                 .flat_map(|spare| {
                     let piece = spare.piece;
                     spare

@@ -119,10 +119,8 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
     stock.truncate(usize::try_from(PAGE).unwrap_or(usize::MAX));
     let ids: Vec<PartId> = stock.iter().map(|one| one.part.id).collect();
     let held = db::overview::held_on(&mut tx, &ids, cx.today).await?;
-    let mut kinds = db::part::count_by_kind(&mut tx).await?;
-    kinds.sort();
-    let others = db::overview::count_fixtures_and_frames(&mut tx).await?;
-    let empty = kinds.is_empty() && others == (0, 0);
+    let sorts = db::overview::count_sorts(&mut tx).await?;
+    let empty = sorts == db::overview::Sorts::default();
     let found = if typed.is_empty() {
         Vec::new()
     } else {
@@ -160,13 +158,13 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         label: "All".to_owned(),
         current: kind.is_none(),
     })
-    .chain(kinds.iter().map(|(each, parts)| Chip {
+    .chain(sorts.parts.iter().map(|(each, parts)| Chip {
         href: base().with(fields(each.word(), String::new())),
         label: format!("{each} {parts}"),
         current: kind == Some(*each),
     }))
     .chain(
-        [("finished bars", others.0), ("frames", others.1)]
+        [("finished bars", sorts.fixtures), ("frames", sorts.frames)]
             .into_iter()
             .filter(|(_, number)| *number > 0)
             .map(|(label, number)| Chip {

@@ -1,6 +1,6 @@
 //! The one extractor of pages: who, the venue, the day, the database.
 
-use std::{convert::Infallible, sync::Arc};
+use std::sync::Arc;
 
 use axum::{
     extract::FromRequestParts,
@@ -15,7 +15,7 @@ use super::{
     page::{Chrome, Flash, Section, hex},
 };
 use crate::{
-    app::App,
+    app::{App, Now},
     db::{Db, ReadTx},
     model::{text::Name, venue::Venue},
     plan::outcome::UnpricedRolls,
@@ -63,14 +63,18 @@ fn who_from_cookie(value: &str) -> Option<Name> {
 }
 
 impl FromRequestParts<App> for Cx {
-    type Rejection = Infallible;
+    type Rejection = Trouble;
 
-    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Infallible> {
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Trouble> {
+        let now = match parts.extensions.remove::<Now>() {
+            Some(now) => now,
+            None => app.now().await?,
+        };
         Ok(Self {
             app: app.clone(),
             who: cookie(&parts.headers, WHO_COOKIE).and_then(who_from_cookie),
-            venue: app.venue(),
-            today: app.today(),
+            venue: now.venue,
+            today: now.today,
             path: parts.uri.path().to_owned(),
             flash: cookie(&parts.headers, Flash::COOKIE).and_then(Flash::from_cookie),
         })

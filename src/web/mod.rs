@@ -29,6 +29,7 @@ pub mod error;
 mod fixtures;
 pub mod form;
 pub mod guard;
+mod kept;
 pub mod link;
 mod log;
 pub mod page;
@@ -53,8 +54,8 @@ pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
 
 /// Every route.
 pub fn router(app: App) -> Router {
-    let pages = Router::new()
-        .route("/static/{hash}/{name}", get(asset::get))
+    // These rest on nothing but the database, the day, their address and who asks.
+    let kept = Router::new()
         .route("/", get(cupboard::home))
         .route("/cupboard", get(cupboard::get))
         .route("/search", get(search::get))
@@ -67,22 +68,8 @@ pub fn router(app: App) -> Router {
             "/things/{id}/edit",
             get(thing::edit::get).post(thing::edit::post),
         )
-        .route("/things/{id}/move", post(thing::act::moved))
-        .route("/things/{id}/out", post(thing::act::out))
-        .route("/things/{id}/mark", post(thing::act::mark))
-        .route("/things/{id}/mount", post(thing::act::mount))
-        .route("/things/{id}/lend", post(thing::act::lend))
-        .route("/things/{id}/give-back", post(thing::act::give_back))
         .route("/tag/{tag}", get(thing::by_tag))
         .route("/fixtures", get(fixtures::get))
-        .route(
-            "/fixtures/new",
-            get(fixtures::new::get).post(fixtures::new::post),
-        )
-        .route(
-            "/frames/new",
-            get(fixtures::frame::get).post(fixtures::frame::post),
-        )
         .route("/parts/{id}/receive", get(receive::get).post(receive::post))
         .route(
             "/parts/{id}/count",
@@ -94,12 +81,36 @@ pub fn router(app: App) -> Router {
         )
         .route("/places", get(places::get).post(places::post))
         .route("/places/{id}", get(places::one))
+        .route("/log", get(log::get))
+        .route("/parts/{id}", get(part::get))
+        .route("/calendar", get(calendar::get))
+        .route("/shopping", get(shopping::get))
+        .route("/shopping/{id}", get(purchase::get))
+        .route("/suppliers", get(settings::supplier::list))
+        .merge(design::routes())
+        .route_layer(from_fn_with_state(kept::Kept::new(app.clone()), kept::keep));
+    let pages = Router::new()
+        .merge(kept)
+        .route("/static/{hash}/{name}", get(asset::get))
+        .route("/things/{id}/move", post(thing::act::moved))
+        .route("/things/{id}/out", post(thing::act::out))
+        .route("/things/{id}/mark", post(thing::act::mark))
+        .route("/things/{id}/mount", post(thing::act::mount))
+        .route("/things/{id}/lend", post(thing::act::lend))
+        .route("/things/{id}/give-back", post(thing::act::give_back))
+        .route(
+            "/fixtures/new",
+            get(fixtures::new::get).post(fixtures::new::post),
+        )
+        .route(
+            "/frames/new",
+            get(fixtures::frame::get).post(fixtures::frame::post),
+        )
         .route(
             "/places/{id}/edit",
             get(places::edit_get).post(places::edit_post),
         )
         .route("/places/{id}/retire", post(places::retire))
-        .route("/log", get(log::get))
         .route("/log/{id}/undo", post(log::undo))
         .route(
             "/parts/new",
@@ -110,7 +121,6 @@ pub fn router(app: App) -> Router {
             get(ready_made::get).post(ready_made::post),
         )
         .route("/take-in", get(take_in::get).post(take_in::post))
-        .route("/parts/{id}", get(part::get))
         .route(
             "/parts/{id}/edit",
             get(part_edit::get_edit).post(part_edit::post_edit),
@@ -120,7 +130,6 @@ pub fn router(app: App) -> Router {
         .route("/parts/{id}/delete", post(part_edit::post_delete))
         .route("/who", get(who::get).post(who::post))
         .route("/bench", get(bench::get))
-        .route("/calendar", get(calendar::get))
         .route(
             "/parts/{id}/offers/new",
             get(settings::offer::new).post(settings::offer::add),
@@ -129,9 +138,7 @@ pub fn router(app: App) -> Router {
             "/offers/{id}",
             get(settings::offer::get).post(settings::offer::post),
         )
-        .route("/shopping", get(shopping::get))
         .route("/shopping/order", post(shopping::order))
-        .route("/shopping/{id}", get(purchase::get))
         .route("/shopping/{id}/state", post(purchase::state))
         .route("/shopping/{id}/receive/{line}", post(purchase::receive))
         .route(
@@ -155,7 +162,6 @@ pub fn router(app: App) -> Router {
             "/settings/people",
             get(settings::people::get).post(settings::people::post),
         )
-        .route("/suppliers", get(settings::supplier::list))
         .route(
             "/suppliers/new",
             get(settings::supplier::new).post(settings::supplier::add),
@@ -164,7 +170,6 @@ pub fn router(app: App) -> Router {
             "/suppliers/{id}",
             get(settings::supplier::get).post(settings::supplier::post),
         )
-        .merge(design::routes())
         .fallback(|| async { Trouble::not_found("page").into_response() })
         .method_not_allowed_fallback(|| async {
             Trouble::new(

@@ -1,5 +1,7 @@
 //! The frame of a page, the message line, and a template turned into a response.
 
+use std::cell::RefCell;
+
 use askama::Template;
 use axum::{
     http::{HeaderValue, StatusCode, header},
@@ -192,14 +194,34 @@ impl Chrome {
     }
 }
 
+/// How long a press key is, in bytes.
+pub const KEY_LENGTH: usize = 32;
+
+tokio::task_local! {
+    static HANDED_OUT: RefCell<Vec<String>>;
+}
+
 /// A fresh press key: 128 random bits in hexadecimal.
 pub fn press_key() -> String {
-    let mut bytes = [0_u8; 16];
+    let mut bytes = [0_u8; KEY_LENGTH / 2];
     // Without randomness the key is empty, and the press is carried out without one.
     if getrandom::fill(&mut bytes).is_err() {
         return String::new();
     }
-    hex(&bytes)
+    let key = hex(&bytes);
+    // Noted where somebody asked for it, see `with_keys`.
+    let _ = HANDED_OUT.try_with(|keys| keys.borrow_mut().push(key.clone()));
+    key
+}
+
+/// What the work gives, and the press keys that were handed out in it.
+pub async fn with_keys<T>(work: impl Future<Output = T>) -> (T, Vec<String>) {
+    HANDED_OUT
+        .scope(RefCell::default(), async {
+            let done = work.await;
+            (done, HANDED_OUT.with(RefCell::take))
+        })
+        .await
 }
 
 /// Bytes in hexadecimal.

@@ -13,6 +13,7 @@ mod cupboard;
 mod designs;
 mod frame;
 mod help;
+mod kept;
 mod parts;
 mod sample;
 mod settings;

@@ -136,9 +136,6 @@ impl Stage {
         let app = stage.running.app();
         let filled = sample::fill(app.db(), app.clock()).await;
         assert!(filled.expect("the sample is filled in"));
-        let mut tx = app.db().read().await.expect("the database is read");
-        let venue = db::venue::lookup(&mut tx).await.expect("the settings");
-        app.venue_saved(venue);
         stage
     }
 

@@ -175,6 +175,13 @@ impl House {
         self.input.design.bars.push(bar);
     }
 
+    /// Wants so much of a part besides.
+    pub fn extra(&mut self, id: i64, part: PartId, amount: i64) {
+        let extra = json!({"id": id, "part": part, "amount": amount, "note": ""});
+        let extra = serde_json::from_value(extra).expect("an extra line");
+        self.input.design.extras.push(extra);
+    }
+
     pub fn plan(&self) -> Plan {
         tapewright::plan::plan(&self.input)
     }

@@ -11,7 +11,7 @@ use tapewright::{
     },
     plan::{
         Input, Plan,
-        input::Freedom,
+        input::{Freedom, may_take_pieces},
         outcome::{Becomes, CutSource, Serve},
         plan,
     },
@@ -355,6 +355,39 @@ proptest! {
         other.bars.reverse();
         prop_assert_eq!(&other, &made);
         prop_assert!(tapewright::plan::differences(&made, &other, &house.input.stock).is_empty());
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(150))]
+    /// A snapshot may leave out pieces of parts that no plan of the design asks for.
+    #[test]
+    fn pieces_that_nothing_asks_for_change_nothing(
+        recipe in recipe(),
+        chosen in proptest::option::of(1_i64..3),
+        (cable, retired, extra) in any::<(bool, bool, bool)>(),
+    ) {
+        let mut house = house(&recipe);
+        let other = json!({"kind": "cable", "conductors": 4, "rating_ma": 5_000});
+        let other = house.part(10, "thin cable", other);
+        house.piece(900, other, 30_000_000, json!({}));
+        if let Some(bar) = house.input.design.bars.first_mut() {
+            bar.tape = chosen.map(PartId);
+        }
+        house.input.design.choices.cable = cable.then_some(other);
+        for part in &mut house.input.parts {
+            part.retired = retired && part.id <= PartId(3);
+        }
+        if extra {
+            house.extra(1, PartId(1), 2_000_000);
+        }
+        let whole = house.plan();
+        let Input { design, parts, stock, .. } = &mut house.input;
+        stock.pieces.retain(|spare| {
+            let mut known = parts.iter();
+            known.any(|part| part.id == spare.piece.part && may_take_pieces(design, part))
+        });
+        prop_assert_eq!(house.plan(), whole);
     }
 }
 

@@ -148,7 +148,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     else {
         return show(&cx, form, None, StatusCode::UNPROCESSABLE_ENTITY);
     };
-    let mut venue = Venue {
+    let venue = Venue {
         name,
         length_unit,
         currency,
@@ -170,8 +170,6 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         return show(&cx, form, Some(&stored), StatusCode::PRECONDITION_FAILED);
     }
     tx.commit().await?;
-    venue.version += 1;
-    cx.app.venue_saved(venue);
     Ok(go_with(
         &Link::Settings,
         &Flash::good("The settings are saved."),

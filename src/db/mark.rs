@@ -1,0 +1,100 @@
+//! Whether anything was committed, by this process or by another: what is kept in memory rests on
+//! it.
+
+use sqlx::{Connection as _, SqliteConnection, sqlite::SqliteConnectOptions};
+use tokio::sync::Mutex;
+
+use super::{DbError, venue};
+use crate::model::venue::Venue;
+
+/// A state of the database as its [`Watch`] saw it. Where two marks of one watch are equal,
+/// nothing was committed between them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Mark(i64);
+
+/// A connection that only watches. `data_version` counts what all other connections to the file
+/// commit, those of other processes too, whether or not they raise our revision; its values mean
+/// something on one connection only (<https://www.sqlite.org/pragma.html#pragma_data_version>).
+#[derive(Debug)]
+pub(super) struct Watch(Mutex<Option<SqliteConnection>>);
+
+impl Watch {
+    /// Begins to watch.
+    pub(super) async fn begin(options: &SqliteConnectOptions) -> Result<Self, sqlx::Error> {
+        let options = options.clone().optimize_on_close(false, None);
+        let connection = SqliteConnection::connect_with(&options).await?;
+        Ok(Self(Mutex::new(Some(connection))))
+    }
+
+    /// The state that the database is in now, and the settings in it; nothing where that is the
+    /// state already known. What is read after this is at least as new.
+    pub(super) async fn changed(
+        &self,
+        known: Option<Mark>,
+    ) -> Result<Option<(Mark, Venue)>, DbError> {
+        let mut watching = self.0.lock().await;
+        let connection = watching.as_mut().ok_or(sqlx::Error::PoolClosed)?;
+        let version = sqlx::query_scalar("PRAGMA data_version")
+            .fetch_one(&mut *connection)
+            .await?;
+        let mark = Mark(version);
+        Ok(if known == Some(mark) {
+            None
+        } else {
+            Some((mark, venue::lookup(connection).await?))
+        })
+    }
+
+    /// Ends it: marks asked for afterwards are refused.
+    pub(super) async fn close(&self) {
+        if let Some(connection) = self.0.lock().await.take() {
+            // It only read: there is nothing to lose.
+            let _ = connection.close().await;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Mark;
+    use crate::db::Db;
+
+    async fn mark(db: &Db) -> Mark {
+        db.changed(None).await.unwrap().unwrap().0
+    }
+
+    #[tokio::test]
+    async fn a_mark_changes_with_every_commit_and_with_nothing_else() {
+        let folder = tempfile::tempdir().unwrap();
+        let ours = Db::open(folder.path()).await.unwrap();
+        let other = Db::open(folder.path()).await.unwrap();
+        let mut last = mark(&ours).await;
+        ours.read().await.unwrap();
+        drop(ours.write().await.unwrap());
+        assert!(ours.changed(Some(last)).await.unwrap().is_none());
+        for writer in [&ours, &other, &ours] {
+            writer.write().await.unwrap().commit().await.unwrap();
+            let (next, _) = ours.changed(Some(last)).await.unwrap().unwrap();
+            assert_ne!(next, last);
+            last = next;
+        }
+        assert_eq!(mark(&ours).await, last);
+    }
+
+    #[tokio::test]
+    async fn a_mark_changes_where_somebody_writes_beside_the_program() {
+        let folder = tempfile::tempdir().unwrap();
+        let ours = Db::open(folder.path()).await.unwrap();
+        let before = mark(&ours).await;
+        let options = sqlx::sqlite::SqliteConnectOptions::new().filename(ours.file());
+        let mut by_hand = <sqlx::SqliteConnection as sqlx::Connection>::connect_with(&options)
+            .await
+            .unwrap();
+        sqlx::query("UPDATE venue SET name = 'Another hall'")
+            .execute(&mut by_hand)
+            .await
+            .unwrap();
+        let (_, venue) = ours.changed(Some(before)).await.unwrap().unwrap();
+        assert_eq!(venue.name.as_str(), "Another hall");
+    }
+}
