@@ -142,7 +142,7 @@ async fn book(size: Size) -> Fallible<f64> {
         let times = tokio::task::spawn_blocking({
             let (page, other) = (format!("{base}{path}"), format!("http://{plain}/"));
             let file = file.clone();
-            let runtime = tokio::runtime::Handle::current();
+            let runtime = Handle::current();
             move || compare(&page, &other, &file, &runtime).map_err(|why| format!("{page}: {why}"))
         })
         .await??;
@@ -181,7 +181,7 @@ struct Times {
 /// Asks for both in turn, after a warm-up.
 fn compare(page: &str, bare: &str, file: &Path, runtime: &Handle) -> Fallible<Times> {
     let agent = ureq::agent();
-    let timed = |url: &str| -> Fallible<(Duration, usize)> {
+    let ask = |url: &str| -> Fallible<(Duration, usize)> {
         let begun = Instant::now();
         let bytes = fetch(&agent, url)?;
         Ok((begun.elapsed(), bytes))
@@ -201,7 +201,7 @@ fn compare(page: &str, bare: &str, file: &Path, runtime: &Handle) -> Fallible<Ti
         };
         let mut round_times = [Duration::ZERO; 4];
         for (at, url) in [(0, first), (0, second), (2, first), (2, second)] {
-            let (time, size) = timed(url)?;
+            let (time, size) = ask(url)?;
             if url == page {
                 bytes = size;
             }

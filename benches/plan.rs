@@ -112,7 +112,7 @@ fn house(served: i64) -> House {
             450_000 + dice.below(1_000_000) + longer,
             if four { RGBW } else { RGB },
             json!({"cable_um": 500_000 + dice.below(3_000_000),
-                   "group": ["left", "right", "arch"][usize::try_from(number % 3).unwrap_or(0)]}),
+                   "group": if number % 2 == 0 { "left" } else { "right" }}),
         );
     }
     house

@@ -32,7 +32,7 @@ use tapewright::{
     app::{self, App, Running},
     clock::Clock,
     config::Config,
-    db, sample,
+    sample,
 };
 use tempfile::TempDir;
 
