@@ -139,6 +139,16 @@ pub enum Moved {
     },
 }
 
+impl Moved {
+    /// The thing that moves, if it is one.
+    pub const fn thing(&self) -> Option<ThingId> {
+        match self {
+            Self::Piece { thing, .. } | Self::Thing { thing, .. } => Some(*thing),
+            Self::Count { .. } | Self::Loss { .. } => None,
+        }
+    }
+}
+
 /// One line of a movement.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Line {

@@ -82,7 +82,14 @@ pub enum Task {
         /// What it made, once it is ticked.
         made: Option<Made>,
     },
-    /// Moves nothing: wiring and testing are ticked only.
+    /// Hangs the cable runs of a driver's bars: they are out with the set from then on.
+    Wire {
+        /// The bars that it feeds.
+        bars: Vec<BarId>,
+        /// The runs that went out, once it is ticked.
+        out: Vec<ThingId>,
+    },
+    /// Moves nothing: testing is ticked only.
     Tick,
     /// Notes the start address that a driver is set to.
     Address {

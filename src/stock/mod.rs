@@ -24,6 +24,7 @@ pub mod out;
 pub mod place;
 pub mod receive;
 pub mod reserve;
+mod runs;
 pub mod state;
 pub mod strike;
 pub mod swap;

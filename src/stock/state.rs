@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 
-use super::{Act, Begun, StockError, build, strike};
+use super::{Act, Begun, StockError, build, runs, strike};
 use crate::{
     db::{self, Db, WriteTx},
     model::{
@@ -134,9 +134,10 @@ async fn preview(
         }
         (State::Building, State::Standing) => {
             let (lines, missing) = strike::out_lines(tx, design.id).await?;
+            let cable = runs::list(tx, design.id, None).await?;
             does.push(format!(
                 "Takes out {} that it holds; they are out until checked in.",
-                count(lines.len(), "line", "lines")
+                count(lines.len() + cable.ready.len(), "line", "lines")
             ));
             let open = db::design::list_steps(tx, design.id)
                 .await?
@@ -229,7 +230,7 @@ pub async fn go(act: &Act, id: DesignId, version: i64, to: State) -> Result<Gone
             db::design::remove_steps(&mut tx, id).await?;
         }
         (State::Building, State::Standing) => {
-            let taken = strike::take_out(&mut tx, act, id).await?;
+            let taken = strike::take_out(&mut tx, act, &design).await?;
             (gone.movement, gone.missing) = (taken.movement, taken.missing);
         }
         (State::Standing, State::Struck) => {

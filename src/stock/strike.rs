@@ -7,10 +7,12 @@ use utoipa::ToSchema;
 use super::{
     Act, Change, Done, StockError, What,
     change::{Head, amount_error, field, moved, place, thing, write},
+    runs,
 };
 use crate::{
     db::{self, WriteTx},
     model::{
+        design::Design,
         fixture::Condition,
         id::{AccountId, DesignId, MovementId, PartId, PlaceId, ThingId},
         movement::{AccountKind, Line, Mark, Moved, MovementKind},
@@ -276,18 +278,21 @@ pub(super) struct TakenOut {
     pub missing: Vec<String>,
 }
 
-/// Takes out what a set holds and what comes back: things and counts that lie in places.
+/// Takes out what a set holds and what comes back: things and counts that lie in places, and the
+/// cable that is cut for it.
 pub(super) async fn take_out(
     tx: &mut WriteTx,
     act: &Act,
-    design: DesignId,
+    design: &Design,
 ) -> Result<TakenOut, StockError> {
-    let (lines, missing) = out_lines(tx, design).await?;
+    let (mut lines, missing) = out_lines(tx, design.id).await?;
+    let cable = runs::list(tx, design.id, None).await?;
+    lines.extend(runs::hang(tx, act, design, cable.ready).await?);
     let movement = if lines.is_empty() {
         None
     } else {
         let reason = Note::default();
-        let head = Head::new(MovementKind::TakeOut, &reason).design(Some(design));
+        let head = Head::new(MovementKind::TakeOut, &reason).design(Some(design.id));
         write(tx, act, head, lines).await?.movement
     };
     Ok(TakenOut { movement, missing })

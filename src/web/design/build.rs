@@ -1,5 +1,7 @@
 //! The bench: steps to tick, each moving the stock.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 
 use super::{Head, Tab, Whole, head, load};
@@ -7,8 +9,9 @@ use crate::{
     db,
     model::{
         design::State,
-        id::{DesignId, StepId},
+        id::{BarId, DesignId, StepId, ThingId},
         step::{Step, StepKind, Task},
+        thing::Thing,
     },
     stock::{self, StockError},
     web::{
@@ -73,7 +76,51 @@ const fn group(kind: StepKind) -> (&'static str, Option<&'static str>) {
     }
 }
 
-fn detail(cx: &Cx, whole: &Whole, step: &Step) -> Vec<String> {
+/// Things that a step names, by id.
+type Things = BTreeMap<ThingId, Thing>;
+
+/// The things that steps fetch.
+async fn fetched(cx: &Cx, steps: &[Step]) -> Result<Things, Trouble> {
+    let ids: Vec<ThingId> = steps
+        .iter()
+        .filter_map(|step| match &step.task {
+            Task::Fetch { things, .. } => Some(things),
+            _ => None,
+        })
+        .flatten()
+        .copied()
+        .collect();
+    let things = db::thing::list_by_id(&mut *cx.read().await?, &ids).await?;
+    Ok(things.into_iter().map(|thing| (thing.id, thing)).collect())
+}
+
+/// The tags that a ticked step made, for whoever writes the labels.
+fn labels(whole: &Whole, task: &Task, made: &[Thing]) -> String {
+    let kept: Vec<Option<BarId>> = match task {
+        Task::Cut { segments, .. } => segments
+            .iter()
+            .filter(|segment| !segment.scrap)
+            .map(|segment| segment.bar)
+            .collect(),
+        _ => Vec::new(),
+    };
+    let words: Vec<String> = made
+        .iter()
+        .enumerate()
+        .map(|(at, thing)| match kept.get(at) {
+            Some(Some(bar)) => format!("{} (bar {})", thing.tag, whole.bar_label(*bar)),
+            Some(None) => format!("{} (rest)", thing.tag),
+            None => thing.tag.to_string(),
+        })
+        .collect();
+    if words.is_empty() {
+        String::new()
+    } else {
+        format!(" Label: {}.", words.join(", "))
+    }
+}
+
+fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> Vec<String> {
     match &step.task {
         Task::Cut { piece, segments } => {
             let part = whole
@@ -110,18 +157,28 @@ fn detail(cx: &Cx, whole: &Whole, step: &Step) -> Vec<String> {
                 })
                 .collect()
         }
-        Task::Fetch { counts, .. } => counts
+        Task::Fetch { things, counts, .. } => things
             .iter()
-            .map(|(part, amount)| {
+            .filter_map(|id| fetched.get(id))
+            .map(|thing| format!("{} · {}", thing.tag, thing.name))
+            .chain(counts.iter().map(|(part, amount)| {
                 format!(
                     "{} × {}",
                     whole.amount(cx, Some(*part), *amount),
                     whole.part_name(*part)
                 )
-            })
+            }))
             .collect(),
         Task::Assemble { lit_um, .. } => vec![format!("{} lit", cx.length(*lit_um))],
         Task::Address { address, .. } => vec![format!("start address {address}")],
+        Task::Wire { bars, .. } => bars
+            .iter()
+            .filter_map(|bar| whole.bar_plan(*bar))
+            .filter_map(|bar| {
+                let output = bar.output?;
+                Some(format!("output {}: {}", output.output, bar.label))
+            })
+            .collect(),
         Task::Tick => Vec::new(),
     }
 }
@@ -130,6 +187,7 @@ fn detail(cx: &Cx, whole: &Whole, step: &Step) -> Vec<String> {
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
+    let fetched = fetched(&cx, &steps).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Build);
     let building = whole.design().state == State::Building;
     let next = steps
@@ -157,7 +215,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             group.rows.push(Row {
                 id: step.id,
                 title: step.title.clone(),
-                detail: detail(&cx, &whole, step),
+                detail: detail(&cx, &whole, &fetched, step),
                 done: step.done.as_ref().map(|done| done.who.clone()),
                 now: next == Some(step.id),
             });
@@ -198,12 +256,8 @@ pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form
     match ticked {
         Ok(ticked) => {
             let things = db::thing::list_by_id(&mut *cx.read().await?, &ticked.things).await?;
-            let tags: Vec<String> = things.iter().map(|thing| thing.tag.to_string()).collect();
-            let made = if tags.is_empty() {
-                String::new()
-            } else {
-                format!(" Label: {}.", tags.join(", "))
-            };
+            let whole = load::whole(&cx, id).await?;
+            let made = labels(&whole, &named.task, &things);
             Ok(go_with(
                 &back,
                 &Flash::good(format!("{words}: {}.{made}", named.title)),
