@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 
 use super::{
     cx::Cx,
+    design::day,
     error::Answer,
     form::Form,
     link::Link,
@@ -18,7 +19,7 @@ use crate::{
     },
     plan::shopping::{ListLine, ShoppingList},
     stock::order::{self, Wish},
-    units::{Date, Money},
+    units::Money,
 };
 
 struct LineView {
@@ -28,10 +29,10 @@ struct LineView {
     packs: u32,
     pack: String,
     cost: String,
-    left_over: Option<i64>,
+    left_over: Option<String>,
     on_order: i64,
     designs: Vec<(DesignId, String)>,
-    order_by: Date,
+    order_by: String,
     late: bool,
     design: Option<DesignId>,
 }
@@ -58,7 +59,7 @@ struct OrderView {
     supplier: String,
     state: &'static str,
     mark: &'static str,
-    expected: Option<Date>,
+    expected: Option<String>,
     late: bool,
     open_lines: usize,
     total: String,
@@ -166,9 +167,14 @@ fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine) -> LineView {
             .map(|part| pack_words(part, line.pack_amount, cx.unit()))
             .unwrap_or_default(),
         cost: cx.money(line.cost_minor),
-        left_over: line.left_over.filter(|left| *left > 0),
+        left_over: line.left_over.filter(|left| *left > 0).map(|left| {
+            wanted
+                .parts
+                .get(&line.part)
+                .map_or_else(|| left.to_string(), |part| amount_words(part, left, cx))
+        }),
         on_order: line.on_order,
-        order_by: line.order_by,
+        order_by: day(line.order_by),
         late: line.order_by < cx.today,
         design: match line.designs.as_slice() {
             [(id, _)] => Some(*id),
@@ -190,7 +196,7 @@ fn order_view(cx: &Cx, order: &Purchase) -> OrderView {
             PurchaseState::Closed => "passed",
             PurchaseState::Cancelled => "cancelled",
         },
-        expected: order.expected_on,
+        expected: order.expected_on.map(day),
         late: waiting && order.expected_on.is_some_and(|day| day < cx.today),
         open_lines: order
             .lines

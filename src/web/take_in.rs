@@ -136,10 +136,28 @@ async fn show(cx: &Cx, mut form: Form, status: StatusCode) -> Answer {
     ))
 }
 
+/// Digits on both sides of a comma: it parts decimals for one reader and pieces for another.
+fn comma_between_digits(text: &str) -> Option<String> {
+    let digit = |c: &char| c.is_ascii_digit();
+    let (at, _) = text.match_indices(',').find(|(at, _)| {
+        text[..*at].chars().next_back().is_some_and(|c| digit(&c))
+            && text[at + 1..].chars().next().is_some_and(|c| digit(&c))
+    })?;
+    let before: Vec<char> = text[..at].chars().rev().take_while(digit).collect();
+    let after = text[at + 1..].chars().take_while(digit);
+    Some(before.into_iter().rev().chain([',']).chain(after).collect())
+}
+
 /// Reads `2 x 5 m, 1.3 m`: numbers of pieces and the length of each.
 fn read_pieces(text: &str, bare: LengthUnit) -> Result<Vec<(usize, Length)>, String> {
     let most = || format!("At most {THING_LIMIT} pieces are put in at once. Type fewer.");
     let mut read: Vec<(usize, Length)> = Vec::new();
+    if let Some(both) = comma_between_digits(text) {
+        return Err(format!(
+            "“{both}” may be one length or two. Type {} for one, or a blank after the comma for two.",
+            both.replace(',', ".")
+        ));
+    }
     for item in text.split([',', ';', '\n']).map(str::trim) {
         if item.is_empty() {
             continue;
@@ -298,8 +316,11 @@ mod tests {
             "0",
             "501 x 1 m",
             "300 x 1 m, 300 x 1 m",
+            "2 m, 1,2 m",
+            "1000,2000",
         ] {
             assert!(read(wrong).is_err(), "{wrong}");
         }
+        assert!(read("3 x 2 m, 1,2 m").unwrap_err().contains("Type 1.2 for one"));
     }
 }

@@ -1,5 +1,7 @@
 //! The bars of a set: drawn, listed, and many like ones added in one action.
 
+use std::{cmp::Reverse, collections::BTreeSet};
+
 use askama::Template;
 use axum::http::StatusCode;
 
@@ -11,7 +13,8 @@ use super::{
 use crate::{
     model::{
         design::{BAR_LIMIT, Bar},
-        id::{BarId, DesignId, ExtraId, FrameId, ThingId},
+        id::{BarId, DesignId, ExtraId, FrameId, PartId, ThingId},
+        part::PartSpec,
         text::Name,
     },
     plan::input::Freedom,
@@ -134,7 +137,7 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
     if let Some(last) = whole.design().bars.last() {
         let mut form = super::bar::filled(cx, last, whole.design().version);
         form.set("pattern", pattern_after(last.label.as_str()));
-        form.set("first", (whole.design().bars.len() + 1).to_string());
+        form.set("first", "");
         form.set("count", "1");
         form.set("fixture", "");
         let step = SignedLength::new(300_000).unwrap_or_default();
@@ -150,11 +153,10 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
     };
     Form::filled([
         ("pattern", "#".to_owned()),
-        ("first", "1".to_owned()),
         ("count", "8".to_owned()),
         ("shorter", mm(20)),
         ("longer", mm(20)),
-        ("channels", "RGBW".to_owned()),
+        ("channels", usual_colours(whole)),
         ("diffused", "on".to_owned()),
         ("fed", "one_end".to_owned()),
         ("x", mm(0)),
@@ -165,6 +167,45 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
         ("cable", mm(2000)),
         ("version", whole.design().version.to_string()),
     ])
+}
+
+/// The colours of the tape that lies there, the most of it first; else of one in the catalogue.
+fn usual_colours(whole: &Whole) -> String {
+    let input = whole.input();
+    let length = |part: PartId| -> i64 {
+        let pieces = input.stock.pieces.iter();
+        pieces
+            .filter(|spare| spare.piece.part == part)
+            .map(|spare| spare.piece.amount)
+            .sum()
+    };
+    input
+        .parts
+        .iter()
+        .filter(|part| !part.retired)
+        .filter_map(|part| match &part.spec {
+            PartSpec::Tape(tape) => Some((part.id, tape.colours()?)),
+            _ => None,
+        })
+        .max_by_key(|(part, _)| (length(*part), Reverse(*part)))
+        .map_or_else(|| "RGBW".to_owned(), |(_, colours)| colours.to_string())
+}
+
+/// The first number from which on no label of so many bars is taken.
+fn free_number(whole: &Whole, pattern: &str, count: i64) -> i64 {
+    let taken: BTreeSet<&str> = whole
+        .design()
+        .bars
+        .iter()
+        .map(|bar| bar.label.as_str())
+        .collect();
+    let highest = i64::try_from(taken.len()).unwrap_or(0) + 1;
+    (1..=highest)
+        .find(|first| {
+            (*first..first.saturating_add(count))
+                .all(|number| !taken.contains(label(pattern, count, number).as_str()))
+        })
+        .unwrap_or(highest)
 }
 
 /// The pattern that a label was made by: its last number becomes the sign for the number.
@@ -294,18 +335,23 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     show(&cx, &load::whole(&cx, id).await?, Refused::None)
 }
 
-/// The labels of `count` bars: `#` is where the number stands; without it the number is put after.
-fn labels(form: &mut Form, count: i64, first: i64) -> Option<Vec<Name>> {
-    let pattern = form.value("pattern").trim().to_owned();
-    let pattern = if pattern.contains('#') || (count == 1 && !pattern.is_empty()) {
-        pattern
+/// One label of `count` bars: `#` is where the number stands; without it the number is put after.
+fn label(pattern: &str, count: i64, number: i64) -> String {
+    let pattern = pattern.trim();
+    if pattern.contains('#') || (count == 1 && !pattern.is_empty()) {
+        pattern.replace('#', &number.to_string())
     } else if pattern.is_empty() {
-        "#".to_owned()
+        number.to_string()
     } else {
-        format!("{pattern} #")
-    };
+        format!("{pattern} {number}")
+    }
+}
+
+/// The labels of `count` bars.
+fn labels(form: &mut Form, count: i64, first: i64) -> Option<Vec<Name>> {
+    let pattern = form.value("pattern").to_owned();
     let made: Result<Vec<Name>, _> = (first..first.saturating_add(count))
-        .map(|number| Name::parse(&pattern.replace('#', &number.to_string())))
+        .map(|number| Name::parse(&label(&pattern, count, number)))
         .collect();
     match made {
         Ok(labels) => Some(labels),
@@ -321,7 +367,12 @@ pub async fn add(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let most = i64::try_from(BAR_LIMIT).unwrap_or(i64::MAX);
     let count = form.count("count", 1, most);
-    let first = form.count("first", 0, 1_000_000);
+    let first = if form.value("first").trim().is_empty() {
+        let pattern = form.value("pattern").to_owned();
+        count.map(|count| free_number(&whole, &pattern, count))
+    } else {
+        form.count("first", 0, 1_000_000)
+    };
     let unit = cx.unit();
     let step_x = form.position("step_x", unit);
     let step_y = form.position("step_y", unit);

@@ -11,7 +11,7 @@ use crate::{
         reservation::HoldState,
         text::NAME_LIMIT,
     },
-    plan::{available::Rules, input::SpareFixture},
+    plan::{available::Rules, differ::differences, input::SpareFixture},
     stock::{
         self, StockError,
         design::{Basics, Edit},
@@ -64,15 +64,18 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
     };
     let mut tx = cx.read().await?;
     // What is built, standing or over follows the plan that it was reserved by.
-    let settled = matches!(
-        planned.input.design.state,
-        State::Building | State::Standing | State::Struck
-    );
-    let kept = if settled {
-        db::design::lookup_plan(&mut tx, id).await?
-    } else {
-        None
-    };
+    let state = planned.input.design.state;
+    let settled = matches!(state, State::Building | State::Standing | State::Struck);
+    let mut kept = None;
+    let mut not_held = Vec::new();
+    if settled {
+        kept = db::design::lookup_plan(&mut tx, id).await?;
+    } else if state == State::Reserved
+        && let Some(held) = db::design::lookup_plan(&mut tx, id).await?
+        && held.plan.holds != planned.plan.holds
+    {
+        not_held = differences(&held.plan, &planned.plan, &planned.input.stock);
+    }
     let reasons = db::design::list_reasons(&mut tx, id)
         .await?
         .into_iter()
@@ -89,6 +92,7 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         kept,
         reasons,
         broken,
+        not_held,
     })
 }
 

@@ -111,6 +111,8 @@ pub struct Whole {
     pub reasons: BTreeMap<String, String>,
     /// What it held and is gone, in words.
     pub broken: Vec<String>,
+    /// How the plan that its pages show differs from the one that is held, in words.
+    pub not_held: Vec<String>,
 }
 
 /// A day as people say it, such as `Sat 5 Dec 2026`.
@@ -353,7 +355,9 @@ pub struct Head {
     pub tabs: Vec<TabItem>,
     /// What it held and is gone.
     pub broken: Vec<String>,
-    /// Where its broken holds are mended.
+    /// How the plan differs from what is held.
+    pub not_held: Vec<String>,
+    /// Where it is planned again and held anew.
     pub reserve: Link,
 }
 
@@ -421,6 +425,7 @@ pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
         editable: design.state.editable(),
         tabs,
         broken: whole.broken.clone(),
+        not_held: whole.not_held.clone(),
         reserve: Link::DesignReserve(id),
     };
     (cx.chrome(Section::Designs, title), head)

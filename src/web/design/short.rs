@@ -4,8 +4,12 @@ use askama::Template;
 
 use super::{Head, Tab, Whole, day, head, load};
 use crate::{
-    model::id::DesignId,
-    plan::outcome::{Need, Serve},
+    db,
+    model::{id::DesignId, part::StockBy},
+    plan::{
+        outcome::{Need, Serve},
+        shopping::OnOrder,
+    },
     units::Money,
     web::{
         at::Path,
@@ -38,6 +42,8 @@ pub struct NeedRow {
     pub short: String,
     /// What to buy, in words.
     pub buy: Vec<String>,
+    /// Rolls, reels, bars or units that stand in orders already, in words.
+    pub ordered: Vec<String>,
 }
 
 #[derive(Template)]
@@ -122,7 +128,26 @@ pub fn row(cx: &Cx, whole: &Whole, need: &Need) -> NeedRow {
                 )
             })
             .collect(),
+        ordered: Vec::new(),
     }
+}
+
+/// What stands in orders of something that is planned piece by piece: it serves once it has come.
+/// Counts that are due in are counted as due.
+fn ordered(cx: &Cx, whole: &Whole, need: &Need, open: &OnOrder) -> Vec<String> {
+    let by_piece = need
+        .part
+        .and_then(|id| whole.part(id))
+        .filter(|part| need.short > 0 && part.stock_by() != StockBy::Count);
+    let Some(part) = by_piece else {
+        return Vec::new();
+    };
+    open.iter()
+        .filter(|((of, _), packs)| *of == part.id && **packs > 0)
+        .map(|((_, pack), packs)| {
+            format!("{packs} × {}", whole.pack_words(cx, Some(part.id), *pack))
+        })
+        .collect()
 }
 
 impl Whole {
@@ -130,15 +155,21 @@ impl Whole {
     pub fn pack_words(&self, cx: &Cx, part: Option<crate::model::id::PartId>, pack: i64) -> String {
         let by_length = part
             .and_then(|id| self.part(id))
-            .is_some_and(|part| part.stock_by() == crate::model::part::StockBy::Length);
+            .is_some_and(|part| part.stock_by() == StockBy::Length);
         if by_length {
             crate::units::Length::new(pack)
                 .map_or_else(|_| pack.to_string(), |length| cx.length(length))
         } else if pack == 1 {
-            "one".to_owned()
+            "single".to_owned()
         } else {
             format!("pack of {}", self.amount(cx, part, pack))
         }
+    }
+}
+
+impl ShortPage {
+    fn some_ordered(&self) -> bool {
+        self.short.iter().any(|row| !row.ordered.is_empty())
     }
 }
 
@@ -147,8 +178,12 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Short);
     let (mut short, mut enough) = (Vec::new(), Vec::new());
+    let open = db::purchase::list_open(&mut *cx.read().await?).await?;
     for need in &whole.plan().needs {
-        let row = row(&cx, &whole, need);
+        let row = NeedRow {
+            ordered: ordered(&cx, &whole, need, &open),
+            ..row(&cx, &whole, need)
+        };
         if need.short > 0 {
             short.push(row);
         } else {
