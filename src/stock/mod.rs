@@ -22,6 +22,7 @@ pub mod mount;
 pub mod move_;
 pub mod out;
 pub mod place;
+pub mod prices;
 pub mod receive;
 pub mod reserve;
 mod runs;

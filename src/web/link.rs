@@ -33,6 +33,8 @@ pub enum Link {
     PartCount(PartId),
     ReadyMade,
     TakeIn,
+    /// Prices of one supplier: of every part without one, or of what is short.
+    Prices(bool),
 
     Thing(ThingId),
     ThingTag(String),
@@ -172,6 +174,8 @@ impl fmt::Display for Link {
             Self::PartReceive(id) => write!(f, "/parts/{id}/receive"),
             Self::PartCount(id) => write!(f, "/parts/{id}/count"),
             Self::TakeIn => f.write_str("/take-in"),
+            Self::Prices(true) => f.write_str("/prices?of=all"),
+            Self::Prices(false) => f.write_str("/prices"),
             Self::ReadyMade => f.write_str("/parts/ready-made"),
 
             Self::Thing(id) => write!(f, "/things/{id}"),

@@ -36,6 +36,7 @@ pub mod page;
 mod part;
 mod part_edit;
 mod places;
+mod prices;
 mod purchase;
 mod ready_made;
 mod receive;
@@ -121,6 +122,7 @@ pub fn router(app: App) -> Router {
             get(ready_made::get).post(ready_made::post),
         )
         .route("/take-in", get(take_in::get).post(take_in::post))
+        .route("/prices", get(prices::get).post(prices::post))
         .route(
             "/parts/{id}/edit",
             get(part_edit::get_edit).post(part_edit::post_edit),

@@ -321,6 +321,10 @@ mod tests {
         ] {
             assert!(read(wrong).is_err(), "{wrong}");
         }
-        assert!(read("3 x 2 m, 1,2 m").unwrap_err().contains("Type 1.2 for one"));
+        assert!(
+            read("3 x 2 m, 1,2 m")
+                .unwrap_err()
+                .contains("Type 1.2 for one")
+        );
     }
 }

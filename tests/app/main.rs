@@ -15,6 +15,7 @@ mod frame;
 mod help;
 mod kept;
 mod parts;
+mod prices;
 mod sample;
 mod settings;
 mod take_in;

@@ -161,7 +161,10 @@ pub async fn add(cx: Cx, mut form: Form) -> Answer {
         return show(&cx, None, form, None, StatusCode::UNPROCESSABLE_ENTITY);
     }
     tx.commit().await?;
-    let said = format!("{} is added. Prices are typed at each part.", supplier.name);
+    let said = format!(
+        "{} is added. Type its prices on the shopping page.",
+        supplier.name
+    );
     Ok(go_with(&Link::Suppliers, &Flash::good(said)))
 }
 

@@ -1,0 +1,193 @@
+//! Prices of one supplier typed on one page, from the shortfall to the order, and what is held
+//! when the goods have come.
+
+use tapewright::model::ready_made;
+
+use crate::help::{Page, TestApp};
+
+const TAPE: &str = "tape-rgb-12v-10mm";
+
+/// A set of eight bars that nothing in the empty cupboard serves.
+async fn short_set(app: &TestApp) -> String {
+    let page = app
+        .get(format!("/parts/ready-made?with={TAPE}&tick=system"))
+        .await;
+    assert_eq!(page.form("main form").send(app).await.status, 303);
+    let page = app.get("/designs/new").await;
+    let page = page
+        .form("form[data-draft]")
+        .set("name", "The Tin Orchard")
+        .send(app)
+        .await;
+    let bars = page.header("location").unwrap().to_owned();
+    let page = app.get(&bars).await;
+    let form = page.form("#add form").set("length", "900 mm");
+    assert_eq!(form.send(app).await.status, 303);
+    bars.trim_end_matches("/bars").to_owned()
+}
+
+/// Types a price into every line of the page.
+async fn price_all(app: &TestApp) -> Page {
+    let page = app.get("/prices").await;
+    let prices = page.attributes("input[name^=price-]", "name");
+    assert!(prices.len() > 8, "{}", page.text("main"));
+    let packs = page.attributes("input[name^=pack-]", "name");
+    let mut form = page.form("form.take-in").set("new_supplier", "Reed & Sons");
+    for (pack, price) in packs.iter().zip(&prices) {
+        if form.value(pack).unwrap_or_default().is_empty() {
+            form = form.set(pack, "1 m");
+        }
+        form = form.set(price, "12.50");
+    }
+    form.send(app).await
+}
+
+#[tokio::test]
+async fn the_colours_offered_first_are_those_of_the_tape_at_hand() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    let page = app.get(format!("{set}/bars")).await;
+    assert!(page.texts("table.book tbody tr")[0].contains("RGB"));
+    assert!(
+        ready_made::find(TAPE)
+            .unwrap()
+            .name
+            .as_str()
+            .contains("RGB")
+    );
+}
+
+#[tokio::test]
+async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    let page = app.get(format!("{set}/shortfall")).await;
+    assert!(page.text("main").contains("no price yet"));
+
+    // One price that can't be read: nothing is noted, and all is there as typed.
+    let page = app.get("/prices").await;
+    let prices = page.attributes("input[name^=price-]", "name");
+    let form = page.form("form.take-in").set(&prices[0], "3.20");
+    let wrong = form
+        .clone()
+        .set("new_supplier", "Reed & Sons")
+        .set(&prices[1], "dear")
+        .send(&app)
+        .await;
+    assert_eq!(wrong.status, 422);
+    assert_eq!(wrong.form("form.take-in").value(&prices[0]), Some("3.20"));
+    assert_eq!(wrong.form("form.take-in").value(&prices[1]), Some("dear"));
+    assert_eq!(form.send(&app).await.status, 422, "no supplier");
+    assert!(
+        app.get("/suppliers")
+            .await
+            .text("main")
+            .contains("No supplier")
+    );
+
+    let noted = price_all(&app).await;
+    assert_eq!(noted.status, 303, "{}", noted.text("main"));
+    assert_eq!(noted.header("location"), Some("/shopping"));
+    let page = app.get(format!("{set}/shortfall")).await;
+    assert!(!page.text("main").contains("no price yet"));
+    // A second press of the same button notes nothing twice; the name is taken for a new page.
+    let page = app.get("/prices?of=all").await;
+    let prices = page.attributes("input[name^=price-]", "name");
+    let again = page
+        .form("form.take-in")
+        .set("new_supplier", "Reed & Sons")
+        .set(&prices[0], "1");
+    let again = again.send(&app).await;
+    assert_eq!(again.status, 422);
+    assert!(
+        again
+            .text("main")
+            .contains("There is a supplier of this name")
+    );
+}
+
+#[tokio::test]
+async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    let page = app.get(format!("{set}/reserve")).await;
+    let reserved = page.form("main form.buttons").send(&app).await;
+    assert_eq!(reserved.status, 303, "{}", reserved.text("main"));
+    let newer = "newer than what is held";
+    assert!(!app.get(&set).await.text("main").contains(newer));
+
+    let order = app.get("/shopping").await;
+    assert!(!order.text("main").contains("000 left over"), "raw lengths");
+    let order = order
+        .form("form[action='/shopping/order']")
+        .send(&app)
+        .await;
+    assert_eq!(order.status, 303, "{}", order.text("main"));
+    let order = order.header("location").unwrap().to_owned();
+    let sent = app.get(&order).await;
+    let sent = sent
+        .form("form[action$='/state']")
+        .set("state", "ordered")
+        .send(&app)
+        .await;
+    assert_eq!(sent.status, 303, "{}", sent.text("main"));
+    // Tape is planned roll by roll: short until it has come, but not to be ordered again.
+    let page = app.get(format!("{set}/shortfall")).await;
+    assert!(page.text("main").contains("In orders already, for any set"));
+    assert!(!app.get("/shopping").await.text("main").contains("RGB tape"));
+    let room = [("name", "Store"), ("kind", "room")];
+    assert_eq!(app.post("/places", &room).await.status, 303);
+    loop {
+        let page = app.get(&order).await;
+        if page.count("form[action*='/receive/']") == 0 {
+            break;
+        }
+        let form = page.form("form[action*='/receive/']");
+        let got = form.send(&app).await;
+        assert_eq!(got.status, 303, "{}", got.text("main"));
+    }
+    let page = app.get(&set).await;
+    assert!(page.text("main").contains(newer), "{}", page.text("main"));
+    let page = app.get(format!("{set}/reserve")).await;
+    let held = page.form("main form.buttons").send(&app).await;
+    assert_eq!(held.status, 303, "{}", held.text("main"));
+    let page = app.get(&set).await;
+    assert!(!page.text("main").contains(newer), "{}", page.text("main"));
+
+    // Built: the cable runs are out with the set, and come back with it.
+    let version = page.form("#next form").set("to", "building");
+    assert_eq!(version.send(&app).await.status, 303);
+    let build = format!("{set}/build");
+    loop {
+        let page = app.get(build.clone()).await;
+        if page.count("ol.steps .now form") == 0 {
+            break;
+        }
+        let page = page
+            .form("ol.steps .now form")
+            .set("do", "tick")
+            .send(&app)
+            .await;
+        assert_eq!(page.status, 303, "{}", page.text("main"));
+    }
+    let out = app.get(format!("{set}/strike")).await.text("main");
+    assert!(out.contains("Cable 4 × 18 AWG"), "{out}");
+    // Taken back, the wired runs lie in their place again.
+    let page = app.get(build.clone()).await;
+    let wired = page
+        .texts("ol.steps > li")
+        .iter()
+        .position(|step| step.starts_with("Wire"))
+        .unwrap();
+    let id = page.attributes("ol.steps > li form", "id")[wired].clone();
+    let back = page
+        .form(&format!("form#{id}"))
+        .set("do", "untick")
+        .send(&app)
+        .await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    let less = app.get(format!("{set}/strike")).await.text("main");
+    let runs = |text: &str| text.matches("Cable 4 × 18 AWG").count();
+    assert!(runs(&less) < runs(&out), "{less}");
+}
