@@ -204,7 +204,7 @@ impl World {
     }
 
     async fn design(&self, text: &str, from: i8, to: i8, bars: &[(&str, u32)]) -> DesignId {
-        let id = design::add(&self.act(), &basics(text, from, to))
+        let id = design::add(&self.act(), &basics(text, from, to), &[])
             .await
             .expect("a design");
         if !bars.is_empty() {
@@ -716,6 +716,9 @@ async fn a_set_is_built_stands_and_comes_back() {
                 reason: Note::default(),
             };
             world.act().carry_out(&undo).await.expect("out again");
+            // The set holds it again, for its bar.
+            let again = world.holds(id).await;
+            assert!(held_things(&again).contains(&thing.id), "{again:#?}");
             world.act().carry_out(&check).await.expect("in again");
         }
     }
@@ -879,7 +882,37 @@ async fn a_dead_bar_is_swapped_for_a_free_one_in_one_go() {
         new: second,
         reason: Note::default(),
     };
-    world.on(show).carry_out(&swap).await.expect("swapped");
+    let bar = world.holds(id).await[0].hold.bar;
+    let done = world.on(show).carry_out(&swap).await.expect("swapped");
+    assert_eq!(held_things(&world.holds(id).await), [second].into());
+    // One undo takes all of it back: place, condition and hold.
+    let undo = Undo {
+        movement: done.movement.expect("a movement"),
+        reason: Note::default(),
+    };
+    world.on(show).carry_out(&undo).await.expect("swapped back");
+    let back = world.holds(id).await;
+    assert_eq!(held_things(&back), [first].into());
+    assert_eq!(back[0].hold.bar, bar);
+    let mut tx = world.db.read().await.expect("a transaction");
+    for (thing, condition, on_stage) in [
+        (first, Condition::Good, true),
+        (second, Condition::Good, false),
+    ] {
+        let thing = tapewright::db::thing::lookup(&mut tx, thing)
+            .await
+            .expect("read")
+            .expect("there");
+        assert_eq!(thing.condition, condition);
+        assert_eq!(thing.place.design.is_some(), on_stage);
+    }
+    drop(tx);
+    world.sound().await;
+    world
+        .on(show)
+        .carry_out(&swap)
+        .await
+        .expect("swapped again");
     assert_eq!(held_things(&world.holds(id).await), [second].into());
     let mut tx = world.db.read().await.expect("a transaction");
     let out = strike::list(&mut tx, id).await.expect("out");

@@ -125,6 +125,49 @@ pub async fn list_on_thing(
     .collect()
 }
 
+/// The latest hold of a design on a thing that is over, if there was one.
+pub async fn find_ended(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+    thing: ThingId,
+) -> Result<Option<Hold>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, design_id, bar_id, thing_id, part_id, from_amount, to_amount, from_on, to_on,
+             becomes, purchase_line_id, state, broken_why
+         FROM hold WHERE design_id = ? AND state = 'ended' AND thing_id = ?
+         ORDER BY id DESC LIMIT 1",
+        design.0,
+        thing.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(Row::hold)
+    .transpose()
+}
+
+/// Holds on things for a bar that are over, the latest first.
+pub async fn list_ended_of_bar(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+    bar: BarId,
+) -> Result<Vec<Hold>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, design_id, bar_id, thing_id, part_id, from_amount, to_amount, from_on, to_on,
+             becomes, purchase_line_id, state, broken_why
+         FROM hold WHERE design_id = ? AND state = 'ended' AND bar_id = ? AND thing_id IS NOT NULL
+         ORDER BY id DESC",
+        design.0,
+        bar.0
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::hold)
+    .collect()
+}
+
 /// Active holds on counts of a part, in the order in which they were made.
 pub async fn list_on_part(tx: &mut SqliteConnection, part: PartId) -> Result<Vec<Hold>, DbError> {
     sqlx::query_as!(

@@ -58,7 +58,7 @@ async fn add(
     edits: &[Edit],
 ) -> Result<DesignId, SampleError> {
     let act = hall.act(LIGHTS, days)?;
-    let id = design::add(&act, &basics).await?;
+    let id = design::add(&act, &basics, &[]).await?;
     design::change(&act, id, 1, edits).await?;
     Ok(id)
 }

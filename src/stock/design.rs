@@ -391,7 +391,7 @@ pub fn labels(design: &Design, first: &Name, count: usize) -> Vec<Name> {
 }
 
 /// Adds a draft without bars.
-pub async fn add(act: &Act, basics: &Basics) -> Result<DesignId, StockError> {
+pub async fn add(act: &Act, basics: &Basics, bars: &[Bar]) -> Result<DesignId, StockError> {
     let mut tx = match act.begin().await? {
         Begun::Fresh(tx) => tx,
         Begun::Repeat(id) => return Ok(id),
@@ -410,6 +410,8 @@ pub async fn add(act: &Act, basics: &Basics) -> Result<DesignId, StockError> {
         version: 1,
     };
     basics.put_into(&mut design);
+    let mut next = db::design::next_ids(&mut tx).await?;
+    Edit::AddBars(bars.to_vec()).apply(&mut design, &mut next)?;
     let id = db::design::add(&mut tx, &design)
         .await
         .map_err(name_taken)?;

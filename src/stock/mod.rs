@@ -14,6 +14,7 @@ pub mod csv;
 pub mod cut;
 pub mod design;
 pub mod enter;
+mod hold_again;
 pub mod holds;
 pub mod lend;
 pub mod make;

@@ -16,6 +16,8 @@ use crate::{
         fixture::Condition,
         id::{AccountId, DesignId, MovementId, PartId, PlaceId, ThingId},
         movement::{AccountKind, Line, Mark, Moved, MovementKind},
+        part::StockUnit,
+        piece::length_of,
         reservation::{Held, HoldUse},
         text::{Name, Note, words},
         thing::Thing,
@@ -402,14 +404,22 @@ pub(super) async fn nothing_out(
     if out.is_empty() {
         return Ok(());
     }
-    let named: Vec<String> = out
-        .iter()
-        .take(6)
-        .map(|line| match &line.what {
+    let unit = db::venue::lookup(tx).await?.length_unit;
+    let mut named: Vec<String> = Vec::new();
+    for line in out.iter().take(6) {
+        named.push(match &line.what {
             OutWhat::Thing(thing) => thing.tag.to_string(),
-            OutWhat::Count { name, amount, .. } => format!("{amount} × {name}"),
-        })
-        .collect();
+            OutWhat::Count { part, name, amount } => {
+                let stored = db::part::lookup(tx, *part).await?.map(|part| part.unit());
+                match stored {
+                    Some(StockUnit::Each) | None => format!("{amount} × {name}"),
+                    Some(stored) => {
+                        format!("{} of {name}", length_of(stored, *amount, 0).show(unit))
+                    }
+                }
+            }
+        });
+    }
     let more = out.len().saturating_sub(named.len());
     Err(StockError::refused(format!(
         "Still out with this set: {}{}. Nothing was changed. Check each in, or note it as lost.",

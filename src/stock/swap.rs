@@ -128,7 +128,7 @@ pub struct Swap {
 }
 
 impl Change for Swap {
-    /// The movement is the new one's, if it was taken out; else the mark of the old one.
+    /// One movement: the mark of the old one, and the new one taken out if the set is out.
     type Answer = Done;
 
     async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
@@ -187,25 +187,19 @@ impl Change for Swap {
             becomes: HoldUse::Returns,
         };
         db::reservation::add(tx, &hold, act.today, &act.who).await?;
-        let mut done = Done::default();
-        if old.condition != self.condition {
-            let mark = Mark {
-                thing: old.id,
-                before: old.condition,
-                after: self.condition,
-            };
+        let mark = (old.condition != self.condition).then_some(Mark {
+            thing: old.id,
+            before: old.condition,
+            after: self.condition,
+        });
+        if let Some(mark) = mark {
             db::thing::set_condition(tx, old.id, mark.after).await?;
-            let head = Head {
-                mark: Some(mark),
-                ..Head::new(MovementKind::Mark, &self.reason)
-            }
-            .design(Some(design));
-            done = write(tx, act, head, Vec::new()).await?;
         }
         let state = db::design::lookup(tx, design)
             .await?
             .ok_or(StockError::NotFound("set"))?
             .state;
+        let mut lines = Vec::new();
         let going_out = state == State::Standing || old.place.kind == AccountKind::Design;
         if going_out && new.place.kind == AccountKind::Place {
             let account = db::place::account_of_design(tx, design)
@@ -216,11 +210,24 @@ impl Change for Swap {
                 from: new.place.account,
                 to: account,
             };
-            let head = Head::new(MovementKind::TakeOut, &self.reason).design(Some(design));
-            let out = write(tx, act, head, vec![line]).await?;
-            done.movement = out.movement;
-            done.touched.extend(out.touched);
+            lines.push(line);
         }
+        let kind = if lines.is_empty() {
+            MovementKind::Mark
+        } else {
+            MovementKind::TakeOut
+        };
+        // One movement, so that one undo takes all of it back.
+        let done = if lines.is_empty() && mark.is_none() {
+            Done::default()
+        } else {
+            let head = Head {
+                mark,
+                ..Head::new(kind, &self.reason)
+            }
+            .design(Some(design));
+            write(tx, act, head, lines).await?
+        };
         Ok(Done {
             things: vec![self.new],
             ..done

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{
     Act, StockError,
     change::{Change, Done, Head, thing, write},
+    hold_again,
 };
 use crate::{
     db::{
@@ -93,6 +94,7 @@ impl Change for Undo {
         if entry.kind == MovementKind::Receive {
             db::purchase::undo_receipt(tx, entry.id).await?;
         }
+        hold_again::after_undo(tx, act, &entry).await?;
         Ok(done)
     }
 }

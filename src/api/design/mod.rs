@@ -171,7 +171,7 @@ impl DesignBody {
     responses((status = 201, description = "It was added", body = Created)))]
 async fn add(api: Api, body: Body<DesignBody>) -> Answer {
     let act = api.act(&body);
-    let id = design::add(&act, &body.value.read()?).await?;
+    let id = design::add(&act, &body.value.read()?, &[]).await?;
     created(id.0, format!("/api/v1/designs/{id}"))
 }
 

@@ -6,16 +6,13 @@ use super::Whole;
 use crate::{
     db::{self, snapshot::Ask},
     model::{
-        design::{Bar, Design, State},
+        design::{Design, State},
         id::DesignId,
         reservation::HoldState,
         text::NAME_LIMIT,
     },
     plan::{available::Rules, differ::differences, input::SpareFixture},
-    stock::{
-        self, StockError,
-        design::{Basics, Edit},
-    },
+    stock::{self, StockError, design::Edit},
     units::ShowDates,
     web::{
         cx::Cx,
@@ -214,27 +211,4 @@ pub async fn store(
         Err(StockError::NotFound("set")) => Err(no_design()),
         Err(why) => Err(why.into()),
     }
-}
-
-/// Adds a set, with bars if there are any.
-pub async fn add(
-    cx: &Cx,
-    form: &Form,
-    basics: &Basics,
-    bars: Vec<Bar>,
-) -> Result<DesignId, StockError> {
-    let mut act = cx.act(form);
-    let id = stock::design::add(&act, basics).await?;
-    if bars.is_empty() {
-        return Ok(id);
-    }
-    // The same press makes the set and then its bars, each once.
-    if let Some(press) = &mut act.press {
-        press.key.push_str("-bars");
-    }
-    let version = db::design::lookup_version(&mut *cx.db().read().await?, id)
-        .await?
-        .unwrap_or(0);
-    stock::design::change(&act, id, version, &[Edit::AddBars(bars)]).await?;
-    Ok(id)
 }

@@ -14,7 +14,7 @@ use crate::{
         text::{Name, Note},
     },
     plan::input::{Freedom, SpareFixture},
-    stock::{StockError, design::Basics},
+    stock::{self, StockError, design::Basics},
     units::{Length, SignedLength},
     web::{
         cx::Cx,
@@ -256,7 +256,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         choices: Choices::default(),
     };
     let count = bars.len();
-    match load::add(&cx, &form, &basics, bars).await {
+    match stock::design::add(&cx.act(&form), &basics, &bars).await {
         Ok(id) if count == 0 => Ok(go_with(
             &Link::Bars(id),
             &Flash::good("The set is made. Now sketch its bars."),

@@ -15,7 +15,8 @@ use crate::{
         error::{Answer, Trouble},
         form::Form,
         link::Link,
-        page::{Chrome, Flash, Section, go_with, page_with},
+        page::{Chrome, Section, go_with, page_with},
+        show::told,
     },
 };
 
@@ -152,7 +153,7 @@ pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
         reason: Note::default(),
     };
     match cx.act(&form).carry_out(&asked).await {
-        Ok(_) => {
+        Ok(done) => {
             let things = db::thing::list_by_id(&mut *cx.read().await?, &[id, new]).await?;
             let tag = |id: ThingId| {
                 things
@@ -160,14 +161,12 @@ pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
                     .find(|thing| thing.id == id)
                     .map_or_else(String::new, |thing| thing.tag.to_string())
             };
-            Ok(go_with(
-                &Link::Thing(new),
-                &Flash::good(format!(
-                    "{} takes the place of {}, which is marked {condition}. Switch the supply off before you change them.",
-                    tag(new),
-                    tag(id)
-                )),
-            ))
+            let said = format!(
+                "{} takes the place of {}, which is marked {condition}. Switch the supply off before you change them.",
+                tag(new),
+                tag(id)
+            );
+            Ok(go_with(&Link::Thing(new), &told(&said, &done)))
         }
         Err(StockError::NotFound(_)) => Err(no_fixture()),
         Err(why) => Err(Trouble::from(why).or_go(Link::ThingSwap(id), "See what is free now")),
