@@ -81,8 +81,15 @@ async fn eight_like_bars_are_one_action_and_show_in_picture_and_table() {
     assert_eq!(page.texts("table.book tbody th")[7], "Bar 8");
     // The next ones run on where the last left off.
     let form = page.form("#add form");
-    assert_eq!(form.value("first"), Some("9"));
     assert_eq!(form.value("pattern"), Some("Bar #"));
+    assert_eq!(form.set("count", "2").send(&app).await.status, 303);
+    let page = app.get(format!("{set}/bars")).await;
+    assert_eq!(page.texts("table.book tbody th")[9], "Bar 10");
+    // Another pattern begins at its own first free number.
+    let form = page.form("#add form").set("pattern", "Beam #");
+    assert_eq!(form.send(&app).await.status, 303);
+    let page = app.get(format!("{set}/bars")).await;
+    assert_eq!(page.texts("table.book tbody th")[10], "Beam 1");
 }
 
 #[tokio::test]
