@@ -140,9 +140,10 @@ impl Db {
             .foreign_keys(true)
             .busy_timeout(Duration::from_secs(5))
             .optimize_on_close(true, 400);
+        // No `min_connections`: the pool opens those in a task of its own that may still be at it
+        // when the pool is closed, and a connection left open keeps the log from being folded in.
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
-            .min_connections(1)
             .test_before_acquire(false)
             .idle_timeout(None)
             .max_lifetime(None)
@@ -163,7 +164,6 @@ impl Db {
         let watch = Arc::new(Watch::begin(&reading).await.map_err(sqlite)?);
         let readers = SqlitePoolOptions::new()
             .max_connections(4)
-            .min_connections(2)
             .test_before_acquire(false)
             .idle_timeout(None)
             .max_lifetime(None)
