@@ -15,6 +15,7 @@ use crate::{
         Elapsed, Refused,
         cuts::{self, CutsAnswer, CutsBody},
         drop::{self, DropAnswer, DropBody},
+        packs::{self, PacksAnswer, PacksBody},
     },
     clock::Watch,
 };
@@ -24,6 +25,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(cut))
         .routes(routes!(drop_along))
+        .routes(routes!(buy))
 }
 
 /// How many calculate at once: more than that would slow the pages down.
@@ -74,4 +76,12 @@ async fn cut(body: Body<CutsBody>) -> Answer {
     responses((status = 200, description = "What the circuit carries", body = DropAnswer)))]
 async fn drop_along(body: Body<DropBody>) -> Answer {
     calculate(body, |asked, _| drop::answer(asked)).await
+}
+
+/// What to buy in which packs, and where: the least money for everything wanted, deliveries
+/// included, or the fewest parcels, with what is proven of it and what other ways would cost.
+#[utoipa::path(post, path = "/calc/packs", request_body = PacksBody,
+    responses((status = 200, description = "What to buy", body = PacksAnswer)))]
+async fn buy(body: Body<PacksBody>) -> Answer {
+    calculate(body, |asked, _| packs::answer(asked)).await
 }

@@ -13,6 +13,7 @@ use crate::model::text::words;
 pub mod cuts;
 pub mod document;
 pub mod drop;
+pub mod packs;
 
 pub use document::Refused;
 
@@ -26,6 +27,8 @@ words! {
         Cuts = "cuts", "cuts";
         /// Voltage drop and light along bars, see [`drop`].
         Drop = "drop", "drop";
+        /// What to buy in which packs, see [`packs`].
+        Packs = "packs", "packs";
     }
 }
 
@@ -34,6 +37,7 @@ pub fn answer(kind: Kind, asked: Value, elapsed: Elapsed<'_>) -> Result<Value, R
     match kind {
         Kind::Cuts => document::write(&cuts::answer(&document::read(asked)?, elapsed)?),
         Kind::Drop => document::write(&drop::answer(&document::read(asked)?)?),
+        Kind::Packs => document::write(&packs::answer(&document::read(asked)?)?),
     }
 }
 
@@ -54,6 +58,7 @@ impl Kind {
         let files = match self {
             Self::Cuts => cuts::EXAMPLES,
             Self::Drop => drop::EXAMPLES,
+            Self::Packs => packs::EXAMPLES,
         };
         files
             .iter()

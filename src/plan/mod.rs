@@ -26,6 +26,7 @@ mod make;
 mod mix;
 mod need;
 pub mod outcome;
+pub mod packs;
 mod plug;
 mod power;
 pub mod reuse;

@@ -125,13 +125,13 @@ async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
         .await;
     assert_eq!(order.status, 303, "{}", order.text("main"));
     let order = order.header("location").unwrap().to_owned();
-    let sent = app.get(&order).await;
-    let sent = sent
+    let ordered = app.get(&order).await;
+    let ordered = ordered
         .form("form[action$='/state']")
         .set("state", "ordered")
         .send(&app)
         .await;
-    assert_eq!(sent.status, 303, "{}", sent.text("main"));
+    assert_eq!(ordered.status, 303, "{}", ordered.text("main"));
     // Tape is planned roll by roll: short until it has come, but not to be ordered again.
     let page = app.get(format!("{set}/shortfall")).await;
     assert!(page.text("main").contains("In orders already, for any set"));

@@ -1,0 +1,344 @@
+//! All wants together: which suppliers send a parcel, and which are filled up to their free sum.
+
+use std::collections::HashMap;
+
+use super::{
+    Aim, Choice, Line, Question, Refusal, Steps,
+    one::{self, Mask, Mix, has},
+};
+use crate::plan::answer::{Bounded, Proof};
+
+/// What is decided about a supplier.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum State {
+    /// Its delivery is paid for.
+    Paid,
+    /// Its goods reach the sum from which the delivery is free.
+    Filled,
+    /// It sends nothing.
+    Out,
+}
+
+/// Wants bought so far: what is spent at the suppliers that are filled up, up to what is asked of
+/// each, what everything costs, and how it came.
+#[derive(Debug, Clone)]
+struct Label {
+    cost: i64,
+    spent: Vec<i64>,
+    parent: usize,
+    option: usize,
+}
+
+fn capped(mut spent: Vec<i64>, goals: &[i64]) -> Vec<i64> {
+    for (sum, goal) in spent.iter_mut().zip(goals) {
+        *sum = (*sum).min(*goal);
+    }
+    spent
+}
+
+/// The labels than which no other costs less or as much and spends as much everywhere, by cost;
+/// `None` when the steps ran out.
+fn best_of(mut labels: Vec<Label>, steps: &mut Steps) -> Option<Vec<Label>> {
+    labels.sort_by(|a, b| a.cost.cmp(&b.cost).then_with(|| b.spent.cmp(&a.spent)));
+    let mut kept: Vec<Label> = Vec::new();
+    for label in labels {
+        let beaten = kept.iter().any(|known| {
+            let pairs = known.spent.iter().zip(&label.spent);
+            pairs.into_iter().all(|(known, own)| known >= own)
+        });
+        if !beaten {
+            kept.push(label);
+        }
+        if !steps.take() {
+            return None;
+        }
+    }
+    Some(kept)
+}
+
+/// How good a choice is: parcels where they count first, money, parcels.
+type Rank = (usize, i64, usize);
+
+struct Search<'a> {
+    asked: &'a Question,
+    aim: Aim,
+    steps: Steps,
+    /// The cheapest mix of a want at a set of suppliers.
+    known: HashMap<(usize, Mask), Option<Mix>>,
+    best: Option<(Rank, Choice)>,
+}
+
+/// Finds the best choice, see [`super::cheapest`].
+pub(super) fn solve(
+    asked: &Question,
+    aim: Aim,
+    steps: u64,
+) -> Result<Bounded<Choice, i64>, Refusal> {
+    let mut search = Search {
+        asked,
+        aim,
+        steps: Steps { left: steps.max(1) },
+        known: HashMap::new(),
+        best: None,
+    };
+    let every = (0..asked.suppliers.len()).fold(0, |mask: Mask, at| mask | 1 << at);
+    let bound = search.bound(every, 0).ok_or(Refusal::Steps)?;
+    let mut states = Vec::with_capacity(asked.suppliers.len());
+    search.walk(&mut states, every, 0);
+    let ended = !search.steps.used_up();
+    let (rank, choice) = search.best.ok_or(Refusal::Steps)?;
+    let proof = if ended || (aim == Aim::Money && bound == rank.1) {
+        Proof::Proven
+    } else {
+        Proof::Within {
+            bound: bound.min(rank.1),
+        }
+    };
+    Ok(Bounded {
+        value: choice,
+        proof,
+    })
+}
+
+impl Search<'_> {
+    /// The cheapest mix of a want at some suppliers.
+    fn least(&mut self, want: usize, suppliers: Mask) -> Option<&Mix> {
+        let offers = &self.asked.wants[want].offers;
+        let selling = offers
+            .iter()
+            .fold(0, |mask: Mask, offer| mask | 1 << offer.supplier);
+        let key = (want, suppliers & selling);
+        if !self.known.contains_key(&key) {
+            let mix = one::least(&self.asked.wants[want], key.1, &mut self.steps);
+            self.known.insert(key, mix);
+        }
+        self.known.get(&key)?.as_ref()
+    }
+
+    /// What everything costs at least at some suppliers, with deliveries decided so far.
+    fn bound(&mut self, suppliers: Mask, deliveries: i64) -> Option<i64> {
+        let mut sum = deliveries;
+        for want in 0..self.asked.wants.len() {
+            sum = sum.checked_add(self.least(want, suppliers)?.cost)?;
+        }
+        Some(sum)
+    }
+
+    /// Whether a choice of at least so many parcels and so much money can be better than the best.
+    fn hopeful(&self, parcels: usize, money: i64) -> bool {
+        let Some((best, _)) = &self.best else {
+            return true;
+        };
+        match self.aim {
+            Aim::Money => (0, money, parcels) < *best,
+            Aim::Parcels => (parcels, money, parcels) < *best,
+        }
+    }
+
+    fn walk(&mut self, states: &mut Vec<State>, open: Mask, deliveries: i64) {
+        if !self.steps.take() {
+            return;
+        }
+        let parcels = states.iter().filter(|state| **state != State::Out).count();
+        let Some(bound) = self.bound(open, deliveries) else {
+            return;
+        };
+        if !self.hopeful(parcels, bound) {
+            return;
+        }
+        let at = states.len();
+        let Some(supplier) = self.asked.suppliers.get(at).copied() else {
+            self.leaf(states, open, deliveries);
+            return;
+        };
+        let ways = [State::Paid, State::Filled, State::Out];
+        for way in ways {
+            let fillable = supplier.free_from_minor.is_some() && supplier.delivery_minor > 0;
+            if way == State::Filled && !fillable {
+                continue;
+            }
+            let (open, more) = match way {
+                State::Paid => (open, supplier.delivery_minor),
+                State::Filled => (open, 0),
+                State::Out => (open & !(1 << at), 0),
+            };
+            states.push(way);
+            self.walk(states, open, deliveries.saturating_add(more));
+            states.pop();
+        }
+    }
+
+    fn leaf(&mut self, states: &[State], open: Mask, deliveries: i64) {
+        let filled: Vec<usize> = (0..states.len())
+            .filter(|at| states[*at] == State::Filled)
+            .collect();
+        if !filled.is_empty() {
+            self.join(&filled, open, deliveries);
+            return;
+        }
+        let wants = 0..self.asked.wants.len();
+        let mixes: Option<Vec<Mix>> = wants.map(|want| self.least(want, open).cloned()).collect();
+        if let Some(mixes) = mixes {
+            self.keep(&mixes);
+        }
+    }
+
+    /// Joins the mixes of all wants so that the goods of the filled suppliers reach their sums.
+    fn join(&mut self, filled: &[usize], open: Mask, deliveries: i64) {
+        let wants = self.asked.wants.len();
+        let mut rest = vec![0_i64; wants + 1];
+        for want in (0..wants).rev() {
+            let Some(mix) = self.least(want, open) else {
+                return;
+            };
+            rest[want] = rest[want + 1].saturating_add(mix.cost);
+        }
+        // Without a choice yet, paying for every delivery is what filling up must beat.
+        let charges: i64 = filled
+            .iter()
+            .map(|at| self.asked.suppliers[*at].delivery_minor)
+            .sum();
+        let limit = match (&self.best, self.aim) {
+            (Some((best, _)), Aim::Money) => best.1.saturating_sub(deliveries),
+            _ => rest[0].saturating_add(charges),
+        }
+        .min(rest[0].saturating_add(charges));
+        let goals: Vec<i64> = filled
+            .iter()
+            .map(|at| self.asked.suppliers[*at].free_from_minor.unwrap_or(0))
+            .collect();
+        let fill: Mask = filled.iter().fold(0, |mask: Mask, at| mask | 1 << at);
+        let slack = limit.saturating_sub(rest[0]);
+        let mut mixes: Vec<Vec<Mix>> = Vec::with_capacity(wants);
+        let mut stages: Vec<Vec<Label>> = vec![vec![Label {
+            cost: 0,
+            spent: vec![0; filled.len()],
+            parent: 0,
+            option: 0,
+        }]];
+        for want in 0..wants {
+            let own = (rest[want] - rest[want + 1]).saturating_add(slack);
+            let asked = &self.asked.wants[want];
+            let mut some = one::fills(asked, open, fill, own, &mut self.steps);
+            let spends = |mix: &Mix| -> Vec<i64> {
+                let at = |at: &usize| {
+                    asked
+                        .offers
+                        .iter()
+                        .zip(&mix.packs)
+                        .filter(|(offer, _)| offer.supplier == *at)
+                        .map(|(offer, packs)| {
+                            offer.price_minor * i64::try_from(*packs).unwrap_or(0)
+                        })
+                        .sum()
+                };
+                filled.iter().map(at).collect()
+            };
+            let options = some
+                .iter()
+                .enumerate()
+                .map(|(option, mix)| Label {
+                    cost: mix.cost,
+                    spent: capped(spends(mix), &goals),
+                    parent: 0,
+                    option,
+                })
+                .collect();
+            let Some(options) = best_of(options, &mut self.steps) else {
+                return;
+            };
+            let mut next = Vec::new();
+            for (parent, label) in stages[want].iter().enumerate() {
+                for option in &options {
+                    let cost = label.cost + option.cost;
+                    if cost.saturating_add(rest[want + 1]) > limit {
+                        // Options come by cost.
+                        break;
+                    }
+                    if !self.steps.take() {
+                        return;
+                    }
+                    let sums = label.spent.iter().zip(&option.spent);
+                    next.push(Label {
+                        cost,
+                        spent: capped(sums.map(|(a, b)| a + b).collect(), &goals),
+                        parent,
+                        option: option.option,
+                    });
+                }
+            }
+            let Some(next) = best_of(next, &mut self.steps) else {
+                return;
+            };
+            stages.push(next);
+            mixes.push(std::mem::take(&mut some));
+        }
+        let end = stages[wants]
+            .iter()
+            .enumerate()
+            .filter(|(_, label)| label.spent == goals)
+            .min_by_key(|(at, label)| (label.cost, *at))
+            .map(|(at, _)| at);
+        let Some(mut at) = end else {
+            return;
+        };
+        let mut chosen = Vec::with_capacity(wants);
+        for want in (0..wants).rev() {
+            let label = &stages[want + 1][at];
+            chosen.push(mixes[want][label.option].clone());
+            at = label.parent;
+        }
+        chosen.reverse();
+        self.keep(&chosen);
+    }
+
+    /// Keeps a choice if it is better than the best so far.
+    fn keep(&mut self, mixes: &[Mix]) {
+        let suppliers = self.asked.suppliers.len();
+        let mut goods = vec![0_i64; suppliers];
+        let mut sends: Mask = 0;
+        let (mut lines, mut left_over) = (Vec::new(), Vec::new());
+        for (at, (want, mix)) in self.asked.wants.iter().zip(mixes).enumerate() {
+            let mut bought = 0_u64;
+            for (place, (offer, packs)) in want.offers.iter().zip(&mix.packs).enumerate() {
+                if *packs > 0 {
+                    sends |= 1 << offer.supplier;
+                    goods[offer.supplier] += offer.price_minor * i64::try_from(*packs).unwrap_or(0);
+                    bought = bought.saturating_add(packs.saturating_mul(offer.pack));
+                    lines.push(Line {
+                        want: at,
+                        offer: place,
+                        packs: *packs,
+                    });
+                }
+            }
+            left_over.push(bought.saturating_sub(want.needed));
+        }
+        let delivery: Vec<i64> = (0..suppliers)
+            .map(|at| {
+                if has(sends, at) {
+                    self.asked.suppliers[at].delivery(goods[at])
+                } else {
+                    0
+                }
+            })
+            .collect();
+        let cost_minor = goods.iter().sum::<i64>() + delivery.iter().sum::<i64>();
+        let parcels = sends.count_ones() as usize;
+        let rank = match self.aim {
+            Aim::Money => (0, cost_minor, parcels),
+            Aim::Parcels => (parcels, cost_minor, parcels),
+        };
+        if self.best.as_ref().is_none_or(|(best, _)| rank < *best) {
+            let choice = Choice {
+                lines,
+                goods_minor: goods,
+                delivery_minor: delivery,
+                cost_minor,
+                parcels,
+                left_over,
+            };
+            self.best = Some((rank, choice));
+        }
+    }
+}
