@@ -339,6 +339,63 @@ impl<'a> Text<'a> {
         )
     }
 
+    fn volts(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let volts = &self.plan.volts;
+        if volts.outputs.is_empty() {
+            return Ok(());
+        }
+        writeln!(f, "\nVolts along the bars (worst of every mix of colours)")?;
+        for output in &volts.outputs {
+            if let Some(why) = &output.unsolved {
+                let driver = self.plan.drivers.get(output.output.driver);
+                let on = driver.and_then(|driver| {
+                    let mut outputs = driver.outputs.iter();
+                    outputs.find(|on| on.number == output.output.output)
+                });
+                let bars = on.map_or(&[][..], |on| on.bars.as_slice());
+                let labels: Vec<_> = bars.iter().map(|bar| self.label(*bar)).collect();
+                writeln!(f, "  {}: NOT KNOWN: {why}", labels.join(", "))?;
+            }
+            for bar in &output.bars {
+                let low = &bar.lowest;
+                write!(
+                    f,
+                    "  {}: drop {:.1} %, {:.2} V on {} at cut unit {} of {}; least light {:.0} %",
+                    self.label(bar.bar),
+                    bar.worst_drop_percent,
+                    low.value,
+                    low.channel.label(),
+                    low.cut_unit,
+                    bar.cut_units,
+                    bar.worst_light_percent
+                )?;
+                let missing = bar.assumed.iter().filter(|one| one.missing);
+                for one in missing {
+                    write!(f, "; assumed {} {}", one.what, one.value)?;
+                }
+                writeln!(f)?;
+                for mend in &bar.mends {
+                    writeln!(
+                        f,
+                        "    {}: drop {:.1} %, light {:.0} %, {}. {}",
+                        mend.how,
+                        mend.drop_percent,
+                        mend.light_percent,
+                        mend.cost_minor.map_or_else(
+                            || "no price known".to_owned(),
+                            |cost| cost.show(&self.input.venue.currency)
+                        ),
+                        mend.words
+                    )?;
+                }
+            }
+        }
+        for one in &volts.assumed {
+            writeln!(f, "  taken: {}: {} ({})", one.what, one.value, one.why)?;
+        }
+        Ok(())
+    }
+
     fn shortfall(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "\nShortfall")?;
         let short: Vec<_> = self
@@ -440,6 +497,7 @@ impl fmt::Display for Text<'_> {
         self.bars(f)?;
         self.cuts(f)?;
         self.power(f)?;
+        self.volts(f)?;
         self.checks(f)?;
         self.shortfall(f)?;
         self.shopping(f)

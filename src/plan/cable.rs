@@ -16,12 +16,13 @@ use super::{
     need::Needs,
 };
 use crate::model::{
-    id::PartId,
+    id::{BarId, PartId},
     part::{Block, Cable, PartSpec},
 };
 use crate::units::Strand;
 
-/// Chooses and cuts the cable, that of extra lines included.
+/// Chooses and cuts the cable, that of extra lines included; gives back what each bar's runs are
+/// cut from.
 pub(super) fn cables(
     book: &Book<'_>,
     loads: &[Load<'_>],
@@ -30,7 +31,8 @@ pub(super) fn cables(
     bench: &mut Bench,
     needs: &mut Needs,
     checks: &mut Checks,
-) {
+) -> BTreeMap<BarId, PartId> {
+    let mut of_bars = BTreeMap::new();
     let mut runs = extras;
     let mut counts: Vec<usize> = loads
         .iter()
@@ -41,7 +43,8 @@ pub(super) fn cables(
     for conductors in counts {
         let group: Vec<&Load<'_>> = loads
             .iter()
-            .filter(|load| load.channels.conductors() == conductors && load.bar.cable_um.get() > 0)
+            .filter(|load| load.channels.conductors() == conductors)
+            .filter(|load| load.bar.cable_um.get() > 0 || load.ends() > 1)
             .collect();
         if group.is_empty() {
             continue;
@@ -60,6 +63,7 @@ pub(super) fn cables(
             continue;
         };
         check(book, &group, id, cable, block, checks);
+        of_bars.extend(group.iter().map(|load| (load.bar.id, id)));
         runs.entry(id).or_default().extend(wishes);
     }
     for (id, mut wishes) in runs {
@@ -68,6 +72,7 @@ pub(super) fn cables(
         let cutting = cut_part(book, part, &wishes, budget(part, 0));
         bench.take(id, &wishes, cutting, "runs from driver to bar");
     }
+    of_bars
 }
 
 fn wishes_of(load: &Load<'_>) -> Vec<Wish> {
@@ -79,7 +84,12 @@ fn wishes_of(load: &Load<'_>) -> Vec<Wish> {
     };
     match load.ends() {
         1 => vec![wish(near)],
-        _ => vec![wish(near), wish(near + load.lit.get())],
+        // A bar that stands at its driver still needs the run to its far end.
+        _ => [near, near + load.lit.get()]
+            .into_iter()
+            .filter(|length| *length > 0)
+            .map(wish)
+            .collect(),
     }
 }
 

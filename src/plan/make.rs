@@ -22,7 +22,9 @@ use super::{
     plug::{self, Plug},
     power::{self, Used},
     reuse::assign_fixtures,
-    sundry, supply, wire,
+    sundry, supply,
+    volts::{self, Chosen},
+    wire,
 };
 use crate::{
     model::{
@@ -83,7 +85,7 @@ pub fn plan(input: &Input) -> Plan {
     let (used, fed, mut taken) = power::power(&book, &loads, &mut needs, &mut checks);
     let plugs = plug::plugs(&book, &mut loads, &mut needs, &mut checks);
     let block = plug::blocks(&book, &loads, &mut needs, &mut checks);
-    cable::cables(
+    let cables = cable::cables(
         &book,
         &loads,
         block,
@@ -95,6 +97,16 @@ pub fn plan(input: &Input) -> Plan {
     wire::check(&book, &loads, &plugs, &used, &mut checks);
     let profile_of = |bar| builds.built.get(&bar)?.profile.map(|(part, _)| part);
     sundry::count(&book, &loads, profile_of, &mut needs);
+    let chosen = Chosen {
+        book: &book,
+        loads: &loads,
+        builds: &builds,
+        used: &used,
+        fed: &fed,
+        plugs: &plugs,
+        cables: &cables,
+    };
+    let volts = volts::volts(&chosen, &mut checks);
     extras.count.take(&book, &mut taken, &mut needs);
     frames(&book, &mut checks);
 
@@ -143,6 +155,7 @@ pub fn plan(input: &Input) -> Plan {
         cuts: bench.cuts,
         drivers,
         supplies,
+        volts,
         data,
         frames: book.frames,
         needs,

@@ -34,6 +34,7 @@ pub mod shopping;
 pub mod source;
 mod sundry;
 mod supply;
+pub mod volts;
 pub mod wire;
 
 pub use differ::differences;

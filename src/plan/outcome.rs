@@ -4,7 +4,7 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::answer::Proof;
+use super::{answer::Proof, volts::figures::VoltsPlan};
 use crate::{
     model::{
         fixture::Fed,
@@ -26,6 +26,9 @@ pub struct Plan {
     pub drivers: Vec<DriverPlan>,
     /// Supplies.
     pub supplies: Vec<SupplyPlan>,
+    /// Volts, amps and light along the bars. Plans kept before the field was there have none.
+    #[serde(default)]
+    pub volts: VoltsPlan,
     /// The data chain.
     pub data: DataPlan,
     /// Frames of the cupboard that serve.

@@ -1,6 +1,12 @@
 //! Where each figure of a plan comes from: its formula, what goes in, and what it rests on.
 
-use super::load;
+use super::{
+    load,
+    volts::{
+        figures::{Assumed, BarVolts, OutputVolts, RunVolts},
+        judge,
+    },
+};
 use crate::{
     model::{
         channel::Channels,
@@ -122,6 +128,124 @@ pub fn line_loads() -> Source {
         inputs: Vec::new(),
         figure: Some(super::data::LINE_LOADS.to_string()),
         authority: Authority::Publication("EIA-485, to which ANSI E1.11 refers"),
+    }
+}
+
+fn run_inputs(run: &RunVolts) -> (String, String) {
+    let end = if run.to_end { "end" } else { "start" };
+    (
+        format!("way to the {end}"),
+        format!(
+            "{:.2} m of cable and {} contacts: {:.3} Ω a colour, {:.3} Ω the common, one way",
+            run.cable_m, run.contacts, run.channel_ohm, run.common_ohm
+        ),
+    )
+}
+
+fn assumed_inputs<'a>(list: impl IntoIterator<Item = &'a Assumed>) -> Vec<(String, String)> {
+    list.into_iter()
+        .map(|one| {
+            (
+                format!("assumed: {}", one.what),
+                format!("{} ({})", one.value, one.why),
+            )
+        })
+        .collect()
+}
+
+/// The worst drop of a bar.
+pub fn drop_of(output: &OutputVolts, bar: &BarVolts, always: &[Assumed]) -> Source {
+    let mut inputs = vec![
+        (
+            "supply".to_owned(),
+            format!("{:.2} V", output.supply_voltage_v),
+        ),
+        (
+            format!(
+                "least, {} at cut unit {}",
+                bar.lowest.channel.label(),
+                bar.lowest.cut_unit
+            ),
+            format!("{:.2} V", bar.lowest.value),
+        ),
+        (
+            "nominal".to_owned(),
+            format!("{:.2} V", output.nominal_voltage_v),
+        ),
+    ];
+    inputs.extend(bar.runs.iter().map(run_inputs));
+    inputs.extend(assumed_inputs(bar.assumed.iter().chain(always)));
+    Source {
+        what: "drop",
+        formula: "(supply voltage − volts at the worst cut unit) ÷ nominal voltage; the circuit is \
+                  solved as a network of half trace, load, half trace at every cut unit, with go and \
+                  return counted and the common carrying every colour",
+        inputs,
+        figure: Some(format!("{:.1} %", bar.worst_drop_percent)),
+        authority: Authority::Publication(
+            "Ohm's and Kirchhoff's laws; bounds of 3 % and 5 %: NFPA 70 informational notes, BS 7671 \
+             appendix; 10 %: common practice, no source",
+        ),
+    }
+}
+
+/// The light at the dimmest cut unit of a bar.
+pub fn light_of(bar: &BarVolts) -> Source {
+    let mut inputs = vec![(
+        "dimmest".to_owned(),
+        format!(
+            "{} at cut unit {} of {}",
+            bar.dimmest.channel.label(),
+            bar.dimmest.cut_unit,
+            bar.cut_units
+        ),
+    )];
+    inputs.extend(bar.channels.iter().map(|one| {
+        (
+            one.channel.label().to_owned(),
+            format!("{:.2} V at its worst", one.full.voltage_at_worst_v),
+        )
+    }));
+    inputs.extend(assumed_inputs(&bar.assumed));
+    Source {
+        what: "light",
+        formula: "current of the worst cut unit ÷ its current at the nominal voltage, with \
+                  i = (v − n·Vf) ÷ R: light goes with current, not with volts",
+        inputs,
+        figure: Some(format!("{:.0} %", bar.worst_light_percent)),
+        authority: Authority::CommonPractice,
+    }
+}
+
+/// The bounds that a drop and a light are judged by.
+pub fn bounds() -> Source {
+    Source {
+        what: "bounds",
+        formula: "the drop is good, acceptable, or asks for another design; so is the light",
+        inputs: vec![
+            (
+                "drop".into(),
+                format!(
+                    "good up to {} %, acceptable up to {} %, too much beyond {} %",
+                    judge::DROP_GOOD,
+                    judge::DROP_ACCEPTABLE,
+                    judge::DROP_MOST
+                ),
+            ),
+            (
+                "light".into(),
+                format!(
+                    "good from {} %, too little below {} %",
+                    judge::LIGHT_GOOD,
+                    judge::LIGHT_LEAST
+                ),
+            ),
+        ],
+        figure: None,
+        authority: Authority::Publication(
+            "3 % and 5 %: NFPA 70 informational notes, BS 7671 appendix; the others: common practice, no \
+             source",
+        ),
     }
 }
 

@@ -7,3 +7,4 @@ mod house;
 mod laws;
 mod reuse;
 mod trade;
+mod volts;

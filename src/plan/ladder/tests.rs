@@ -231,3 +231,34 @@ proptest! {
         }
     }
 }
+
+proptest! {
+    /// What [`worst`] leaves out for one bar fed at one end: no other set of channels has a lower
+    /// voltage or less light anywhere.
+    #[test]
+    fn one_bar_fed_at_one_end_is_worst_with_everything_on(
+        watts in proptest::collection::vec(0.5..30.0_f64, 2..5),
+        units in 1_usize..60,
+        ohms in (0.001..2.0_f64, 0.001..2.0_f64, 0.01..2.0_f64),
+    ) {
+        let strips = watts.iter().enumerate().map(|(at, watts)| {
+            let mut strip = strip(at, *watts);
+            strip.string_v = Some(if at == 0 { 11.1 } else { 16.8 });
+            strip
+        });
+        let mut circuit = circuit(
+            watts.len(),
+            vec![cable(Place::Driver, Place::Start(0), ohms.0, ohms.1)],
+            vec![bar(units, strips.collect())],
+        );
+        circuit.bars[0].common_ohm_per_m = ohms.2;
+        let (full, _, worst) = worst(&circuit).expect("it is solved");
+        for on in circuit.all().each_of() {
+            let figures = solve(&circuit, on).expect("it is solved");
+            prop_assert!(figures.lowest.value >= full.lowest.value - 1e-6);
+            prop_assert!(figures.dimmest.value >= full.dimmest.value - 1e-6);
+        }
+        prop_assert_eq!(worst.lowest.1, full.lowest);
+        prop_assert_eq!(worst.dimmest.1, full.dimmest);
+    }
+}

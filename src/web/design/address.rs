@@ -12,6 +12,7 @@ use crate::{
     },
     plan::{
         outcome::{BarPlan, DriverPlan, SlotRef},
+        source::{self, Source},
         wire::terminals_for,
     },
     web::{
@@ -35,6 +36,8 @@ pub struct AddressRow {
     pub slots: String,
     /// How the address is set.
     pub set: String,
+    /// Where it may start.
+    pub start: Option<Source>,
     /// Its bars with the slot of each colour: output, bar, colour class, colour, slot.
     pub bars: Vec<BarSlots>,
 }
@@ -58,6 +61,7 @@ struct AddressPage {
     head: Head,
     drivers: Vec<AddressRow>,
     data: Vec<String>,
+    line: Source,
     taken: String,
 }
 
@@ -160,10 +164,11 @@ pub fn rows(whole: &Whole) -> Vec<AddressRow> {
         .iter()
         .enumerate()
         .map(|(at, driver)| {
-            let by = match whole.part(driver.part).map(|part| &part.spec) {
-                Some(PartSpec::Driver(driver)) => driver.address_by,
-                _ => AddressBy::Unknown,
+            let spec = match whole.part(driver.part).map(|part| &part.spec) {
+                Some(PartSpec::Driver(driver)) => Some(driver),
+                _ => None,
             };
+            let by = spec.map_or(AddressBy::Unknown, |driver| driver.address_by);
             let mut bars: Vec<BarSlots> = whole
                 .plan()
                 .bars
@@ -204,6 +209,7 @@ pub fn rows(whole: &Whole) -> Vec<AddressRow> {
                 set: driver
                     .address
                     .map_or_else(String::new, |start| setting(by, start.slot)),
+                start: spec.map(source::start_address),
                 bars,
             }
         })
@@ -231,6 +237,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         chrome,
         drivers: rows(&whole),
         data: data_words(&whole),
+        line: source::line_loads(),
         taken: cx.venue.slots_taken.clone(),
         head,
     }))

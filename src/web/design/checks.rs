@@ -3,7 +3,10 @@
 use askama::Template;
 use axum::http::StatusCode;
 
-use super::{Head, Tab, Whole, count_of, head, load};
+use super::{
+    Head, Tab, Whole, count_of, head, load,
+    volts::{VoltsShown, shown},
+};
 use crate::{
     model::id::DesignId,
     plan::outcome::CheckState,
@@ -36,6 +39,7 @@ struct ChecksPage {
     open: Vec<Row>,
     warned: Vec<Row>,
     passed: Vec<Row>,
+    volts: VoltsShown,
     summary: String,
     form: Form,
 }
@@ -110,6 +114,7 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             open,
             warned,
             passed,
+            volts: shown(cx, whole),
             summary,
             form,
         },

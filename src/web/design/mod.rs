@@ -53,6 +53,7 @@ pub mod short;
 pub mod state;
 pub mod strike;
 pub mod swap;
+mod volts;
 pub mod wiring;
 
 /// The routes of designs.

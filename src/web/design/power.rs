@@ -2,14 +2,20 @@
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, amps, head, load, percent};
+use super::{
+    Head, Tab, Whole, amps, head, load, percent,
+    volts::{HEADS, VoltsShown, shown},
+};
 use crate::{
     model::{
         id::{BarId, DesignId, PartId, ThingId},
         part::{Driver, Isolation, PartSpec, Supply},
         text::Tag,
     },
-    plan::outcome::{DriverPlan, OutputPlan},
+    plan::{
+        outcome::{DriverPlan, OutputPlan},
+        source::{self, Source},
+    },
     units::{Current, Power, Voltage},
     web::{
         at::Path,
@@ -86,6 +92,7 @@ struct SupplyRow {
     pairs: String,
     feeds: String,
     mains: String,
+    usable: Option<Source>,
 }
 
 #[derive(Template)]
@@ -96,6 +103,8 @@ struct PowerPage {
     drivers: Vec<DriverRow>,
     supplies: Vec<SupplyRow>,
     total: String,
+    volts: VoltsShown,
+    heads: [&'static str; 8],
     bars: Vec<(Link, String, String, String, String)>,
     any_bars: bool,
 }
@@ -297,6 +306,7 @@ fn supply_row(whole: &Whole, at: usize) -> Option<SupplyRow> {
         },
         feeds: feeds.join("; "),
         mains,
+        usable: supply.map(source::usable_load),
     })
 }
 
@@ -383,6 +393,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             .filter_map(|at| supply_row(&whole, at))
             .collect(),
         total: total(&whole),
+        volts: shown(&cx, &whole),
+        heads: HEADS,
         any_bars: !whole.design().bars.is_empty(),
         bars,
         head,

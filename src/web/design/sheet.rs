@@ -8,6 +8,7 @@ use super::{
     cuts::{CutRow, rows as cut_rows, solder},
     head, load,
     short::{MoneyWords, NeedRow, money, row as need_row},
+    volts::{VoltsShown, shown},
     wiring::{FrameWires, Run, by_frame, runs},
 };
 use crate::{
@@ -52,6 +53,7 @@ struct SheetPage {
     solder: Vec<String>,
     frames: Vec<FrameWires>,
     runs: Vec<Run>,
+    volts: VoltsShown,
     addresses: Vec<AddressRow>,
     data: Vec<String>,
     needs: Vec<NeedRow>,
@@ -129,6 +131,7 @@ pub async fn get(cx: Cx, Path((id, which)): Path<(DesignId, String)>, form: Form
         solder: solder(&whole),
         frames: by_frame(&cx, &whole),
         runs: runs(&whole),
+        volts: shown(&cx, &whole),
         addresses: address_rows(&whole),
         data: data_words(&whole),
         needs: whole

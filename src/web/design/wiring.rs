@@ -1,7 +1,7 @@
 //! Which wire goes where: conductors, leads, couplers, blocks and cable runs by frame, and each run
 //! drawn from the driver's terminals to the bar.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
@@ -15,6 +15,7 @@ use crate::{
     },
     plan::{
         outcome::{BarPlan, Becomes, BuildBar, CutSource, Joint, Serve},
+        source::{self, Source},
         wire::terminals_for,
     },
     web::{
@@ -74,6 +75,8 @@ struct WiringPage {
     frames: Vec<FrameWires>,
     runs: Vec<Run>,
     counts: Vec<(Option<Link>, String, String, String)>,
+    /// Conductors of each set of colours.
+    conductors: Vec<Source>,
 }
 
 /// The cable that a bar's run is cut from.
@@ -404,8 +407,15 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             )
         })
         .collect();
+    let colours: BTreeSet<_> = whole
+        .design()
+        .bars
+        .iter()
+        .map(|bar| &bar.channels)
+        .collect();
     Ok(page(&WiringPage {
         chrome,
+        conductors: colours.into_iter().map(source::conductors).collect(),
         frames: by_frame(&cx, &whole),
         runs: runs(&whole),
         counts,
