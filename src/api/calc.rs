@@ -13,9 +13,11 @@ use crate::{
     app::App,
     calc::{
         Elapsed, Refused,
+        addresses::{self, AddressesAnswer, AddressesBody},
         cuts::{self, CutsAnswer, CutsBody},
         drop::{self, DropAnswer, DropBody},
         packs::{self, PacksAnswer, PacksBody},
+        wires::{self, WiresAnswer, WiresBody},
     },
     clock::Watch,
 };
@@ -26,6 +28,8 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(cut))
         .routes(routes!(drop_along))
         .routes(routes!(buy))
+        .routes(routes!(addresses_of))
+        .routes(routes!(wires_of))
 }
 
 /// How many calculate at once: more than that would slow the pages down.
@@ -84,4 +88,20 @@ async fn drop_along(body: Body<DropBody>) -> Answer {
     responses((status = 200, description = "What to buy", body = PacksAnswer)))]
 async fn buy(body: Body<PacksBody>) -> Answer {
     calculate(body, |asked, _| packs::answer(asked)).await
+}
+
+/// DMX512 start addresses of drivers round slots that are taken, with what their switches show and
+/// what data lines they need.
+#[utoipa::path(post, path = "/calc/addresses", request_body = AddressesBody,
+    responses((status = 200, description = "Addresses given out", body = AddressesAnswer)))]
+async fn addresses_of(body: Body<AddressesBody>) -> Answer {
+    calculate(body, |asked, _| addresses::answer(asked)).await
+}
+
+/// Whether every wire reaches its own from terminal to pad, and where the fewest cross if not: at the
+/// same kind of joint on every chain.
+#[utoipa::path(post, path = "/calc/wires", request_body = WiresBody,
+    responses((status = 200, description = "What goes where", body = WiresAnswer)))]
+async fn wires_of(body: Body<WiresBody>) -> Answer {
+    calculate(body, |asked, _| wires::answer(asked)).await
 }

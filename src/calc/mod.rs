@@ -10,10 +10,12 @@ use serde_json::Value;
 
 use crate::model::text::words;
 
+pub mod addresses;
 pub mod cuts;
 pub mod document;
 pub mod drop;
 pub mod packs;
+pub mod wires;
 
 pub use document::Refused;
 
@@ -29,6 +31,10 @@ words! {
         Drop = "drop", "drop";
         /// What to buy in which packs, see [`packs`].
         Packs = "packs", "packs";
+        /// DMX512 start addresses, see [`addresses`].
+        Addresses = "addresses", "addresses";
+        /// Wire order from terminal to pad, see [`wires`].
+        Wires = "wires", "wires";
     }
 }
 
@@ -38,6 +44,8 @@ pub fn answer(kind: Kind, asked: Value, elapsed: Elapsed<'_>) -> Result<Value, R
         Kind::Cuts => document::write(&cuts::answer(&document::read(asked)?, elapsed)?),
         Kind::Drop => document::write(&drop::answer(&document::read(asked)?)?),
         Kind::Packs => document::write(&packs::answer(&document::read(asked)?)?),
+        Kind::Addresses => document::write(&addresses::answer(&document::read(asked)?)?),
+        Kind::Wires => document::write(&wires::answer(&document::read(asked)?)?),
     }
 }
 
@@ -59,6 +67,8 @@ impl Kind {
             Self::Cuts => cuts::EXAMPLES,
             Self::Drop => drop::EXAMPLES,
             Self::Packs => packs::EXAMPLES,
+            Self::Addresses => addresses::EXAMPLES,
+            Self::Wires => wires::EXAMPLES,
         };
         files
             .iter()

@@ -141,16 +141,58 @@ impl Taken {
     }
 }
 
-/// The highest start address of a driver; `None` where it can't have any.
-fn highest(driver: &Driver) -> Option<u16> {
+/// What an address depends on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Device {
+    /// Slots that it takes.
+    pub slots: u16,
+    /// How its address is set.
+    pub by: AddressBy,
+    /// Where it starts now; kept if it can be.
+    pub set_to: Option<SlotRef>,
+}
+
+/// The highest start address of a device; `None` where it can't have any.
+pub fn highest(device: Device) -> Option<u16> {
     let slots = (1..=SLOTS)
-        .contains(&driver.slots)
-        .then_some(driver.slots)?;
+        .contains(&device.slots)
+        .then_some(device.slots)?;
     let room = SLOTS + 1 - slots;
-    Some(match driver.address_by {
+    Some(match device.by {
         AddressBy::Switches => room.min(NINE_SWITCHES),
         _ => room,
     })
+}
+
+/// The switches of a nine-way address switch that are on for a number: switch k is worth 2^(k−1)
+/// (common practice, no source). `None` for more than they show.
+pub fn switches_on(number: u16) -> Option<Vec<u16>> {
+    (number <= NINE_SWITCHES).then(|| (1..=9).filter(|k| number >> (k - 1) & 1 == 1).collect())
+}
+
+/// Gives every device its start, in their order: one that is set keeps it if it can, the others take
+/// the lowest free run. `None` where no free run is left.
+pub fn give(taken: &Taken, devices: &[Device]) -> Vec<Option<SlotRef>> {
+    let mut taken = taken.clone();
+    let mut given: Vec<Option<SlotRef>> = vec![None; devices.len()];
+    for (device, given) in devices.iter().zip(&mut given) {
+        *given = device.set_to.filter(|start| {
+            highest(*device).is_some_and(|highest| (1..=highest).contains(&start.slot))
+                && taken.hit(*start, device.slots).is_none()
+        });
+        if let Some(start) = *given {
+            taken.take(start, device.slots);
+        }
+    }
+    for (device, given) in devices.iter().zip(&mut given) {
+        if given.is_none() {
+            *given = lowest(&taken, *device);
+            if let Some(start) = *given {
+                taken.take(start, device.slots);
+            }
+        }
+    }
+    given
 }
 
 /// A driver to be addressed.
@@ -171,7 +213,7 @@ pub(super) fn addresses(
     if wanted.is_empty() {
         return Vec::new();
     }
-    let mut taken = match Taken::parse(taken_text) {
+    let taken = match Taken::parse(taken_text) {
         Ok(taken) => taken,
         Err(why) => {
             let finding = Finding::broken(
@@ -184,26 +226,15 @@ pub(super) fn addresses(
             return vec![None; wanted.len()];
         }
     };
-    let mut given: Vec<Option<SlotRef>> = vec![None; wanted.len()];
-    for (at, driver) in wanted.iter().enumerate() {
-        let start = driver.set_to.map(|slot| SlotRef { universe: 1, slot });
-        let kept = start.filter(|start| {
-            highest(driver.driver).is_some_and(|highest| (1..=highest).contains(&start.slot))
-                && taken.hit(*start, driver.driver.slots).is_none()
-        });
-        if let Some(start) = kept {
-            taken.take(start, driver.driver.slots);
-            given[at] = Some(start);
-        }
-    }
-    for (at, driver) in wanted.iter().enumerate() {
-        if given[at].is_none()
-            && let Some(start) = lowest(&taken, driver.driver)
-        {
-            taken.take(start, driver.driver.slots);
-            given[at] = Some(start);
-        }
-    }
+    let devices: Vec<Device> = wanted
+        .iter()
+        .map(|wanted| Device {
+            slots: wanted.driver.slots,
+            by: wanted.driver.address_by,
+            set_to: wanted.set_to.map(|slot| SlotRef { universe: 1, slot }),
+        })
+        .collect();
+    let given = give(&taken, &devices);
     for (driver, start) in wanted.iter().zip(&given) {
         let slots = driver.driver.slots;
         let finding = match start {
@@ -228,13 +259,13 @@ pub(super) fn addresses(
 }
 
 /// The lowest free start in the first universe that has one.
-fn lowest(taken: &Taken, driver: &Driver) -> Option<SlotRef> {
-    let highest = highest(driver)?;
+fn lowest(taken: &Taken, device: Device) -> Option<SlotRef> {
+    let highest = highest(device)?;
     (1..=UNIVERSES).find_map(|universe| {
         let mut slot = 1;
         while slot <= highest {
             let start = SlotRef { universe, slot };
-            match taken.hit(start, driver.slots) {
+            match taken.hit(start, device.slots) {
                 None => return Some(start),
                 Some(run) => slot = run.to + 1,
             }

@@ -73,6 +73,28 @@ pub fn terminals_for(order: &RoleOrder, channels: &Channels) -> RoleOrder {
     RoleOrder::new(list).unwrap_or_else(|_| order.clone())
 }
 
+/// A wire for each role out of those of a cable: the one of its own colour where there is one, the
+/// black one for the common, what is left for the others; empty where none is left.
+pub fn colours_of(colours: &[String], roles: &[Role]) -> Vec<String> {
+    let mut left: Vec<String> = colours.to_vec();
+    let mut found = vec![String::new(); roles.len()];
+    for (role, wire) in roles.iter().zip(&mut found) {
+        let own = match role {
+            Role::Common => "black".to_owned(),
+            other => other.to_string(),
+        };
+        if let Some(at) = left.iter().position(|wire| wire.eq_ignore_ascii_case(&own)) {
+            *wire = left.remove(at);
+        }
+    }
+    for wire in found.iter_mut().filter(|wire| wire.is_empty()) {
+        if !left.is_empty() {
+            *wire = left.remove(0);
+        }
+    }
+    found
+}
+
 fn finding(
     first_name: &str,
     first: Option<&RoleOrder>,

@@ -166,7 +166,7 @@ fn the_second_run_of_a_bar_fed_at_both_ends_is_longer_by_the_bar() {
     assert!(bar.lowest.cut_unit < bar.cut_units, "{:?}", bar.lowest);
 }
 
-/// Constant current, one end: drop of the tape is I·r·L/2 + ΣI·r_common·L/2, of the wires
+/// Constant current, one end: drop of the tape is I·r·L/2, and ΣI·r·L/2 of the common; of the wires
 /// (I + ΣI)·R, of the driver I·R (the ladder's convention, CHECKS; by Ohm's law).
 #[test]
 fn the_upper_bound_is_the_closed_form() {

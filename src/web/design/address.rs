@@ -11,6 +11,7 @@ use crate::{
         part::{AddressBy, PartSpec},
     },
     plan::{
+        address::switches_on,
         outcome::{BarPlan, DriverPlan, SlotRef},
         source::{self, Source},
         wire::terminals_for,
@@ -63,12 +64,6 @@ struct AddressPage {
     data: Vec<String>,
     line: Source,
     taken: String,
-}
-
-/// The switches of a nine-way address switch that are on for a number: switch k is worth 2^(k−1)
-/// (common practice, no source).
-fn switches_on(number: u16) -> Option<Vec<u16>> {
-    (number <= 511).then(|| (1..=9).filter(|k| number >> (k - 1) & 1 == 1).collect())
 }
 
 fn list(numbers: &[u16]) -> String {

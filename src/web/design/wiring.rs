@@ -16,7 +16,7 @@ use crate::{
     plan::{
         outcome::{BarPlan, Becomes, BuildBar, CutSource, Joint, Serve},
         source::{self, Source},
-        wire::terminals_for,
+        wire::{colours_of, terminals_for},
     },
     web::{
         at::Path,
@@ -171,30 +171,10 @@ fn bar_side(whole: &Whole, plan: &BarPlan) -> Vec<(String, Option<RoleOrder>)> {
     }
 }
 
-/// A wire for each role: the one of its own colour where the cable has it, the black one for the
-/// common, what is left for the others.
+/// A wire for each role.
 fn wires(cable: &Cable, roles: &[Role]) -> Vec<String> {
-    let mut left: Vec<String> = cable.colours.iter().map(ToString::to_string).collect();
-    let mut found = vec![String::new(); roles.len()];
-    let take = |left: &mut Vec<String>, word: &str| {
-        let at = left
-            .iter()
-            .position(|wire| wire.eq_ignore_ascii_case(word))?;
-        Some(left.remove(at))
-    };
-    for (role, wire) in roles.iter().zip(&mut found) {
-        let own = match role {
-            Role::Common => "black".to_owned(),
-            other => other.to_string(),
-        };
-        *wire = take(&mut left, &own).unwrap_or_default();
-    }
-    for wire in found.iter_mut().filter(|wire| wire.is_empty()) {
-        if !left.is_empty() {
-            *wire = left.remove(0);
-        }
-    }
-    found
+    let colours: Vec<String> = cable.colours.iter().map(ToString::to_string).collect();
+    colours_of(&colours, roles)
 }
 
 /// The cable's wires in the order of the plug that they lead to, so that what crosses does so at
