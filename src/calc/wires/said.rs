@@ -109,13 +109,12 @@ fn rows(asked: &WiresBody, chain: usize, wired: &Wired) -> Vec<WiresRow> {
         .filter(|part| !part.wire_colours.is_empty())
         .map(|part| colours_of(&part.wire_colours, &roles))
         .collect();
-    let wires = wired.wires.iter().enumerate();
-    wires
-        .map(|(at, wire)| WiresRow {
-            role: wire.role,
-            terminal: wire.places.first().copied().unwrap_or(0),
-            places: wire.places.clone(),
-            wire_colours: coloured.iter().map(|part| part[at].clone()).collect(),
-        })
-        .collect()
+    let each = wired.wires.iter().enumerate();
+    each.map(|(at, wire)| WiresRow {
+        role: wire.role,
+        terminal: wire.places.first().copied().unwrap_or(0),
+        places: wire.places.clone(),
+        wire_colours: coloured.iter().map(|part| part[at].clone()).collect(),
+    })
+    .collect()
 }
