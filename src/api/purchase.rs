@@ -22,6 +22,7 @@ use crate::{
         purchase::{Purchase, PurchaseState},
         text::Note,
     },
+    plan::{basket::Way, packs::Aim},
     stock::{
         StockError,
         order::{self, Arrival, Change, Wish},
@@ -91,11 +92,24 @@ async fn get(api: Api, Path(id): Path<PurchaseId>) -> Answer {
     api.reply(&order, &tag_of(&order))
 }
 
+/// How one wants to buy.
+#[derive(Debug, Deserialize, IntoParams)]
+#[serde(deny_unknown_fields)]
+#[into_params(parameter_in = Query)]
+struct ShoppingQuery {
+    /// What counts first; `money` if left out.
+    aim: Option<Aim>,
+    /// Suppliers to buy nothing from: their ids, with commas between.
+    without: Option<String>,
+}
+
 /// What all sets that are still to be built are short of, supplier by supplier.
-#[utoipa::path(get, path = "/shopping",
+#[utoipa::path(get, path = "/shopping", params(ShoppingQuery),
     responses((status = 200, description = "The list", body = Shopping)))]
-async fn shopping(api: Api) -> Answer {
-    let wanted = order::wanted(&mut *api.read().await?, api.today).await?;
+async fn shopping(api: Api, Query(query): Query<ShoppingQuery>) -> Answer {
+    let way = Way::read(query.aim, query.without.as_deref().unwrap_or_default())
+        .map_err(|why| Problem::parameter("without", why.to_string()))?;
+    let wanted = order::wanted(&mut *api.read().await?, api.today, &way).await?;
     reply(&Shopping::new(wanted.list, wanted.sets))
 }
 

@@ -21,7 +21,7 @@ use crate::{
         text::{Name, Note, words},
         thing::{OwnedFrame, ThingKind, Unit},
     },
-    plan::{outcome::UnpricedRolls, shopping},
+    plan::{answer::Proof, outcome::UnpricedRolls, packs::Aim, shopping},
     stock,
     units::{Date, Length, Money, Window},
 };
@@ -618,8 +618,42 @@ pub struct Shopping {
     pub sets: usize,
     /// What to order, supplier by supplier.
     pub parcels: Vec<Parcel>,
+    /// Goods and deliveries together; left out where that is more than can be counted.
+    pub cost_minor: Option<Money>,
+    /// What is known about its being the least.
+    pub proof: Proof<i64>,
+    /// What only suppliers sell that were left out.
+    pub unsold: Vec<Unsold>,
+    /// What other ways to buy all of it cost.
+    pub beside: Vec<Beside>,
     /// What has no price.
     pub unpriced: Vec<Unpriced>,
+}
+
+/// Something that only those sell who were left out.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Unsold {
+    /// The part.
+    pub part: PartId,
+    /// Its name.
+    pub name: String,
+    /// How much: an amount in its stock unit, or rolls of `roll_um`.
+    pub needed: i64,
+    /// The length of one roll, reel or bar in micrometres.
+    pub roll_um: Option<i64>,
+}
+
+/// Another way to buy.
+#[derive(Debug, Clone, Serialize, Deserialize, ToSchema)]
+pub struct Beside {
+    /// What counts first in it.
+    pub aim: Aim,
+    /// Without which supplier of the list.
+    pub without: Option<SupplierId>,
+    /// What it costs, deliveries included; nothing where not everything can be bought so.
+    pub cost_minor: Option<Money>,
+    /// How many parcels it is.
+    pub parcels: Option<usize>,
 }
 
 /// What to order from one supplier.
@@ -631,6 +665,8 @@ pub struct Parcel {
     pub name: String,
     /// What the goods cost.
     pub goods_minor: Money,
+    /// What the delivery costs.
+    pub delivery_minor: Money,
     /// Lines, earliest day first.
     pub lines: Vec<ParcelLine>,
 }
@@ -702,7 +738,30 @@ impl Shopping {
                     supplier: parcel.supplier,
                     name: parcel.name,
                     goods_minor: parcel.goods_minor,
+                    delivery_minor: parcel.delivery_minor,
                     lines: parcel.lines.into_iter().map(line).collect(),
+                })
+                .collect(),
+            cost_minor: list.cost_minor,
+            proof: list.proof,
+            unsold: list
+                .unsold
+                .into_iter()
+                .map(|it| Unsold {
+                    part: it.part,
+                    name: it.name,
+                    needed: it.needed,
+                    roll_um: it.roll_um,
+                })
+                .collect(),
+            beside: list
+                .beside
+                .into_iter()
+                .map(|it| Beside {
+                    aim: it.way.aim,
+                    without: it.without.map(|(id, _)| id),
+                    cost_minor: it.cost.map(|(cost, _)| cost),
+                    parcels: it.cost.map(|(_, parcels)| parcels),
                 })
                 .collect(),
             unpriced: list

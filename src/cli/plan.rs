@@ -478,8 +478,14 @@ impl<'a> Text<'a> {
         let cost = &self.plan.cost;
         write!(
             f,
-            "  together {}, delivery not counted",
-            cost.planned_minor.show(currency)
+            "  together {}, {} of it for delivery{}",
+            cost.planned_minor.show(currency),
+            cost.delivery_minor.show(currency),
+            if cost.proof.is_proven() {
+                "; no other mix of packs costs less"
+            } else {
+                ""
+            }
         )?;
         if let Some(budget) = cost.budget_minor {
             write!(f, "; the budget is {}", budget.show(currency))?;

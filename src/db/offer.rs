@@ -207,7 +207,8 @@ pub async fn list_of_part(
 pub async fn list_for_plan(tx: &mut SqliteConnection) -> Result<Vec<input::Offer>, DbError> {
     let rows = sqlx::query!(
         "SELECT offer.id, part_id, supplier_id, pack_amount, price_minor, minimum_packs,
-             supplier.name AS supplier_name, supplier.delivery_days
+             supplier.name AS supplier_name, supplier.delivery_days,
+             supplier.delivery_minor, supplier.free_above_minor
          FROM offer JOIN supplier ON supplier.id = offer.supplier_id
          WHERE offer.retired = 0 AND supplier.retired = 0 ORDER BY offer.id"
     )
@@ -224,6 +225,11 @@ pub async fn list_for_plan(tx: &mut SqliteConnection) -> Result<Vec<input::Offer
                 price_minor: read("offer.price_minor", Money::new(row.price_minor))?,
                 minimum_packs: small(row.minimum_packs),
                 delivery_days: small(row.delivery_days),
+                delivery_minor: read("supplier.delivery_minor", Money::new(row.delivery_minor))?,
+                free_from_minor: row
+                    .free_above_minor
+                    .map(|sum| read("supplier.free_above_minor", Money::new(sum)))
+                    .transpose()?,
             })
         })
         .collect()

@@ -35,12 +35,15 @@ pub enum Why {
     StepBudget,
     /// A more important objective is not proven, so this one was not asked alone.
     EarlierOpen,
+    /// Nobody asked.
+    NotAsked,
 }
 
 impl fmt::Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::StepBudget => "the search was stopped before it had tried everything",
+            Self::NotAsked => "it was not looked for",
             Self::EarlierOpen => "something that matters more is not proven yet",
         })
     }

@@ -182,6 +182,10 @@ pub struct Offer {
     pub minimum_packs: u32,
     /// Days from order to delivery.
     pub delivery_days: u32,
+    /// What the supplier charges for a delivery.
+    pub delivery_minor: Money,
+    /// From which sum of goods on the supplier delivers free.
+    pub free_from_minor: Option<Money>,
 }
 
 impl Offer {

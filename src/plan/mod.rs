@@ -1,17 +1,17 @@
 //! The planner: pure computations over plain values.
 //!
 //! Nothing here knows the database, the web, the clock or an async runtime. The solvers
-//! ([`assign`], [`cut`], [`buy`]) take plain numbers and give back indices into what they
+//! ([`assign`], [`cut`], [`packs`]) take plain numbers and give back indices into what they
 //! were given; each says how good its answer is ([`answer`]).
 
 pub mod address;
 pub mod answer;
 pub mod assign;
 pub mod available;
+pub mod basket;
 mod bench;
 mod book;
 mod build;
-pub mod buy;
 mod cable;
 pub mod chain;
 pub mod check;

@@ -4,13 +4,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
+    basket::{self, Basket, Lot, Want, Way},
     bench::{Bench, LengthNeed},
     book::Book,
-    buy::{self, cheapest},
     check::{Checks, Finding},
     cutting::Bought,
-    input::Offer,
-    outcome::{Becomes, Buy, Cost, CutSource, Need, PlannedHold, UnpricedRolls},
+    outcome::{Becomes, Buy, Cost, CutSource, Need, PlannedHold, UnpricedRolls, not_asked},
 };
 use crate::{
     model::{
@@ -103,7 +102,7 @@ impl Needs {
                 there: need.there,
                 due: 0,
                 short: need.short,
-                buy: buy_count(book, part, need.short),
+                buy: Vec::new(),
                 unpriced: Vec::new(),
                 used_for: words(&need.used_for),
             });
@@ -116,7 +115,7 @@ impl Needs {
                 there: need.there,
                 due: 0,
                 short: need.needed - need.there,
-                buy: buy_rolls(book, bench, part, need),
+                buy: Vec::new(),
                 unpriced: unpriced_rolls(need),
                 used_for: words(&need.used_for),
             });
@@ -139,7 +138,8 @@ impl Needs {
             (part.is_none(), part.map(|part| part.spec.kind()))
         };
         needs.sort_by(|a, b| (kind(a), &a.name, a.part).cmp(&(kind(b), &b.name, b.part)));
-        let cost = cost(book, &needs, checks);
+        let basket = buy(book, bench, &mut needs);
+        let cost = cost(book, &needs, basket.as_ref(), checks);
         order_dates(book, &needs, checks);
         (needs, holds, cost)
     }
@@ -200,75 +200,81 @@ fn count_need(
         there,
         due,
         short,
-        buy: buy_count(book, part, short),
+        buy: Vec::new(),
         unpriced: Vec::new(),
         used_for: words(&need.used_for),
     }
 }
 
-/// The cheapest single offer for a shortfall and the venue's spares.
-fn buy_count(book: &Book<'_>, part: PartId, short: i64) -> Vec<Buy> {
-    let Some(short) = u64::try_from(short).ok().filter(|short| *short > 0) else {
-        return Vec::new();
-    };
-    let percent = u64::from(book.input.venue.spare_percent);
-    let wanted = short + (short * percent).div_ceil(100);
-    let offers = book.offers(part);
-    let plain: Vec<buy::Offer> = offers
-        .iter()
-        .map(|offer| buy::Offer {
-            pack: offer.pack_amount.unsigned_abs(),
-            price_minor: offer.price_minor.get(),
-            minimum_packs: offer.minimum_packs.into(),
-        })
-        .collect();
-    let Ok(found) = cheapest(wanted, &plain) else {
-        return Vec::new();
-    };
-    let bought = found.value;
-    let offer = offers[bought.offer];
-    let left_over = bought
-        .packs
-        .saturating_mul(offer.pack_amount.unsigned_abs())
-        - short;
-    purchase(
-        book,
-        offer,
-        bought.packs,
-        i64::try_from(left_over).unwrap_or(i64::MAX),
-    )
-    .into_iter()
-    .collect()
+/// Chooses packs for everything that is short and sold, with the venue's spares of counts.
+fn buy<'a>(book: &Book<'a>, bench: &Bench, needs: &mut [Need]) -> Option<Basket<'a>> {
+    let (mut wants, mut of_need) = (Vec::new(), Vec::new());
+    for (at, need) in needs.iter().enumerate() {
+        let (Some(part), Ok(short)) = (need.part, u64::try_from(need.short)) else {
+            continue;
+        };
+        if let Some(lengths) = bench.needs.get(&part) {
+            for (roll_um, rolls) in rolls(book, part, lengths) {
+                wants.push(Want {
+                    part,
+                    lot: Lot::Rolls(roll_um),
+                    needed: rolls.into(),
+                });
+                of_need.push(at);
+            }
+        } else if short > 0 {
+            let percent = u64::from(book.input.venue.spare_percent);
+            wants.push(Want {
+                part,
+                lot: Lot::Amount,
+                needed: short.saturating_add(short.saturating_mul(percent).div_ceil(100)),
+            });
+            of_need.push(at);
+        }
+    }
+    let basket = basket::fill(&wants, &book.input.offers, &Way::default())?;
+    for line in &basket.lines {
+        let need = &mut needs[of_need[line.want]];
+        need.buy.push(Buy {
+            offer: line.offer.id,
+            supplier: line.offer.supplier,
+            supplier_name: line.offer.supplier_name.clone(),
+            packs: line.packs,
+            pack_amount: line.offer.pack_amount,
+            cost_minor: line.cost_minor,
+            left_over: 0,
+            order_by: book.order_by(line.offer.delivery_days),
+        });
+    }
+    for need in needs {
+        let bought = need
+            .buy
+            .iter()
+            .map(|buy| buy.pack_amount.saturating_mul(buy.packs.into()))
+            .fold(0, i64::saturating_add);
+        let used = match need.part.filter(|part| bench.needs.contains_key(part)) {
+            Some(part) => used_of_bought(book, bench, part),
+            None => need.short,
+        };
+        if let Some(last) = need.buy.last_mut() {
+            last.left_over = bought.saturating_sub(used);
+        }
+    }
+    Some(basket)
 }
 
-fn purchase(book: &Book<'_>, offer: &Offer, packs: u64, left_over: i64) -> Option<Buy> {
-    Some(Buy {
-        offer: offer.id,
-        supplier: offer.supplier,
-        supplier_name: offer.supplier_name.clone(),
-        packs: u32::try_from(packs).ok()?,
-        pack_amount: offer.pack_amount,
-        cost_minor: offer.price_minor.times(packs)?,
-        left_over,
-        order_by: book.order_by(offer.delivery_days),
-    })
-}
-
-/// The rolls that the cut list takes, no fewer than each offer's least order.
-fn buy_rolls(book: &Book<'_>, bench: &Bench, part: PartId, need: &LengthNeed) -> Vec<Buy> {
-    need.bought
-        .iter()
-        .filter_map(|(which, &rolls)| {
-            let Bought::Offer(id) = *which else {
-                return None;
-            };
-            let offer = book.offers(part).iter().find(|offer| offer.id == id)?;
-            let packs = rolls.max(offer.minimum_packs);
-            let used = used_of(book, bench, part, id);
-            let left_over = offer.pack_amount.saturating_mul(packs.into()) - used;
-            purchase(book, offer, packs.into(), left_over)
-        })
-        .collect()
+/// The rolls that the cut list takes at a price, by length.
+fn rolls(book: &Book<'_>, part: PartId, need: &LengthNeed) -> BTreeMap<i64, u32> {
+    let mut rolls = BTreeMap::new();
+    for (which, &taken) in &need.bought {
+        let Bought::Offer(id) = *which else {
+            continue;
+        };
+        if let Some(offer) = book.offers(part).iter().find(|offer| offer.id == id) {
+            *rolls.entry(offer.pack_amount).or_default() += taken;
+        }
+    }
+    rolls
 }
 
 /// The rolls of the cut list that have no price.
@@ -286,25 +292,25 @@ fn unpriced_rolls(need: &LengthNeed) -> Vec<UnpricedRolls> {
     rolls.collect()
 }
 
-/// Micrometres that become bars or extras, of all rolls bought from one offer.
-fn used_of(book: &Book<'_>, bench: &Bench, part: PartId, id: OfferId) -> i64 {
+/// Micrometres that become bars or extras, of all rolls of a part that are bought at a price.
+fn used_of_bought(book: &Book<'_>, bench: &Bench, part: PartId) -> i64 {
     let unit = book.part(part).map_or(StockUnit::Micrometres, Part::unit);
+    let own = |id: Option<OfferId>| {
+        id.is_some_and(|id| book.offers(part).iter().any(|offer| offer.id == id))
+    };
     bench
         .cuts
         .iter()
-        .filter(|cut| matches!(cut.source, CutSource::Buy { offer, .. } if offer == Some(id)))
+        .filter(|cut| matches!(cut.source, CutSource::Buy { offer, .. } if own(offer)))
         .flat_map(|cut| &cut.segments)
         .filter(|segment| matches!(segment.becomes, Becomes::Bar { .. } | Becomes::Extra { .. }))
         .map(|segment| length_of(unit, segment.to - segment.from, 0).get())
         .sum()
 }
 
-fn cost(book: &Book<'_>, needs: &[Need], checks: &mut Checks) -> Cost {
-    let prices = needs
-        .iter()
-        .flat_map(|need| &need.buy)
-        .map(|buy| buy.cost_minor);
-    let planned = Money::sum(prices);
+fn cost(book: &Book<'_>, needs: &[Need], basket: Option<&Basket<'_>>, checks: &mut Checks) -> Cost {
+    let planned = basket.map(|basket| basket.cost_minor);
+    let deliveries = basket.map(|basket| basket.sent.iter().map(|sent| sent.delivery_minor));
     let unpriced = needs
         .iter()
         .filter(|need| need.short > 0 && need.buy.is_empty())
@@ -350,6 +356,8 @@ fn cost(book: &Book<'_>, needs: &[Need], checks: &mut Checks) -> Cost {
     }
     Cost {
         planned_minor: planned.unwrap_or_default(),
+        delivery_minor: deliveries.and_then(Money::sum).unwrap_or_default(),
+        proof: basket.map_or_else(not_asked, |basket| basket.proof),
         budget_minor: budget,
         unpriced: u32::try_from(unpriced).unwrap_or(u32::MAX),
     }

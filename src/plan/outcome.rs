@@ -4,7 +4,10 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::{answer::Proof, volts::figures::VoltsPlan};
+use super::{
+    answer::{Proof, Why},
+    volts::figures::VoltsPlan,
+};
 use crate::{
     model::{
         fixture::Fed,
@@ -349,7 +352,8 @@ pub struct Buy {
     pub pack_amount: i64,
     /// What it costs together.
     pub cost_minor: Money,
-    /// What is left over (count, or micrometres).
+    /// What is left over of the part (count, or micrometres); where several packs are mixed, all of
+    /// it stands at the last.
     pub left_over: i64,
     /// The last day to order.
     #[schema(value_type = String, format = Date)]
@@ -414,8 +418,14 @@ pub struct NearMiss {
 /// Money.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Cost {
-    /// What is to be bought, delivery not counted.
+    /// What is to be bought, deliveries included.
     pub planned_minor: Money,
+    /// What of it is for deliveries.
+    #[serde(default)]
+    pub delivery_minor: Money,
+    /// What is known about its being the least that these packs can cost, in minor units.
+    #[serde(default = "not_asked")]
+    pub proof: Proof<i64>,
     /// The design's budget.
     pub budget_minor: Option<Money>,
     /// Parts that are short and have no price.
@@ -438,6 +448,11 @@ pub struct CutProof {
     pub priced: bool,
     /// Soldering work of the plan.
     pub solder_work: u64,
+}
+
+/// For plans kept before packs were chosen together.
+pub(super) const fn not_asked() -> Proof<i64> {
+    Proof::Open { why: Why::NotAsked }
 }
 
 /// Plans kept before the field was there knew only offers.

@@ -1,14 +1,16 @@
 //! What is short over several designs, as one list by supplier.
 //!
 //! Counts are added up over the designs before they are rounded up to packs, so that two sets
-//! share a pack. Rolls, reels, bars and units were chosen one by one when the cuts were solved:
-//! their packs are added up offer by offer. What is on open orders already is taken off, so that
-//! nothing is ordered twice.
+//! share a pack. Rolls, reels and bars were chosen one by one when the cuts were solved: they are
+//! added up by length. What is on open orders already is taken off, so that nothing is ordered
+//! twice; for the rest the packs are chosen all together, deliveries included ([`basket`]).
 
 use std::collections::BTreeMap;
 
 use super::{
-    Plan, buy,
+    Plan,
+    answer::{Proof, Why},
+    basket::{self, Basket, Lot, Want, Way},
     input::Offer,
     outcome::{Need, UnpricedRolls},
 };
@@ -16,6 +18,7 @@ use crate::{
     model::{
         id::{DesignId, OfferId, PartId, SupplierId},
         part::{Part, StockBy},
+        venue::Venue,
     },
     units::{Date, Money},
 };
@@ -69,6 +72,23 @@ pub struct Parcel {
     pub lines: Vec<ListLine>,
     /// What the goods cost.
     pub goods_minor: Money,
+    /// What the delivery costs.
+    pub delivery_minor: Money,
+}
+
+/// Something that only those sell from whom nothing is to be bought.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unsold {
+    /// The part.
+    pub part: PartId,
+    /// Its name.
+    pub name: String,
+    /// How much: an amount in its stock unit, or rolls of `roll_um`.
+    pub needed: i64,
+    /// The length of a roll, reel or bar in micrometres.
+    pub roll_um: Option<i64>,
+    /// The sets that want it.
+    pub designs: Vec<(DesignId, String)>,
 }
 
 /// Something short that nobody is known to sell.
@@ -86,11 +106,31 @@ pub struct Unpriced {
     pub designs: Vec<(DesignId, String)>,
 }
 
+/// Another way to buy, to compare.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Beside {
+    /// Which way.
+    pub way: Way,
+    /// Whose goods it does without that the list has: id and name.
+    pub without: Option<(SupplierId, String)>,
+    /// What it costs and how many parcels it is; `None` where not everything can be bought so.
+    pub cost: Option<(Money, usize)>,
+}
+
 /// The list.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ShoppingList {
     /// By supplier, in order of name.
     pub parcels: Vec<Parcel>,
+    /// Goods and deliveries together; `None` where that is more than can be counted, and then there
+    /// are no parcels.
+    pub cost_minor: Option<Money>,
+    /// What is known about its being the least, in minor units.
+    pub proof: Proof<i64>,
+    /// What has a price, but not from those one wants to buy from.
+    pub unsold: Vec<Unsold>,
+    /// Other ways to buy all of it.
+    pub beside: Vec<Beside>,
     /// What has no price.
     pub unpriced: Vec<Unpriced>,
 }
@@ -98,38 +138,155 @@ pub struct ShoppingList {
 /// Packs on open orders, by part and what one pack holds.
 pub type OnOrder = BTreeMap<(PartId, i64), i64>;
 
-/// Adds up what the sets are short of.
+/// Adds up what the sets are short of, and buys it in one of the ways.
 pub fn gather(
     wanting: &[Wanting<'_>],
     parts: &BTreeMap<PartId, Part>,
     offers: &[Offer],
     on_order: &OnOrder,
-    spare_percent: u8,
-    slack_days: u16,
+    venue: &Venue,
+    way: &Way,
 ) -> ShoppingList {
-    let by_id: BTreeMap<OfferId, &Offer> = offers.iter().map(|offer| (offer.id, offer)).collect();
-    let mut counts: BTreeMap<PartId, Sum> = BTreeMap::new();
-    let mut rolls: BTreeMap<OfferId, Sum> = BTreeMap::new();
-    let mut unpriced: BTreeMap<(Option<PartId>, String), Unpriced> = BTreeMap::new();
+    let mut short = Short::default();
     for set in wanting {
+        short.add(set, parts, offers);
+    }
+    let (wants, sums) = short.wants(on_order, venue.spare_percent);
+    let basket = basket::fill(&wants, offers, way);
+    let Some(basket) = basket else {
+        return ShoppingList {
+            parcels: Vec::new(),
+            cost_minor: None,
+            proof: Proof::Open { why: Why::NotAsked },
+            unsold: Vec::new(),
+            beside: Vec::new(),
+            unpriced: short.unpriced.into_values().collect(),
+        };
+    };
+    let mut parcels: Vec<Parcel> = basket
+        .sent
+        .iter()
+        .map(|sent| Parcel {
+            supplier: sent.supplier,
+            name: sent.name.clone(),
+            lines: Vec::new(),
+            goods_minor: sent.goods_minor,
+            delivery_minor: sent.delivery_minor,
+        })
+        .collect();
+    for (at, line) in basket.lines.iter().enumerate() {
+        let sum = &sums[line.want];
+        let last = basket
+            .lines
+            .get(at + 1)
+            .is_none_or(|next| next.want != line.want);
+        let amount = wants[line.want].lot == Lot::Amount;
+        let slack = i64::from(line.offer.delivery_days) + i64::from(venue.order_slack_days);
+        let parcel = parcels
+            .iter_mut()
+            .find(|parcel| parcel.supplier == line.offer.supplier);
+        let (Some(parcel), Some(first)) = (parcel, sum.first) else {
+            continue;
+        };
+        parcel.lines.push(ListLine {
+            part: line.offer.part,
+            name: sum.name.clone(),
+            offer: line.offer.id,
+            packs: line.packs,
+            pack_amount: line.offer.pack_amount,
+            cost_minor: line.cost_minor,
+            left_over: (amount && last)
+                .then(|| i64::try_from(basket.left_over[line.want]).ok())
+                .flatten(),
+            on_order: sum.ordered,
+            designs: sum.designs.clone(),
+            order_by: days_before(first, slack),
+        });
+    }
+    for parcel in &mut parcels {
+        let lines = &mut parcel.lines;
+        lines.sort_by(|a, b| (a.order_by, &a.name, a.offer).cmp(&(b.order_by, &b.name, b.offer)));
+    }
+    let unsold = basket.unsold.iter().map(|at| Unsold {
+        part: wants[*at].part,
+        name: sums[*at].name.clone(),
+        needed: i64::try_from(wants[*at].needed).unwrap_or(i64::MAX),
+        roll_um: match wants[*at].lot {
+            Lot::Amount => None,
+            Lot::Rolls(roll_um) => Some(roll_um),
+        },
+        designs: sums[*at].designs.clone(),
+    });
+    ShoppingList {
+        unsold: unsold.collect(),
+        beside: beside(&wants, offers, way, &basket),
+        parcels,
+        cost_minor: Some(basket.cost_minor),
+        proof: basket.proof,
+        unpriced: short.unpriced.into_values().collect(),
+    }
+}
+
+/// What everything costs the other way round, and without each supplier that sends something.
+fn beside(wants: &[Want], offers: &[Offer], way: &Way, chosen: &Basket<'_>) -> Vec<Beside> {
+    let other = Way {
+        aim: way.aim.other(),
+        without: way.without.clone(),
+    };
+    let mut ways = vec![(other, None)];
+    if chosen.sent.len() > 1 {
+        ways.extend(chosen.sent.iter().map(|sent| {
+            let mut without = way.without.clone();
+            without.insert(sent.supplier);
+            let aim = way.aim;
+            (
+                Way { aim, without },
+                Some((sent.supplier, sent.name.clone())),
+            )
+        }));
+    }
+    let fill = |way: &Way| {
+        let basket = basket::fill(wants, offers, way)?;
+        (basket.unsold.len() == chosen.unsold.len())
+            .then_some((basket.cost_minor, basket.sent.len()))
+    };
+    ways.into_iter()
+        .map(|(way, without)| Beside {
+            cost: fill(&way),
+            way,
+            without,
+        })
+        .collect()
+}
+
+/// What is short, by what it is bought as.
+#[derive(Default)]
+struct Short {
+    counts: BTreeMap<PartId, Sum>,
+    rolls: BTreeMap<(PartId, i64), Sum>,
+    unpriced: BTreeMap<(Option<PartId>, String), Unpriced>,
+}
+
+impl Short {
+    fn add(&mut self, set: &Wanting<'_>, parts: &BTreeMap<PartId, Part>, offers: &[Offer]) {
         for need in set.plan.needs.iter().filter(|need| need.short > 0) {
             let by_count = need
                 .part
                 .and_then(|id| parts.get(&id))
-                .is_some_and(|part| part.stock_by() == StockBy::Count);
+                .is_some_and(|part| part.stock_by() != StockBy::Length);
             match need.part {
                 Some(part) if by_count && offers.iter().any(|offer| offer.part == part) => {
-                    counts.entry(part).or_default().add(set, need, need.short);
+                    let sum = self.counts.entry(part).or_default();
+                    sum.add(set, need, need.short);
                 }
-                Some(_) if !need.buy.is_empty() => {
+                Some(part) if !need.buy.is_empty() => {
                     for buy in &need.buy {
-                        rolls
-                            .entry(buy.offer)
-                            .or_default()
-                            .add(set, need, i64::from(buy.packs));
+                        let sum = self.rolls.entry((part, buy.pack_amount)).or_default();
+                        sum.add(set, need, i64::from(buy.packs));
                     }
                 }
-                part => unpriced
+                part => self
+                    .unpriced
                     .entry((part, need.name.clone()))
                     .or_insert_with(|| Unpriced {
                         part,
@@ -143,74 +300,32 @@ pub fn gather(
         }
     }
 
-    let mut parcels: BTreeMap<(String, SupplierId), Vec<ListLine>> = BTreeMap::new();
-    for (part, sum) in counts {
-        let ordered: i64 = on_order
-            .iter()
-            .filter(|((of, _), _)| *of == part)
-            .map(|((_, pack), packs)| pack * packs)
-            .sum();
-        // What the plans count as due in is part of the open orders.
-        let ordered = (ordered - sum.due).max(0);
-        let wanted = sum.amount + spares(sum.amount, spare_percent) - ordered;
-        let Ok(wanted) = u64::try_from(wanted) else {
-            continue;
-        };
-        if wanted == 0 {
-            continue;
-        }
-        let of_part: Vec<&Offer> = offers.iter().filter(|offer| offer.part == part).collect();
-        let choices: Vec<buy::Offer> = of_part.iter().map(|offer| choice(offer)).collect();
-        let Ok(best) = buy::cheapest(wanted, &choices) else {
-            continue;
-        };
-        let Some(offer) = of_part.get(best.value.offer) else {
-            continue;
-        };
-        let left_over = i64::try_from(best.value.left_over).ok();
-        push(
-            &mut parcels,
-            offer,
-            sum,
-            best.value.packs,
-            left_over,
-            ordered,
-            slack_days,
-        );
-    }
-    // Packs of one length are alike, from whichever offer: an open order serves any of them.
-    let mut open = on_order.clone();
-    for (id, sum) in rolls {
-        let Some(offer) = by_id.get(&id) else {
-            continue;
-        };
-        let under_way = open.entry((offer.part, offer.pack_amount)).or_default();
-        let ordered = (*under_way).min(sum.amount);
-        *under_way -= ordered;
-        let Ok(packs) = u64::try_from(sum.amount - ordered) else {
-            continue;
-        };
-        if packs > 0 {
-            push(&mut parcels, offer, sum, packs, None, ordered, slack_days);
-        }
-    }
-    let parcels = parcels
-        .into_iter()
-        .map(|((name, supplier), mut lines)| {
-            lines.sort_by(|a, b| (a.order_by, &a.name).cmp(&(b.order_by, &b.name)));
-            let goods_minor =
-                Money::sum(lines.iter().map(|line| line.cost_minor)).unwrap_or(Money::ZERO);
-            Parcel {
-                supplier,
-                name,
-                lines,
-                goods_minor,
+    /// What is still to be bought once the open orders have come, with the sum behind each.
+    fn wants(&mut self, on_order: &OnOrder, spare_percent: u8) -> (Vec<Want>, Vec<Sum>) {
+        let (mut wants, mut sums) = (Vec::new(), Vec::new());
+        let mut add = |part, lot, mut sum: Sum, ordered: i64, wanted: i64| {
+            if let Some(needed) = u64::try_from(wanted).ok().filter(|needed| *needed > 0) {
+                sum.ordered = ordered;
+                wants.push(Want { part, lot, needed });
+                sums.push(sum);
             }
-        })
-        .collect();
-    ShoppingList {
-        parcels,
-        unpriced: unpriced.into_values().collect(),
+        };
+        for (part, sum) in std::mem::take(&mut self.counts) {
+            let open = on_order.iter().filter(|((of, _), _)| *of == part);
+            let open: i64 = open.map(|((_, pack), packs)| pack * packs).sum();
+            // What the plans count as due in is part of the open orders.
+            let ordered = (open - sum.due).max(0);
+            let wanted = sum.amount + spares(sum.amount, spare_percent) - ordered;
+            add(part, Lot::Amount, sum, ordered, wanted);
+        }
+        for ((part, roll_um), sum) in std::mem::take(&mut self.rolls) {
+            // Rolls of one length are alike, from whichever offer.
+            let open = on_order.get(&(part, roll_um)).copied().unwrap_or(0);
+            let ordered = open.min(sum.amount);
+            let wanted = sum.amount - ordered;
+            add(part, Lot::Rolls(roll_um), sum, ordered, wanted);
+        }
+        (wants, sums)
     }
 }
 
@@ -219,19 +334,12 @@ fn spares(short: i64, percent: u8) -> i64 {
     (short * i64::from(percent) + 99) / 100
 }
 
-fn choice(offer: &Offer) -> buy::Offer {
-    buy::Offer {
-        pack: u64::try_from(offer.pack_amount).unwrap_or(0),
-        price_minor: offer.price_minor.get(),
-        minimum_packs: u64::from(offer.minimum_packs),
-    }
-}
-
 #[derive(Debug, Default)]
 struct Sum {
     name: String,
     amount: i64,
     due: i64,
+    ordered: i64,
     first: Option<Date>,
     designs: Vec<(DesignId, String)>,
 }
@@ -266,33 +374,7 @@ impl Unpriced {
     }
 }
 
-fn push(
-    parcels: &mut BTreeMap<(String, SupplierId), Vec<ListLine>>,
-    offer: &Offer,
-    sum: Sum,
-    packs: u64,
-    left_over: Option<i64>,
-    on_order: i64,
-    slack_days: u16,
-) {
-    let packs = packs.max(u64::from(offer.minimum_packs));
-    let days = i64::from(offer.delivery_days) + i64::from(slack_days);
-    let first = sum.first.unwrap_or(Date::MAX);
-    parcels
-        .entry((offer.supplier_name.clone(), offer.supplier))
-        .or_default()
-        .push(ListLine {
-            part: offer.part,
-            name: sum.name,
-            offer: offer.id,
-            packs: u32::try_from(packs).unwrap_or(u32::MAX),
-            pack_amount: offer.pack_amount,
-            cost_minor: offer.price_minor.times(packs).unwrap_or(Money::ZERO),
-            left_over,
-            on_order,
-            designs: sum.designs,
-            order_by: first
-                .checked_sub(jiff::Span::new().days(days))
-                .unwrap_or(first),
-        });
+fn days_before(day: Date, days: i64) -> Date {
+    let span = jiff::Span::new().try_days(days).unwrap_or_default();
+    day.checked_sub(span).unwrap_or(Date::MIN)
 }

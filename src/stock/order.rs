@@ -23,6 +23,7 @@ use crate::{
     },
     plan::{
         Plan,
+        basket::Way,
         shopping::{ShoppingList, Wanting, gather},
     },
     units::{Date, Length, Money},
@@ -44,8 +45,8 @@ pub struct Wanted {
 /// The most sets that are planned for one list: those whose build day is nearest.
 const MOST_SETS: usize = 24;
 
-/// Plans every set that is still to be built and adds up what is short.
-pub async fn wanted(tx: &mut SqliteConnection, today: Date) -> Result<Wanted, DbError> {
+/// Plans every set that is still to be built, adds up what is short, and buys it in one of the ways.
+pub async fn wanted(tx: &mut SqliteConnection, today: Date, way: &Way) -> Result<Wanted, DbError> {
     let mut sets = db::design::list(tx).await?;
     sets.retain(|set| {
         matches!(set.state, State::Draft | State::Reserved | State::Building)
@@ -83,14 +84,7 @@ pub async fn wanted(tx: &mut SqliteConnection, today: Date) -> Result<Wanted, Db
     let open = db::purchase::list_open(tx).await?;
     let venue = db::venue::lookup(tx).await?;
     Ok(Wanted {
-        list: gather(
-            &wanting,
-            &parts,
-            &offers,
-            &open,
-            venue.spare_percent,
-            venue.order_slack_days,
-        ),
+        list: gather(&wanting, &parts, &offers, &open, &venue, way),
         suppliers: db::offer::list_suppliers(tx).await?,
         sets: planned.len(),
         parts,

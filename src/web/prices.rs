@@ -21,6 +21,7 @@ use crate::{
         id::{PartId, SupplierId},
         part::Part,
     },
+    plan::basket::Way,
     stock::{
         order,
         prices::{self, Price, Seller},
@@ -84,7 +85,7 @@ async fn asked(cx: &Cx, all: bool) -> Result<Vec<Asked>, super::error::Trouble> 
             })
             .collect());
     }
-    let mut wanted = order::wanted(&mut tx, cx.today).await?;
+    let mut wanted = order::wanted(&mut tx, cx.today, &Way::default()).await?;
     Ok(wanted
         .list
         .unpriced

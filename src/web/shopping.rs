@@ -5,7 +5,7 @@ use axum::http::StatusCode;
 
 use super::{
     cx::Cx,
-    design::day,
+    design::{count_of, day},
     error::Answer,
     form::Form,
     link::Link,
@@ -17,9 +17,14 @@ use crate::{
         id::{DesignId, OfferId, PartId, PurchaseId, SupplierId},
         purchase::{Purchase, PurchaseState},
     },
-    plan::shopping::{ListLine, ShoppingList},
+    plan::{
+        answer::Proof,
+        basket::Way,
+        packs::Aim,
+        shopping::{ListLine, Parcel, ShoppingList, Unsold},
+    },
     stock::order::{self, Wish},
-    units::Money,
+    units::{Length, Money},
 };
 
 struct LineView {
@@ -46,6 +51,33 @@ struct ParcelView {
     lines: Vec<LineView>,
 }
 
+/// Something that only those sell who are left out.
+struct UnsoldView {
+    part: PartId,
+    name: String,
+    wanted: String,
+}
+
+/// Another way to buy.
+struct BesideView {
+    href: Link,
+    what: String,
+    cost: Option<String>,
+    than: String,
+}
+
+/// What all of it costs, and how it is bought.
+struct WayView {
+    aim: &'static str,
+    without: String,
+    /// What is asked for that is not the usual.
+    said: Option<String>,
+    total: Option<String>,
+    parcels: String,
+    proven: bool,
+    bound: Option<String>,
+}
+
 struct UnpricedView {
     part: Option<PartId>,
     name: String,
@@ -70,7 +102,10 @@ struct OrderView {
 struct ShoppingPage {
     chrome: Chrome,
     form: Form,
+    way: WayView,
     parcels: Vec<ParcelView>,
+    beside: Vec<BesideView>,
+    unsold: Vec<UnsoldView>,
     unpriced: Vec<UnpricedView>,
     orders: Vec<OrderView>,
     tax: bool,
@@ -78,48 +113,25 @@ struct ShoppingPage {
 }
 
 /// GET: the list.
-pub async fn get(cx: Cx) -> Answer {
-    show(&cx, Form::default(), StatusCode::OK).await
+pub async fn get(cx: Cx, form: Form) -> Answer {
+    show(&cx, form, StatusCode::OK).await
 }
 
 async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
+    let aim = form.value("aim").parse().ok();
+    // An address that cannot be read asks for the usual.
+    let way = Way::read(aim, form.value("without")).unwrap_or_default();
     let mut tx = cx.read().await?;
-    let wanted = order::wanted(&mut tx, cx.today).await?;
+    let wanted = order::wanted(&mut tx, cx.today, &way).await?;
     let orders = crate::db::purchase::list(&mut tx, 50).await?;
     drop(tx);
     let parts = &wanted.parts;
-    let ShoppingList { parcels, unpriced } = &wanted.list;
+    let ShoppingList {
+        parcels, unpriced, ..
+    } = &wanted.list;
     let parcels = parcels
         .iter()
-        .map(|parcel| {
-            let supplier = wanted
-                .suppliers
-                .iter()
-                .find(|known| known.id == parcel.supplier);
-            let delivery = supplier.map_or(Money::ZERO, |supplier| {
-                supplier.delivery(parcel.goods_minor)
-            });
-            let total = parcel
-                .goods_minor
-                .checked_add(delivery)
-                .unwrap_or(parcel.goods_minor);
-            ParcelView {
-                supplier: parcel.supplier,
-                name: parcel.name.clone(),
-                goods: cx.money(parcel.goods_minor),
-                delivery: if delivery == Money::ZERO {
-                    "free".into()
-                } else {
-                    cx.money(delivery)
-                },
-                total: cx.money(total),
-                lines: parcel
-                    .lines
-                    .iter()
-                    .map(|line| line_view(cx, &wanted, line))
-                    .collect(),
-            }
-        })
+        .map(|parcel| parcel_view(cx, &wanted, parcel))
         .collect();
     let unpriced = unpriced
         .iter()
@@ -137,13 +149,121 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
     let page = ShoppingPage {
         chrome: cx.chrome(Section::Shopping, "Shopping"),
         form,
+        way: way_view(cx, &wanted, &way),
         parcels,
+        beside: beside(cx, &wanted),
+        unsold: wanted
+            .list
+            .unsold
+            .iter()
+            .map(|it| UnsoldView {
+                part: it.part,
+                name: it.name.clone(),
+                wanted: unsold_words(cx, parts, it),
+            })
+            .collect(),
         unpriced,
         orders: orders.iter().map(|order| order_view(cx, order)).collect(),
         tax: cx.venue.prices_include_tax,
         sets: wanted.sets,
     };
     Ok(page_with(status, &page))
+}
+
+fn parcel_view(cx: &Cx, wanted: &order::Wanted, parcel: &Parcel) -> ParcelView {
+    let total = parcel.goods_minor.checked_add(parcel.delivery_minor);
+    ParcelView {
+        supplier: parcel.supplier,
+        name: parcel.name.clone(),
+        goods: cx.money(parcel.goods_minor),
+        delivery: if parcel.delivery_minor == Money::ZERO {
+            "free".into()
+        } else {
+            cx.money(parcel.delivery_minor)
+        },
+        total: cx.money(total.unwrap_or(parcel.goods_minor)),
+        lines: parcel
+            .lines
+            .iter()
+            .map(|line| line_view(cx, wanted, line))
+            .collect(),
+    }
+}
+
+fn way_view(cx: &Cx, wanted: &order::Wanted, way: &Way) -> WayView {
+    let list = &wanted.list;
+    let mut said = Vec::new();
+    if way.aim != Aim::Money {
+        said.push(way.aim.label().to_owned());
+    }
+    let left_out = wanted
+        .suppliers
+        .iter()
+        .filter(|it| way.without.contains(&it.id));
+    said.extend(left_out.map(|it| format!("nothing from {}", it.name)));
+    WayView {
+        aim: way.aim.word(),
+        without: way.without(),
+        said: (!said.is_empty()).then(|| said.join(", ")),
+        total: list.cost_minor.map(|cost| cx.money(cost)),
+        parcels: count_of(list.parcels.len(), "parcel", "parcels"),
+        proven: list.proof.is_proven(),
+        bound: match list.proof {
+            Proof::Within { bound } => Money::new(bound).ok().map(|bound| cx.money(bound)),
+            Proof::Proven | Proof::Open { .. } => None,
+        },
+    }
+}
+
+/// The other ways, with what each costs more or less.
+fn beside(cx: &Cx, wanted: &order::Wanted) -> Vec<BesideView> {
+    let chosen = wanted.list.cost_minor.map_or(0, Money::get);
+    let than = |cost: Money| {
+        let more = cost.get() - chosen;
+        let by = Money::new(more.abs()).map_or_else(|_| String::new(), |by| cx.money(by));
+        match more {
+            0 => "the same money".to_owned(),
+            1.. => format!("{by} more"),
+            _ => format!("{by} less"),
+        }
+    };
+    let list = &wanted.list.beside;
+    list.iter()
+        .map(|it| BesideView {
+            href: Link::Shopping.with([
+                ("aim", it.way.aim.word().to_owned()),
+                ("without", it.way.without()),
+            ]),
+            what: match &it.without {
+                Some((_, name)) => format!("Nothing from {name}"),
+                None if it.way.aim == Aim::Parcels => "Fewest parcels".to_owned(),
+                None => "Least money".to_owned(),
+            },
+            cost: it.cost.map(|(cost, parcels)| {
+                format!(
+                    "{} in {}",
+                    cx.money(cost),
+                    count_of(parcels, "parcel", "parcels")
+                )
+            }),
+            than: it.cost.map_or_else(String::new, |(cost, _)| than(cost)),
+        })
+        .collect()
+}
+
+fn unsold_words(
+    cx: &Cx,
+    parts: &std::collections::BTreeMap<PartId, crate::model::part::Part>,
+    it: &Unsold,
+) -> String {
+    match (
+        it.roll_um.and_then(|um| Length::new(um).ok()),
+        parts.get(&it.part),
+    ) {
+        (Some(roll), _) => format!("{} × {}", it.needed, cx.length(roll)),
+        (None, Some(part)) => amount_words(part, it.needed, cx),
+        (None, None) => it.needed.to_string(),
+    }
 }
 
 /// An amount in the part's stock unit, in words.

@@ -1,6 +1,7 @@
 //! Prices of one supplier typed on one page, from the shortfall to the order, and what is held
 //! when the goods have come.
 
+use serde_json::json;
 use tapewright::model::ready_made;
 
 use crate::help::{Page, TestApp};
@@ -32,7 +33,7 @@ async fn price_all(app: &TestApp) -> Page {
     let prices = page.attributes("input[name^=price-]", "name");
     assert!(prices.len() > 8, "{}", page.text("main"));
     let packs = page.attributes("input[name^=pack-]", "name");
-    let mut form = page.form("form.take-in").set("new_supplier", "Reed & Sons");
+    let mut form = page.form("form.take-in").set("new_supplier", "Lock Lane");
     for (pack, price) in packs.iter().zip(&prices) {
         if form.value(pack).unwrap_or_default().is_empty() {
             form = form.set(pack, "1 m");
@@ -70,7 +71,7 @@ async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
     let form = page.form("form.take-in").set(&prices[0], "3.20");
     let wrong = form
         .clone()
-        .set("new_supplier", "Reed & Sons")
+        .set("new_supplier", "Lock Lane")
         .set(&prices[1], "dear")
         .send(&app)
         .await;
@@ -95,7 +96,7 @@ async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
     let prices = page.attributes("input[name^=price-]", "name");
     let again = page
         .form("form.take-in")
-        .set("new_supplier", "Reed & Sons")
+        .set("new_supplier", "Lock Lane")
         .set(&prices[0], "1");
     let again = again.send(&app).await;
     assert_eq!(again.status, 422);
@@ -190,4 +191,53 @@ async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
     let less = app.get(format!("{set}/strike")).await.text("main");
     let runs = |text: &str| text.matches("Cable 4 × 18 AWG").count();
     assert!(runs(&less) < runs(&out), "{less}");
+}
+
+#[tokio::test]
+async fn all_is_bought_where_goods_and_deliveries_together_cost_least() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    let list = app.get("/api/v1/shopping").await.value();
+    assert_eq!(list["proof"]["is"], "proven");
+    assert_eq!(list["parcels"].as_array().unwrap().len(), 1);
+    let lines = list["parcels"][0]["lines"].as_array().unwrap();
+    // A second supplier is a little cheaper for the first line alone, and charges for delivery.
+    let quay = json!({"name": "Quay Supplies", "delivery_days": 2, "delivery_minor": 700});
+    let made = app.json("POST", "/api/v1/suppliers", &[], &quay).await;
+    assert_eq!(made.status, 201, "{}", made.body);
+    let quay = made.value()["id"].as_i64().unwrap();
+    let part = lines[0]["part"].as_i64().unwrap();
+    let offer = json!({
+        "supplier": quay, "pack_amount": lines[0]["pack_amount"], "price_minor": 1240
+    });
+    let path = format!("/api/v1/parts/{part}/offers");
+    let noted = app.json("POST", &path, &[], &offer).await;
+    assert_eq!(noted.status, 201, "{}", noted.body);
+
+    let page = app.get("/shopping").await;
+    assert_eq!(page.count("form[action='/shopping/order']"), 1);
+    assert!(
+        page.text("main")
+            .contains("no other mix of packs costs less")
+    );
+    // Without Lock Lane only that line can be had; the page says what is missing.
+    let first = list["parcels"][0]["supplier"].as_i64().unwrap();
+    let page = app.get(format!("/shopping?without={first}")).await;
+    assert!(page.text("main").contains("nothing from Lock Lane"));
+    assert!(page.text("main").contains("Sold only by those left out"));
+    assert_eq!(page.count("form[action='/shopping/order']"), 1);
+    let list = app
+        .get(format!("/api/v1/shopping?without={first}&aim=parcels"))
+        .await
+        .value();
+    assert_eq!(list["parcels"][0]["supplier"], quay);
+    assert_eq!(list["parcels"][0]["delivery_minor"], 700);
+    assert_eq!(list["parcels"][0]["lines"][0]["part"], part);
+    assert_eq!(list["unsold"].as_array().unwrap().len(), lines.len() - 1);
+    assert_eq!(app.get("/api/v1/shopping?without=quay").await.status, 422);
+
+    // The set's own page counts the delivery too, and so does its budget.
+    let page = app.get(format!("{set}/shopping")).await;
+    assert!(page.text("main").contains("delivered free"));
 }

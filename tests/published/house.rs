@@ -16,7 +16,7 @@ use tapewright::{
         input::{Freedom, Offer, Snapshot, SpareCount, SpareFixture, SparePiece, SpareUnit, Where},
         outcome::{Check, Need, Plan},
     },
-    units::{Date, parse_date},
+    units::{Date, Money, parse_date},
 };
 
 pub fn day(text: &str) -> Date {
@@ -99,6 +99,8 @@ impl House {
             price_minor: price_minor.try_into().expect("a price"),
             minimum_packs: 1,
             delivery_days: 3,
+            delivery_minor: Money::ZERO,
+            free_from_minor: None,
         });
         id
     }

@@ -8,19 +8,8 @@ use utoipa::ToSchema;
 use super::said::PacksShort;
 use crate::{
     calc::document::{Refused, within},
-    model::text::words,
-    plan::packs::{Offer, Question, SUPPLIER_LIMIT, Supplier, Want},
+    plan::packs::{Aim, Offer, Question, SUPPLIER_LIMIT, Supplier, Want},
 };
-
-words! {
-    /// What counts first.
-    PacksAim {
-        /// The least money.
-        Money = "money", "least money";
-        /// The fewest parcels, then the least money.
-        Parcels = "parcels", "fewest parcels";
-    }
-}
 
 /// Who sells.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -76,7 +65,7 @@ pub struct PacksWant {
 #[serde(deny_unknown_fields)]
 pub struct PacksBody {
     /// Who sells.
-    #[schema(max_items = 24)]
+    #[schema(max_items = 64)]
     pub suppliers: Vec<PacksSupplier>,
     /// What is wanted.
     #[schema(max_items = 200)]
@@ -84,15 +73,15 @@ pub struct PacksBody {
     /// What counts first; money if left out.
     #[serde(default = "money")]
     #[schema(required = false)]
-    pub aim: PacksAim,
+    pub aim: Aim,
     /// Names of the suppliers to buy from; all if left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    #[schema(max_items = 24, nullable = false)]
+    #[schema(max_items = 64, nullable = false)]
     pub only_suppliers: Option<Vec<String>>,
 }
 
-const fn money() -> PacksAim {
-    PacksAim::Money
+const fn money() -> Aim {
+    Aim::Money
 }
 
 /// The question, the place in the document of each of its wants, and what nobody sells.

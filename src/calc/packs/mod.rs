@@ -9,11 +9,11 @@ mod said;
 #[cfg(test)]
 mod tests;
 
-pub use asked::{PacksAim, PacksBody, PacksOffer, PacksSupplier, PacksWant};
+pub use asked::{PacksBody, PacksOffer, PacksSupplier, PacksWant};
 pub use said::{PacksAnswer, PacksBeside, PacksLeft, PacksLine, PacksParcel, PacksShort, PacksWay};
 
 use super::{Refused, document::sentence};
-use crate::plan::packs::{self, Aim, Choice, Question, Refusal};
+use crate::plan::packs::{self, Choice, Question, Refusal};
 
 /// Worked examples, see [`super::Example`].
 pub(super) const EXAMPLES: &[&str] = &[
@@ -32,16 +32,9 @@ pub fn answer(asked: &PacksBody) -> Result<PacksAnswer, Refused> {
         packs::cheapest(question, aim, STEPS)
             .map_err(|why| Refused::at("/wants", sentence(&why.to_string())))
     };
-    let aim = match asked.aim {
-        PacksAim::Money => Aim::Money,
-        PacksAim::Parcels => Aim::Parcels,
-    };
+    let aim = asked.aim;
     let best = solve(&question, aim)?;
-    let other = match aim {
-        Aim::Money => Aim::Parcels,
-        Aim::Parcels => Aim::Money,
-    };
-    let beside = solve(&question, other)?;
+    let beside = solve(&question, aim.other())?;
     let mut without = Vec::new();
     for supplier in 0..question.suppliers.len() {
         if !sends(&question, &best.value, supplier) {

@@ -3,12 +3,12 @@
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::asked::{PacksAim, PacksBody};
+use super::asked::PacksBody;
 use crate::{
     model::text::words,
     plan::{
         answer::{Bounded, Proof},
-        packs::{Choice, Question},
+        packs::{Aim, Choice, Question},
     },
 };
 
@@ -137,8 +137,8 @@ impl PacksAnswer {
             .filter(|parcel| !parcel.lines.is_empty())
             .collect();
         let way = match asked.aim {
-            PacksAim::Money => PacksWay::FewestParcels,
-            PacksAim::Parcels => PacksWay::LeastMoney,
+            Aim::Money => PacksWay::FewestParcels,
+            Aim::Parcels => PacksWay::LeastMoney,
         };
         let mut beside = vec![PacksBeside {
             way,
@@ -154,14 +154,10 @@ impl PacksAnswer {
         }));
         Self {
             cost_minor: choice.cost_minor,
-            cost_bound_minor: match best.proof {
-                Proof::Within { bound } => bound,
-                Proof::Proven if asked.aim == PacksAim::Money => choice.cost_minor,
-                // Fewer parcels may cost more than the least money.
-                Proof::Proven | Proof::Open { .. } => match other.proof {
-                    Proof::Within { bound } => bound,
-                    Proof::Proven | Proof::Open { .. } => other.value.cost_minor,
-                },
+            // Fewer parcels may cost more than the least money.
+            cost_bound_minor: match asked.aim {
+                Aim::Money => least_money(best),
+                Aim::Parcels => least_money(other),
             },
             proven: best.proof.is_proven(),
             parcels,
@@ -178,5 +174,14 @@ impl PacksAnswer {
             short,
             beside,
         }
+    }
+}
+
+/// What no set of packs can cost less than, from the answer for the least money.
+fn least_money(best: &Bounded<Choice, i64>) -> i64 {
+    match best.proof {
+        Proof::Proven => best.value.cost_minor,
+        Proof::Within { bound } => bound,
+        Proof::Open { .. } => 0,
     }
 }

@@ -18,7 +18,8 @@
 //!
 //! # Proof
 //! The answer is proven when the search ended; a search that used up its steps keeps the best
-//! found, and the bound of the root: no set of packs can cost less.
+//! found (at worst the cheapest single offer of each want), and the bound of the root where that
+//! was reached: no set of packs can cost less.
 //!
 //! # Example
 //! Two parts, each a penny dearer at the second supplier: one delivery is cheaper than two.
@@ -48,9 +49,10 @@ mod tests;
 use thiserror::Error;
 
 use super::answer::Bounded;
+use crate::model::text::words;
 
 /// The most suppliers in one question.
-pub const SUPPLIER_LIMIT: usize = 24;
+pub const SUPPLIER_LIMIT: usize = 64;
 
 /// The largest amount and sum of money that is reckoned with.
 pub const AMOUNT_LIMIT: u64 = 1_000_000_000_000;
@@ -105,13 +107,24 @@ pub struct Question {
     pub wants: Vec<Want>,
 }
 
-/// What counts first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Aim {
-    /// The least money.
-    Money,
-    /// The fewest parcels, then the least money.
-    Parcels,
+words! {
+    /// What counts first.
+    Aim {
+        /// The least money.
+        Money = "money", "least money";
+        /// The fewest parcels, then the least money.
+        Parcels = "parcels", "fewest parcels";
+    }
+}
+
+impl Aim {
+    /// The other one, to compare.
+    pub const fn other(self) -> Self {
+        match self {
+            Self::Money => Self::Parcels,
+            Self::Parcels => Self::Money,
+        }
+    }
 }
 
 /// Packs of one offer.
@@ -176,16 +189,14 @@ pub enum Refusal {
     /// Too many suppliers.
     #[error("at most {SUPPLIER_LIMIT} suppliers can be compared at once; leave some out")]
     TooMany,
-    /// The steps were used up before anything was found.
-    #[error("nothing was found in the steps given; ask about fewer parts at once")]
-    Steps,
 }
 
 /// The cheapest packs for everything wanted. `steps` bounds the work, which is counted and not
 /// timed, so that the same question has the same answer on every machine.
 pub fn cheapest(asked: &Question, aim: Aim, steps: u64) -> Result<Bounded<Choice, i64>, Refusal> {
     check(asked)?;
-    several::solve(asked, aim, steps)
+    // Each want was found to have an offer.
+    several::solve(asked, aim, steps).ok_or(Refusal::NoOffer { want: 0 })
 }
 
 fn check(asked: &Question) -> Result<(), Refusal> {

@@ -14,7 +14,7 @@ pub(super) struct Mix {
 }
 
 /// A set of suppliers, one bit each.
-pub(super) type Mask = u32;
+pub(super) type Mask = u64;
 
 /// Whether a supplier is in a set.
 pub(super) const fn has(mask: Mask, supplier: usize) -> bool {
@@ -171,6 +171,22 @@ pub(super) fn least(want: &Want, suppliers: Mask, steps: &mut Steps) -> Option<M
         },
     );
     best.map(|(_, mix)| mix)
+}
+
+/// The cheapest single offer, the one that leaves least over among equals, then the first.
+pub(super) fn single(want: &Want) -> Option<Mix> {
+    let ways = want.offers.iter().enumerate().filter_map(|(at, offer)| {
+        let packs = packs_for(want.needed, offer);
+        let bought = packs.saturating_mul(offer.pack);
+        Some((cost(packs, offer)?, bought, at, packs))
+    });
+    let (cost, _, at, packs) = ways.min()?;
+    let mut mix = Mix {
+        packs: vec![0; want.offers.len()],
+        cost,
+    };
+    mix.packs[at] = packs;
+    Some(mix)
 }
 
 /// The mixes at some suppliers that cost no more than `limit` and may help to fill up orders at

@@ -3,10 +3,10 @@
 use std::collections::HashMap;
 
 use super::{
-    Aim, Choice, Line, Question, Refusal, Steps,
+    Aim, Choice, Line, Question, Steps,
     one::{self, Mask, Mix, has},
 };
-use crate::plan::answer::{Bounded, Proof};
+use crate::plan::answer::{Bounded, Proof, Why};
 
 /// What is decided about a supplier.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -68,12 +68,8 @@ struct Search<'a> {
     best: Option<(Rank, Choice)>,
 }
 
-/// Finds the best choice, see [`super::cheapest`].
-pub(super) fn solve(
-    asked: &Question,
-    aim: Aim,
-    steps: u64,
-) -> Result<Bounded<Choice, i64>, Refusal> {
+/// Finds the best choice, see [`super::cheapest`]; `None` where something is sold by nobody.
+pub(super) fn solve(asked: &Question, aim: Aim, steps: u64) -> Option<Bounded<Choice, i64>> {
     let mut search = Search {
         asked,
         aim,
@@ -82,19 +78,27 @@ pub(super) fn solve(
         best: None,
     };
     let every = (0..asked.suppliers.len()).fold(0, |mask: Mask, at| mask | 1 << at);
-    let bound = search.bound(every, 0).ok_or(Refusal::Steps)?;
+    let bound = search.bound(every, 0);
+    let bound = bound.filter(|_| !search.steps.used_up());
     let mut states = Vec::with_capacity(asked.suppliers.len());
     search.walk(&mut states, every, 0);
     let ended = !search.steps.used_up();
-    let (rank, choice) = search.best.ok_or(Refusal::Steps)?;
-    let proof = if ended || (aim == Aim::Money && bound == rank.1) {
-        Proof::Proven
-    } else {
-        Proof::Within {
+    if search.best.is_none() {
+        let mixes: Vec<Mix> = asked.wants.iter().map(one::single).collect::<Option<_>>()?;
+        search.keep(&mixes);
+    }
+    let (rank, choice) = search.best?;
+    let proof = match bound {
+        _ if ended => Proof::Proven,
+        Some(bound) if aim == Aim::Money && bound == rank.1 => Proof::Proven,
+        Some(bound) => Proof::Within {
             bound: bound.min(rank.1),
-        }
+        },
+        None => Proof::Open {
+            why: Why::StepBudget,
+        },
     };
-    Ok(Bounded {
+    Some(Bounded {
         value: choice,
         proof,
     })

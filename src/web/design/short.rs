@@ -62,6 +62,10 @@ struct ShortPage {
 pub struct MoneyWords {
     /// What is to be bought.
     pub planned: String,
+    /// What of it is for deliveries, in words.
+    pub delivery: String,
+    /// Whether no other mix of packs costs less.
+    pub proven: bool,
     /// The budget, and what is left of it.
     pub budget: Option<String>,
     /// Whether it is overrun.
@@ -86,6 +90,11 @@ pub fn money(cx: &Cx, whole: &Whole) -> MoneyWords {
     });
     MoneyWords {
         planned: cx.money(cost.planned_minor),
+        delivery: match cost.delivery_minor {
+            Money::ZERO => "delivered free".to_owned(),
+            more => format!("with {} for delivery", cx.money(more)),
+        },
+        proven: cost.proof.is_proven(),
         over: cost
             .budget_minor
             .is_some_and(|budget| budget < cost.planned_minor),
