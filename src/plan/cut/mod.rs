@@ -61,9 +61,13 @@
 
 mod bound;
 mod column;
+mod levels;
 mod pattern;
+mod price;
 mod search;
+mod simplex;
 mod start;
+mod tree;
 mod verify;
 mod write;
 

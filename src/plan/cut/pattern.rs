@@ -187,7 +187,7 @@ impl Instance {
         takes.fold(0, gcd).max(1)
     }
 
-    fn weight_at(&self, class: &Class, at: i64) -> i64 {
+    pub fn weight_at(&self, class: &Class, at: i64) -> i64 {
         match joining(&class.piece, at.unsigned_abs()) {
             super::Joining::FactoryLead => self.lead,
             super::Joining::Joint => self.joint,
@@ -241,7 +241,7 @@ pub(super) struct Arrangements {
 }
 
 /// The most work for one arrangement between joints; beyond it, bars are laid without gaps.
-const MOST_WORK: i64 = 60_000;
+const MOST_WORK: i64 = 2_000_000;
 /// The longest piece for which joints are looked at one by one.
 const MOST_UNITS_ON_JOINTS: i64 = 20_000;
 
@@ -258,6 +258,45 @@ impl Arrangements {
             .insert((class, Rc::clone(counts)), Rc::clone(&arrangement));
         arrangement
     }
+}
+
+impl Arrangements {
+    /// Keeps another way to lay `counts` if it is better than the one known and that is not the
+    /// best for certain.
+    pub fn offer(
+        &mut self,
+        instance: &Instance,
+        class: usize,
+        counts: &[u32],
+        bars: &[(usize, i64)],
+    ) {
+        let counts: Counts = Rc::from(counts);
+        let known = self.best(instance, class, &counts);
+        if known.exact {
+            return;
+        }
+        let cost = laid_cost(instance, &instance.classes[class], bars);
+        if cost < known.cost {
+            let arrangement = Arrangement {
+                bars: bars.to_vec(),
+                cost,
+                exact: false,
+            };
+            self.known.insert((class, counts), Rc::new(arrangement));
+        }
+    }
+}
+
+/// What bars cost as they lie, in a piece that is cut without a kerf.
+fn laid_cost(instance: &Instance, class: &Class, bars: &[(usize, i64)]) -> Cost {
+    let mut cost = piece_cost(class);
+    let mut at = 0;
+    for &(kind, from) in bars {
+        cost = cost.plus(rest_cost(instance, from - at));
+        cost.solder += instance.solder(class, kind, from);
+        at = from + instance.kinds[kind].units;
+    }
+    cost.plus(rest_cost(instance, class.units - at))
 }
 
 fn arrange(instance: &Instance, class: &Class, counts: &[u32]) -> (Arrangement, u64) {

@@ -7,9 +7,10 @@
 use std::{collections::HashMap, rc::Rc};
 
 use super::{
-    CutPlan, Effort, Problem,
+    Aim, CutPlan, Effort, Problem,
     bound::{Bounds, Load},
     column,
+    levels::{Done, Level, Levels},
     pattern::{self, Arrangements, Cost, Counts, Instance},
     start::{complete, starts},
     write::{proofs, written_out},
@@ -20,6 +21,8 @@ use super::{
 const MOST_BARS_EXACT: u32 = 200;
 /// More patterns than this are not searched exactly as a whole.
 const MOST_PATTERNS: usize = 6_000;
+/// Steps for searching a whole case exactly before it is bounded by linear programs.
+const STEPS_WHOLE: u64 = 20_000;
 /// Limits for one small case of the improvement.
 const MOST_PATTERNS_PART: usize = 800;
 const STEPS_PART: u64 = 1_500;
@@ -518,20 +521,60 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
     };
     if bars > 0 && bars <= MOST_BARS_EXACT {
         let to_beat = best.cost;
-        let steps = effort.steps / 3;
+        let steps = (effort.steps / 3).min(STEPS_WHOLE);
         proven = search.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
         if let Some(better) = proven.found.take() {
             best = better;
         }
     }
-    let least = search.bounds.least(&root);
+    let mut done = Vec::new();
     if !(proven.complete && proven.exact) {
-        search.improve(&mut best, least.money, effort.steps);
+        let least = search.bounds.least(&root);
+        search.improve(
+            &mut best,
+            least.money,
+            search.steps + (effort.steps / 10).min(STEPS_WHOLE),
+        );
+        let known = |level: Level, solution: &Solution| {
+            let cost = solution.cost;
+            let least = search.bounds.least(&root);
+            match level {
+                Level::Short => cost.short == least.short,
+                Level::Money => cost.money == least.money,
+                Level::Solder => cost.solder == search.bounds.solder(&root, cost.short, cost.money),
+                Level::Scrap | Level::Offcuts => false,
+                Level::Squares => false,
+            }
+        };
+        let last = match effort.aim {
+            Aim::Short => Level::Short,
+            Aim::Money => Level::Money,
+            Aim::Solder => Level::Solder,
+            Aim::Rest => Level::Squares,
+        };
+        let most = effort.steps.saturating_sub(search.steps);
+        let levels = Levels::new(
+            instance,
+            &mut search.arrangements,
+            best.clone(),
+            most,
+            effort.stop,
+        );
+        if let Some(mut levels) = levels {
+            done = levels.prove(last, known);
+            search.steps += levels.steps;
+            best = levels.best;
+        }
     }
 
     best.pieces.sort();
-    let solder_at = |short, money| search.bounds.solder(&root, short, money);
     let mut plan = written_out(problem, instance, &mut search.arrangements, &best);
-    plan.proof = proofs(problem, &plan, &best, least, solder_at, &proven);
+    if !(proven.complete && proven.exact) {
+        if done.is_empty() {
+            let least = search.bounds.least(&root);
+            done = vec![Done::Bound(least.short.into())];
+        }
+        plan.proof = proofs(problem, &plan, &best, &done);
+    }
     plan
 }

@@ -3,76 +3,103 @@
 
 use super::{
     CutPlan, Fed, Joining, Layout, Problem, Proofs, Rest, Segment, Short, Source, Use, joining,
-    pattern::{Arrangements, Cost, Counts, Instance},
-    search::{Outcome, Solution},
+    levels::{Done, Level},
+    pattern::{Arrangements, Counts, Instance},
+    search::Solution,
 };
 use crate::plan::answer::{Proof, Why};
 
-/// What is known of each objective: everything where the search ended, else what the bounds
-/// say.
-pub(super) fn proofs(
-    problem: &Problem,
-    plan: &CutPlan,
-    best: &Solution,
-    least: Cost,
-    solder_at: impl Fn(i64, i64) -> i64,
-    proven: &Outcome,
-) -> Proofs {
-    let earlier = || Why::EarlierOpen;
-    let count = |short: i64| {
-        let forced: u64 = plan
-            .short
-            .iter()
-            .map(|short| u64::from(short.quantity))
-            .sum::<u64>()
-            - best.cost.short.unsigned_abs();
-        forced + short.unsigned_abs()
+/// What is known of each objective, from how the levels ended that were looked at.
+pub(super) fn proofs(problem: &Problem, plan: &CutPlan, best: &Solution, done: &[Done]) -> Proofs {
+    let level = |level: Level| done.get(Level::ALL.iter().position(|&it| it == level)?);
+    let proven = |of: Level| matches!(level(of), Some(Done::Proven));
+    let bound = |of: Level| match level(of) {
+        Some(Done::Bound(bound)) => Some(*bound),
+        _ => None,
     };
-    let mut proofs = Proofs {
-        short: Proof::Proven,
-        money: Proof::Proven,
-        solder: Proof::Proven,
-        rest: Proof::Proven,
-    };
-    if proven.complete && proven.exact {
-        return proofs;
+    let whole = |value: i128| i64::try_from(value.max(0)).unwrap_or(0).unsigned_abs();
+    // Bars that fit nowhere are short whatever is done.
+    let short: u64 = plan
+        .short
+        .iter()
+        .map(|short| u64::from(short.quantity))
+        .sum();
+    let forced = short - best.cost.short.unsigned_abs();
+    Proofs {
+        short: proof(level(Level::Short), &short, |bound| forced + whole(bound)),
+        money: proof(level(Level::Money), &plan.purchase_minor, |bound| {
+            i64::try_from(bound.max(0)).unwrap_or(0)
+        }),
+        solder: proof(level(Level::Solder), &plan.solder_work, whole),
+        rest: {
+            let most = most_squares(problem, plan);
+            let mut rest = Rest {
+                squares: most,
+                ..Rest::default()
+            };
+            if proven(Level::Squares) {
+                Proof::Proven
+            } else if let Some(scrap) = bound(Level::Scrap) {
+                rest.scrap_units = whole(scrap);
+                Proof::from_bound(&plan.rest, rest)
+            } else if let Some(offcuts) = bound(Level::Offcuts) {
+                rest.scrap_units = plan.rest.scrap_units;
+                rest.offcuts = whole(offcuts);
+                Proof::from_bound(&plan.rest, rest)
+            } else if let Some(lost) = bound(Level::Squares) {
+                rest.scrap_units = plan.rest.scrap_units;
+                rest.offcuts = plan.rest.offcuts;
+                rest.squares = (all_squares(problem) - lost).unsigned_abs().min(most);
+                Proof::from_bound(&plan.rest, rest)
+            } else {
+                Proof::Open {
+                    why: if proven(Level::Solder) {
+                        Why::StepBudget
+                    } else {
+                        Why::EarlierOpen
+                    },
+                }
+            }
+        },
     }
-    if !proven.complete {
-        proofs.short = Proof::from_bound(&count(best.cost.short), count(least.short));
-        proofs.money = if proofs.short.is_proven() {
-            Proof::from_bound(&plan.purchase_minor, least.money)
-        } else {
-            Proof::Open { why: earlier() }
-        };
+}
+
+fn proof<T: Ord>(done: Option<&Done>, value: &T, bound: impl Fn(i128) -> T) -> Proof<T> {
+    match done {
+        Some(Done::Proven) => Proof::Proven,
+        Some(Done::Bound(least)) => Proof::from_bound(value, bound(*least)),
+        Some(Done::Open) => Proof::Open {
+            why: Why::StepBudget,
+        },
+        None => Proof::Open {
+            why: Why::EarlierOpen,
+        },
     }
-    if !proofs.money.is_proven() {
-        proofs.solder = Proof::Open { why: earlier() };
-        proofs.rest = Proof::Open { why: earlier() };
-        return proofs;
-    }
-    let solder = solder_at(best.cost.short, best.cost.money).unsigned_abs();
-    proofs.solder = Proof::from_bound(&plan.solder_work, solder);
-    let whole: i128 = problem
+}
+
+/// The sum of the squares of all pieces on hand.
+fn all_squares(problem: &Problem) -> i128 {
+    problem
         .stock
         .iter()
         .map(|piece| i128::from(piece.units) * i128::from(piece.units))
+        .sum()
+}
+
+/// More than any plan can have: all pieces whole, and as many rolls as there are bars.
+fn most_squares(problem: &Problem, plan: &CutPlan) -> u128 {
+    let bars: u128 = problem
+        .wants
+        .iter()
+        .map(|want| u128::from(want.quantity))
         .sum();
-    proofs.rest = if !proofs.solder.is_proven() {
-        Proof::Open { why: earlier() }
-    } else if (least.short, least.money) == (best.cost.short, best.cost.money)
-        && least.squares_lost > i128::MIN / 8
-    {
-        let bound = Rest {
-            squares: (whole - least.squares_lost).unsigned_abs(),
-            ..Rest::default()
-        };
-        Proof::from_bound(&plan.rest, bound)
-    } else {
-        Proof::Open {
-            why: Why::StepBudget,
-        }
-    };
-    proofs
+    let longest = problem
+        .rolls
+        .iter()
+        .map(|roll| u128::from(roll.piece.units))
+        .max();
+    let rolls = bars * longest.map_or(0, |longest| longest * longest);
+    (all_squares(problem).unsigned_abs() + rolls).max(plan.rest.squares)
 }
 
 /// Gives every merged piece and bar its own place again, in bench order.
@@ -132,11 +159,7 @@ pub(super) fn written_out(
         });
     }
 
-    let whole: i128 = problem
-        .stock
-        .iter()
-        .map(|piece| i128::from(piece.units) * i128::from(piece.units))
-        .sum();
+    let whole = all_squares(problem);
     CutPlan {
         layouts,
         short: wanted
