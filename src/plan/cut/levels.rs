@@ -806,8 +806,8 @@ impl<'a> Lister<'a> {
         let size = usize::try_from(room).unwrap_or(0) + 1;
         let last: Vec<i64> = (0..size)
             .map(|taken| {
-                let taken = super::pattern::signed(taken as u64) * step;
-                let rest = (of.units - taken).max(0);
+                let used = super::pattern::signed(taken as u64) * step;
+                let rest = (of.units - used).max(0);
                 let whole = weights.rest(instance, rest);
                 // Between joints it may lie in several places, all of them scrap at worst.
                 if of.jointed {

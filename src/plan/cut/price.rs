@@ -381,7 +381,7 @@ impl Table {
                 }
             }
         }
-        let mut priced = best.map(|(reduced, mut at)| {
+        let mut cheapest = best.map(|(reduced, mut at)| {
             let mut counts = vec![0; left.len()];
             let mut leads = leads;
             while at > 0 {
@@ -407,17 +407,21 @@ impl Table {
                 && left[kind] > 0;
             let reduced =
                 2 * weights.solder * instance.lead - weights.worth.get(kind).copied().unwrap_or(0);
-            if whole && priced.as_ref().is_none_or(|known| reduced < known.reduced) {
-                priced = Some(Priced {
+            if whole
+                && cheapest
+                    .as_ref()
+                    .is_none_or(|known| reduced < known.reduced)
+            {
+                cheapest = Some(Priced {
                     reduced,
                     counts: counted(left.len(), std::iter::once(kind)),
                     bars: Vec::new(),
                 });
             }
         }
-        let mut priced = priced?;
-        priced.reduced += weights.piece(instance, class);
-        Some(priced)
+        let mut cheapest = cheapest?;
+        cheapest.reduced += weights.piece(instance, class);
+        Some(cheapest)
     }
 }
 

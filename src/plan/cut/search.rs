@@ -546,7 +546,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
                 Level::Squares => false,
             }
         };
-        let last = match effort.aim {
+        let deepest = match effort.aim {
             Aim::Short => Level::Short,
             Aim::Money => Level::Money,
             Aim::Solder => Level::Solder,
@@ -561,7 +561,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
             effort.stop,
         );
         if let Some(mut levels) = levels {
-            done = levels.prove(last, known);
+            done = levels.prove(deepest, known);
             search.steps += levels.steps;
             best = levels.best;
         }

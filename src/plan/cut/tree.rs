@@ -6,7 +6,7 @@
 //! pattern is; the whole part of a chosen pattern is taken out of the demand, so that a pattern
 //! which is more than what is left drops out. Depth first, what is nearest to whole first.
 
-use std::rc::Rc;
+use std::{collections::BTreeMap, rc::Rc};
 
 use super::{
     levels::{Level, WHOLE, What, float, nearest},
@@ -276,15 +276,21 @@ impl<'a> Tree<'a> {
                 usage[*class] += value;
             }
         }
+        // What is bought decides most, so it comes first.
+        let bought = |class: usize| self.program.instance.classes[class].price_minor.is_some();
         let class = (0..usage.len())
             .filter(|&class| fraction(usage[class]) > WHOLE)
             .max_by(|&a, &b| {
-                fraction(usage[a])
-                    .total_cmp(&fraction(usage[b]))
+                (bought(a).cmp(&bought(b)))
+                    .then(fraction(usage[a]).total_cmp(&fraction(usage[b])))
                     .then(b.cmp(&a))
             });
         if let Some(class) = class {
             self.on_class(class, usage[class]);
+            return;
+        }
+        if let Some((class, kind, many)) = self.split(&used) {
+            self.on_count(class, kind, many);
             return;
         }
         let pattern = used
@@ -354,6 +360,60 @@ impl<'a> Tree<'a> {
                 // One piece, which must be used.
                 (false, Some(row), None) => self.lp.forbidden[row] = true,
                 _ => self.open = true,
+            }
+            self.child();
+            self.lp.restore(&saved);
+        }
+    }
+
+    /// A kind of bar of which a single piece gives a part only: the piece, the kind, and how many it
+    /// gives.
+    fn split(&self, used: &[(usize, f64)]) -> Option<(usize, usize, f64)> {
+        let kinds = self.left.len();
+        let mut gives: BTreeMap<(usize, usize), f64> = BTreeMap::new();
+        for &(column, value) in used {
+            if let What::Cut { class, counts, .. } = &self.what[column]
+                && self.at_least[*class].is_none()
+                && (value - value.round()).abs() > WHOLE
+            {
+                for kind in (0..kinds).filter(|&kind| counts[kind] > 0) {
+                    *gives.entry((*class, kind)).or_default() += value * f64::from(counts[kind]);
+                }
+            }
+        }
+        gives
+            .into_iter()
+            .map(|((class, kind), many)| (class, kind, many))
+            .filter(|(_, _, many)| (many - many.round()).abs() > WHOLE)
+            .max_by(|a, b| {
+                let fraction = |many: f64| (many - many.round()).abs();
+                fraction(a.2)
+                    .total_cmp(&fraction(b.2))
+                    .then((b.0, b.1).cmp(&(a.0, a.1)))
+            })
+    }
+
+    /// Either at most so many bars of a kind from a piece, or more.
+    fn on_count(&mut self, class: usize, kind: usize, many: f64) {
+        let most = u32::try_from(nearest(many.floor())).unwrap_or(0);
+        let up_first = many.fract() >= 0.5;
+        for up in [up_first, !up_first] {
+            if self.done() {
+                return;
+            }
+            let saved = self.lp.snapshot();
+            for (column, what) in self.what.iter().enumerate() {
+                if let What::Cut {
+                    class: of, counts, ..
+                } = what
+                    && *of == class
+                    && (counts[kind] > most) != up
+                {
+                    self.lp.forbidden[column] = true;
+                }
+            }
+            if let Some(row) = self.at_most[class].filter(|_| up) {
+                self.lp.forbidden[row] = true;
             }
             self.child();
             self.lp.restore(&saved);
