@@ -127,6 +127,18 @@ pub(super) struct Dual {
 }
 
 impl Dual {
+    /// What one of an objective weighs.
+    fn weight_of(&self, level: Level) -> i128 {
+        i128::from(match level {
+            Level::Short => self.short,
+            Level::Money => self.weights.money,
+            Level::Solder => self.weights.solder,
+            Level::Scrap => self.weights.scrap,
+            Level::Offcuts => self.weights.offcuts,
+            Level::Squares => self.weights.squares,
+        })
+    }
+
     /// The bound in whole units of the objective.
     pub fn least_value(&self) -> i128 {
         let scale = i128::from(self.scale);
@@ -548,7 +560,7 @@ impl<'a> Levels<'a> {
         let bars: u32 = self.instance.demand.iter().sum();
         let mut bound = dual.weights.worth_of(&self.instance.demand);
         for &(level, _) in &self.held {
-            bound -= self.weight_of(dual, level) * level.of(self.best.cost);
+            bound -= dual.weight_of(level) * level.of(self.best.cost);
         }
         if self.may_be_short {
             for (&worth, &many) in dual.weights.worth.iter().zip(&self.instance.demand) {
@@ -564,17 +576,6 @@ impl<'a> Levels<'a> {
             bound += i128::from(most) * i128::from(least);
         }
         dual.bound = bound;
-    }
-
-    fn weight_of(&self, dual: &Dual, level: Level) -> i128 {
-        i128::from(match level {
-            Level::Short => dual.short,
-            Level::Money => dual.weights.money,
-            Level::Solder => dual.weights.solder,
-            Level::Scrap => dual.weights.scrap,
-            Level::Offcuts => dual.weights.offcuts,
-            Level::Squares => dual.weights.squares,
-        })
     }
 
     /// Fixes patterns one after the other until all is served, and keeps the plan if it is better.

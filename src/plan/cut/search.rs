@@ -542,8 +542,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
                 Level::Short => cost.short == least.short,
                 Level::Money => cost.money == least.money,
                 Level::Solder => cost.solder == search.bounds.solder(&root, cost.short, cost.money),
-                Level::Scrap | Level::Offcuts => false,
-                Level::Squares => false,
+                Level::Scrap | Level::Offcuts | Level::Squares => false,
             }
         };
         let deepest = match effort.aim {
