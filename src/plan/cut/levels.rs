@@ -15,8 +15,10 @@
 use std::{collections::HashMap, rc::Rc};
 
 use super::{
-    pattern::{Arrangements, Class, Cost, Counts, Instance, at_least},
+    list,
+    pattern::{Arrangements, Cost, Counts, Instance, at_least, gcd},
     price::{Pricer, Weights},
+    reach,
     search::{Solution, total_cost},
     simplex::{Column, Ended, Simplex},
     start::complete,
@@ -29,6 +31,8 @@ const MOST_ROWS: usize = 420;
 const MOST_LISTED: usize = 30_000;
 /// A fraction that is as good as whole.
 pub(super) const WHOLE: f64 = 1e-6;
+/// Patterns that a dive takes back because nothing better can come of them.
+const MOST_TAKEN_BACK: u32 = 8;
 /// What a bar that no pattern serves costs, in the largest cost of a pattern.
 const MISSING: f64 = 10_000.0;
 
@@ -43,6 +47,26 @@ pub(super) enum Level {
     Squares,
 }
 
+impl Instance {
+    /// What all values of a level are multiples of.
+    fn grain(&self, level: Level) -> i128 {
+        let grain = match level {
+            Level::Money => self
+                .classes
+                .iter()
+                .filter_map(|class| class.price_minor)
+                .fold(0, gcd),
+            Level::Solder => {
+                let jointed = self.classes.iter().any(|class| class.jointed);
+                let joint = if jointed { self.joint } else { 0 };
+                gcd(gcd(self.lead, joint), self.mark)
+            }
+            Level::Short | Level::Scrap | Level::Offcuts | Level::Squares => 1,
+        };
+        grain.max(1).into()
+    }
+}
+
 impl Level {
     pub const ALL: [Self; 6] = [
         Self::Short,
@@ -52,6 +76,12 @@ impl Level {
         Self::Offcuts,
         Self::Squares,
     ];
+
+    /// How it ended, among levels in their order.
+    pub fn done(self, done: &[Done]) -> Option<Done> {
+        let at = Self::ALL.iter().position(|&level| level == self)?;
+        done.get(at).copied()
+    }
 
     pub fn of(self, cost: Cost) -> i128 {
         match self {
@@ -71,6 +101,11 @@ impl Level {
 )]
 pub(super) fn float(value: i128) -> f64 {
     value as f64
+}
+
+/// The next multiple from a value on.
+fn up_to(value: i128, grain: i128) -> i128 {
+    value + (-value).rem_euclid(grain)
 }
 
 /// Rounded to the nearest whole number.
@@ -139,6 +174,12 @@ impl Dual {
         })
     }
 
+    /// By how much a pattern is dearer than the cheapest of its class, scaled.
+    fn slack(&self, class: usize, counts: &[u32], cost: Cost) -> i128 {
+        let reduced = self.weights.of(cost) - self.weights.worth_of(counts);
+        reduced - i128::from(self.least[class])
+    }
+
     /// The bound in whole units of the objective.
     pub fn least_value(&self) -> i128 {
         let scale = i128::from(self.scale);
@@ -146,7 +187,29 @@ impl Dual {
     }
 }
 
+/// A way to search a gap.
+#[derive(Clone, Copy)]
+enum Way {
+    /// State by state, with so many of them.
+    Reach(usize),
+    /// By branching, with so many steps.
+    Branch(u64),
+}
+
+/// What a search gave.
+pub(super) enum Found {
+    /// The best of all plans that were asked for; its cost is left to be counted.
+    Best(Solution),
+    /// A plan that was asked for.
+    Better(Solution),
+    /// There is none.
+    None,
+    /// It is not known.
+    Stopped,
+}
+
 /// How one level ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Done {
     Proven,
     /// No plan is better than this in the level.
@@ -171,8 +234,14 @@ pub(super) struct Levels<'a> {
     class_row: Vec<Option<usize>>,
     held: Vec<(Level, usize)>,
     level: Level,
+    /// All values of the level are whole multiples of this.
+    grain: i128,
     unit: f64,
     may_be_short: bool,
+    /// What bounded the levels that are proven.
+    pub duals: Vec<(Level, Dual)>,
+    /// The best plan is the best in all levels.
+    finished: bool,
 }
 
 impl<'a> Levels<'a> {
@@ -220,8 +289,11 @@ impl<'a> Levels<'a> {
             class_row,
             held: Vec::new(),
             level: Level::Short,
+            grain: 1,
             unit: 1.0,
             may_be_short,
+            duals: Vec::new(),
+            finished: false,
         };
         for kind in 0..kinds {
             levels.add(What::Surplus, vec![(kind, -1.0)]);
@@ -315,7 +387,7 @@ impl<'a> Levels<'a> {
                 break;
             }
             self.level = level;
-            let ended = if known(level, &self.best) {
+            let ended = if self.finished || known(level, &self.best) {
                 Done::Proven
             } else {
                 self.one_level()
@@ -365,44 +437,41 @@ impl<'a> Levels<'a> {
         self.level.of(self.best.cost)
     }
 
+    /// What no plan is below, by a bound.
+    fn least(&self, dual: &Dual) -> i128 {
+        up_to(dual.least_value(), self.grain)
+    }
+
     fn one_level(&mut self) -> Done {
         self.set_costs();
+        self.grain = self.instance.grain(self.level);
         let demand = self.instance.demand.clone();
         let mut best: Option<Dual> = None;
         let converged = self.generate(&demand, u32::MAX, &mut best);
         let proven = |levels: &Self, best: &Option<Dual>| {
             best.as_ref()
-                .is_some_and(|dual| dual.least_value() >= levels.value())
+                .is_some_and(|dual| levels.least(dual) >= levels.value())
         };
         if !proven(self, &best) && converged {
-            let bound = best.as_ref().map(Dual::least_value);
-            for unlucky in 0..3 {
+            let bound = best.as_ref().map(|dual| self.least(dual));
+            for unlucky in 0..2 {
                 if proven(self, &best) || self.spent() {
                     break;
                 }
                 self.dive(bound, unlucky);
             }
         }
-        // Each tree looks for something better than the best; a better one makes the next smaller.
-        while !proven(self, &best) && converged && !self.spent() {
-            let Some(dual) = &best else { break };
-            match self.search_gap(&dual.clone()) {
-                tree::Ended::Better(solution) => {
-                    if !self.offer(solution) {
-                        break;
-                    }
-                }
-                tree::Ended::None if self.exact => return Done::Proven,
-                tree::Ended::None | tree::Ended::Stopped => break,
-            }
+        let mut least = best.as_ref().map(|dual| self.least(dual));
+        if let Some(dual) = &best
+            && converged
+        {
+            least = least.max(Some(self.close(dual)));
         }
-        if proven(self, &best) {
+        if least.is_some_and(|least| least >= self.value()) {
+            self.duals.extend(best.map(|dual| (self.level, dual)));
             return Done::Proven;
         }
-        match best {
-            Some(dual) => Done::Bound(dual.least_value()),
-            None => Done::Open,
-        }
+        least.map_or(Done::Open, Done::Bound)
     }
 
     /// Adds patterns until none promises anything, or `rounds` are over. Tells whether it came to
@@ -439,7 +508,7 @@ impl<'a> Levels<'a> {
             if whole
                 && best
                     .as_ref()
-                    .is_some_and(|dual| dual.least_value() >= self.value())
+                    .is_some_and(|dual| self.least(dual) >= self.value())
             {
                 return true;
             }
@@ -471,6 +540,20 @@ impl<'a> Levels<'a> {
             }
         }
         false
+    }
+
+    /// Solves the program again where what is `left` has changed; gives what it costs.
+    fn again(&mut self, left: &[u32]) -> f64 {
+        self.lp.revalue();
+        let before = self.lp.steps;
+        let ended = self.lp.dual(5_000);
+        let rows = self.lp.rhs.len() as u64;
+        self.steps += 1 + (self.lp.steps - before) * (1 + rows * rows / 1_024);
+        if ended != Ended::Best {
+            return f64::INFINITY;
+        }
+        self.generate(left, 6, &mut None);
+        self.lp.cost() * self.unit
     }
 
     /// The prices of the program in whole numbers.
@@ -586,10 +669,12 @@ impl<'a> Levels<'a> {
         let mut pieces: Vec<(usize, Counts)> = Vec::new();
         let mut fixed = Cost::default();
         let mut skip = unlucky;
+        let mut taken_back = 0;
         loop {
             if self.spent() {
                 break;
             }
+            let before = (self.lp.snapshot(), left.clone(), pieces.len(), fixed);
             let mut used: Vec<(usize, f64)> = self
                 .lp
                 .basis
@@ -618,6 +703,10 @@ impl<'a> Levels<'a> {
                 whole
             };
             let mut moved = false;
+            let only = match chosen[..] {
+                [(column, value)] if value <= 1.0 => Some(column),
+                _ => None,
+            };
             for (column, value) in chosen {
                 let What::Cut {
                     class,
@@ -662,20 +751,24 @@ impl<'a> Levels<'a> {
                     }
                 }
             }
-            self.lp.revalue();
-            let before = self.lp.steps;
-            let ended = self.lp.dual(5_000);
-            let rows = self.lp.rhs.len() as u64;
-            self.steps += 1 + (self.lp.steps - before) * (1 + rows * rows / 1_024);
-            if ended != Ended::Best && !moved {
-                break;
+            let mut reached = self.again(&left) + float(self.level.of(fixed));
+            let most = float(self.value()) - 1.0 + 1e-3;
+            if let Some(column) = only
+                && bound.is_some()
+                && reached > most
+                && taken_back < MOST_TAKEN_BACK
+            {
+                // Another pattern instead.
+                taken_back += 1;
+                self.lp.restore(&before.0);
+                left = before.1;
+                pieces.truncate(before.2);
+                fixed = before.3;
+                self.lp.forbidden[column] = true;
+                reached = self.again(&left) + float(self.level.of(fixed));
+                moved = true;
             }
-            if ended == Ended::Best {
-                let mut none = None;
-                self.generate(&left, 6, &mut none);
-            }
-            let reached = self.lp.cost() * self.unit + float(self.level.of(fixed));
-            if bound.is_some() && reached > float(self.value()) - 1.0 + 1e-3 {
+            if !moved || (bound.is_some() && reached > most) {
                 break;
             }
         }
@@ -698,11 +791,156 @@ impl<'a> Levels<'a> {
         self.offer(rest);
     }
 
-    /// Lists all patterns that a better plan can have, and branches on them.
-    fn search_gap(&mut self, dual: &Dual) -> tree::Ended {
-        let gap = (self.value() - 1) * i128::from(dual.scale) - dual.bound;
-        let Some(patterns) = self.list(dual, gap) else {
-            return tree::Ended::Stopped;
+    /// Searches between the bound and the best plan from below, by what is quickest for small gaps
+    /// first; gives what no plan is below.
+    fn close(&mut self, dual: &Dual) -> i128 {
+        let mut least = self.least(dual);
+        for way in [
+            Way::Branch(8_000),
+            Way::Reach(6_000),
+            Way::Branch(40_000),
+            Way::Reach(40_000),
+            Way::Branch(200_000),
+            Way::Reach(200_000),
+            Way::Branch(u64::MAX),
+        ] {
+            let mut target = least;
+            let mut stride = ((self.value() - least) / 8).max(1);
+            if self.level <= Level::Money {
+                target = self.value();
+            }
+            while least < self.value() && self.exact && !self.spent() {
+                // State by state, plans that are better only in what matters less are found too.
+                let all = matches!(way, Way::Reach(_)) && self.level > Level::Money;
+                target = target.min(self.value() - if all { 0 } else { self.grain });
+                let found = match way {
+                    Way::Reach(states) => self.reach(dual, target, states),
+                    Way::Branch(steps) => self.branch(dual, target, steps),
+                };
+                match found {
+                    Found::Best(solution) => {
+                        self.offer(solution);
+                        // It is the best in what matters less too.
+                        self.finished = all && self.exact;
+                        return if self.exact { self.value() } else { least };
+                    }
+                    Found::Better(solution) => {
+                        if !self.offer(solution) {
+                            return least;
+                        }
+                        target = target.min(self.value() - self.grain);
+                    }
+                    Found::None if !self.exact => return least,
+                    Found::None => {
+                        self.finished = target == self.value();
+                        least = up_to(target + 1, self.grain);
+                        target = least + stride;
+                        stride *= 2;
+                    }
+                    Found::Stopped => break,
+                }
+            }
+        }
+        least
+    }
+
+    /// Goes state by state through all plans whose value is at most `target`.
+    fn reach(&mut self, dual: &Dual, target: i128, most_states: usize) -> Found {
+        let gap = target * i128::from(dual.scale) - dual.bound;
+        let listed = self.list(dual, gap, 4 * most_states as u64);
+        let Some(patterns) = listed else {
+            return Found::Stopped;
+        };
+        let budgets: Vec<(&Dual, i128)> = std::iter::once((dual, gap))
+            .chain(self.duals.iter().map(|(level, dual)| {
+                let most = level.of(self.best.cost) * i128::from(dual.scale);
+                (dual, most - dual.bound)
+            }))
+            .take(reach::MOST_BUDGETS)
+            .collect();
+        let small = |value: i128| {
+            i64::try_from(value)
+                .unwrap_or(i64::MAX / 4)
+                .min(i64::MAX / 4)
+        };
+        let slacks = |of: &dyn Fn(&Dual) -> i128| {
+            let mut slack = [0; reach::MOST_BUDGETS];
+            for (slack, (dual, _)) in slack.iter_mut().zip(&budgets) {
+                *slack = small(of(dual));
+            }
+            slack
+        };
+        let mut budget = [0; reach::MOST_BUDGETS];
+        for (budget, (_, most)) in budget.iter_mut().zip(&budgets) {
+            *budget = small(*most);
+        }
+        let options: Vec<reach::Taking> = patterns
+            .into_iter()
+            .map(|(class, counts, cost)| {
+                let slack = slacks(&|dual| dual.slack(class, &counts, cost));
+                reach::Taking {
+                    class,
+                    counts,
+                    cost,
+                    slack,
+                }
+            })
+            .filter(|option| {
+                option
+                    .slack
+                    .iter()
+                    .zip(&budget)
+                    .all(|(slack, most)| slack <= most)
+            })
+            .collect();
+        let program = reach::Program {
+            instance: self.instance,
+            unused: self
+                .instance
+                .classes
+                .iter()
+                .enumerate()
+                .map(|(class, of)| match of.available {
+                    Some(many) if many <= reach::MOST_ALIKE => {
+                        slacks(&|dual| -i128::from(dual.least[class]))
+                    }
+                    _ => [0; reach::MOST_BUDGETS],
+                })
+                .collect(),
+            given_up: self.may_be_short.then(|| {
+                (0..self.instance.kinds.len())
+                    .map(|kind| {
+                        slacks(&|dual| i128::from((dual.short - dual.weights.worth[kind]).max(0)))
+                    })
+                    .collect()
+            }),
+            budget,
+            options,
+            beat: match self.level {
+                Level::Short | Level::Money => Cost {
+                    short: self.best.cost.short,
+                    money: if self.level == Level::Short {
+                        0
+                    } else {
+                        self.best.cost.money
+                    },
+                    ..Cost::default()
+                },
+                _ => self.best.cost,
+            },
+        };
+        let most = self.most_steps.saturating_sub(self.steps);
+        let (ended, steps) = reach::search(&program, most_states, most, self.stop);
+        self.steps += steps;
+        ended
+    }
+
+    /// Branches on all patterns that a plan whose value is at most `target` can have.
+    fn branch(&mut self, dual: &Dual, target: i128, most_steps: u64) -> Found {
+        let gap = target * i128::from(dual.scale) - dual.bound;
+        let listed = self.list(dual, gap, 4 * most_steps.min(u64::MAX / 8));
+        let Some(patterns) = listed else {
+            return Found::Stopped;
         };
         let held: Vec<(Level, i128)> = self
             .held
@@ -715,40 +953,65 @@ impl<'a> Levels<'a> {
             held,
             may_be_short: self.may_be_short,
             patterns,
-            beat: self.value(),
+            beat: target + 1,
         };
-        let most = self.most_steps.saturating_sub(self.steps);
+        let most = self.most_steps.saturating_sub(self.steps).min(most_steps);
         let (ended, steps) = tree::search(&program, most, self.stop);
         self.steps += steps;
         ended
     }
 
+    /// Whether a plan no worse than the best in a proven level can have a pattern.
+    fn affords(&self, level: Level, dual: &Dual, class: usize, counts: &[u32], cost: Cost) -> bool {
+        let most = level.of(self.best.cost) * i128::from(dual.scale) - dual.bound;
+        dual.slack(class, counts, cost) <= most
+    }
+
     /// All patterns whose reduced cost lies within the gap; `None` where there are too many.
-    fn list(&mut self, dual: &Dual, gap: i128) -> Option<Vec<(usize, Counts, Cost)>> {
+    fn list(
+        &mut self,
+        dual: &Dual,
+        gap: i128,
+        most_steps: u64,
+    ) -> Option<Vec<(usize, Counts, Cost)>> {
         let mut found = Vec::new();
+        let until = self.steps + most_steps;
         for class in 0..self.instance.classes.len() {
             let most = gap + i128::from(dual.least[class]);
-            let mut lister = Lister::new(self.instance, &dual.weights, class, most);
-            let mut sets = Vec::new();
             let room = MOST_LISTED - found.len();
-            let complete = lister.list(
-                0,
-                0,
-                0,
-                &mut vec![0; self.instance.kinds.len()],
-                &mut sets,
-                room,
-            );
-            self.steps += 1 + lister.looked / 8;
-            if !complete || self.spent() {
+            let by_joints = self.level > Level::Money && self.instance.classes[class].jointed;
+            let (sets, looked) =
+                list::sets(self.instance, &dual.weights, class, most, room, by_joints);
+            self.steps += 1 + looked;
+            let sets = sets?;
+            if self.spent() {
                 return None;
             }
             for counts in sets {
-                let least = at_least(self.instance, &self.instance.classes[class], &counts);
+                if self.steps > until || self.spent() {
+                    return None;
+                }
                 let worth = dual.weights.worth_of(&counts);
-                if self.instance.classes[class].jointed
-                    && self.held.iter().any(|&(level, _)| {
-                        level <= Level::Solder && level.of(least) > level.of(self.best.cost)
+                if self.level <= Level::Money {
+                    // It does not matter how they lie.
+                    let cost = Cost {
+                        money: self.instance.classes[class].price_minor.unwrap_or(0),
+                        ..Cost::default()
+                    };
+                    if dual.weights.of(cost) - worth <= most {
+                        found.push((class, counts, cost));
+                    }
+                    continue;
+                }
+                let least = at_least(self.instance, &self.instance.classes[class], &counts);
+                let cannot = self.held.iter().any(|&(level, _)| {
+                    level <= Level::Solder && level.of(least) > level.of(self.best.cost)
+                });
+                if cannot
+                    || self.duals.iter().any(|(level, dual)| {
+                        *level <= Level::Solder
+                            && dual.weights.squares == 0
+                            && !self.affords(*level, dual, class, &counts, least)
                     })
                 {
                     continue;
@@ -760,131 +1023,16 @@ impl<'a> Levels<'a> {
                 let within = dual.weights.of(best.cost) - worth <= most
                     && self.held.iter().all(|&(level, _)| {
                         level == Level::Squares || level.of(best.cost) <= level.of(self.best.cost)
-                    });
+                    })
+                    && self
+                        .duals
+                        .iter()
+                        .all(|(level, dual)| self.affords(*level, dual, class, &counts, best.cost));
                 if within {
                     found.push((class, counts, best.cost));
                 }
             }
         }
         Some(found)
-    }
-}
-
-/// Lists the sets of bars of a class whose reduced cost can be at most so much.
-struct Lister<'a> {
-    instance: &'a Instance,
-    takes: Vec<i64>,
-    gain: Vec<i64>,
-    /// By kind from which on, by steps taken: the least that is still to come.
-    still: Vec<Vec<i64>>,
-    room: i64,
-    before: i128,
-    most: i128,
-    looked: u64,
-}
-
-impl<'a> Lister<'a> {
-    fn new(instance: &'a Instance, weights: &Weights, class: usize, most: i128) -> Self {
-        let of: &Class = &instance.classes[class];
-        let step = instance.step();
-        let kinds = instance.kinds.len();
-        let other = if of.jointed {
-            instance.joint
-        } else {
-            instance.mark
-        };
-        let takes: Vec<i64> = (0..kinds).map(|kind| instance.takes(kind) / step).collect();
-        let gain: Vec<i64> = (0..kinds)
-            .map(|kind| {
-                let ends = match instance.kinds[kind].fed {
-                    super::Fed::OneEnd => 1,
-                    super::Fed::BothEnds => 2,
-                };
-                weights.solder * other * ends - weights.worth[kind]
-            })
-            .collect();
-        let room = instance.room(of) / step;
-        let size = usize::try_from(room).unwrap_or(0) + 1;
-        let last: Vec<i64> = (0..size)
-            .map(|taken| {
-                let used = super::pattern::signed(taken as u64) * step;
-                let rest = (of.units - used).max(0);
-                let whole = weights.rest(instance, rest);
-                // Between joints it may lie in several places, all of them scrap at worst.
-                if of.jointed {
-                    whole.min(weights.scrap * rest)
-                } else {
-                    whole
-                }
-            })
-            .collect();
-        let mut still = vec![last];
-        for kind in (0..kinds).rev() {
-            let mut table = still[still.len() - 1].clone();
-            let takes = usize::try_from(takes[kind]).unwrap_or(usize::MAX);
-            if instance.demand[kind] > 0 {
-                for at in (0..size.saturating_sub(takes)).rev() {
-                    table[at] = table[at].min(table[at + takes].saturating_add(gain[kind]));
-                }
-            }
-            still.push(table);
-        }
-        still.reverse();
-        let leads = of.leads();
-        let before = i128::from(weights.piece(instance, class))
-            - i128::from(weights.solder * (other - instance.lead).max(0) * leads);
-        Self {
-            instance,
-            takes,
-            gain,
-            still,
-            room,
-            before,
-            most,
-            looked: 0,
-        }
-    }
-
-    fn list(
-        &mut self,
-        kind: usize,
-        taken: i64,
-        so_far: i64,
-        counts: &mut Vec<u32>,
-        sets: &mut Vec<Counts>,
-        most_sets: usize,
-    ) -> bool {
-        self.looked += 1;
-        let at = usize::try_from(taken).unwrap_or(0);
-        let least = self.before + i128::from(so_far) + i128::from(self.still[kind][at]);
-        if least > self.most {
-            return true;
-        }
-        if kind == counts.len() {
-            if taken > 0 {
-                if sets.len() >= most_sets {
-                    return false;
-                }
-                sets.push(Rc::from(counts.as_slice()));
-            }
-            return true;
-        }
-        let fit = (self.room - taken) / self.takes[kind];
-        let fit = u32::try_from(fit)
-            .unwrap_or(u32::MAX)
-            .min(self.instance.demand[kind]);
-        for count in 0..=fit {
-            counts[kind] = count;
-            let many = i64::from(count);
-            let (taken, so_far) = (
-                taken + many * self.takes[kind],
-                so_far + many * self.gain[kind],
-            );
-            if !self.list(kind + 1, taken, so_far, counts, sets, most_sets) {
-                return false;
-            }
-        }
-        counts[kind] = 0;
-        true
     }
 }

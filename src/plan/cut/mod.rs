@@ -62,8 +62,11 @@
 mod bound;
 mod column;
 mod levels;
+mod list;
+mod pack;
 mod pattern;
 mod price;
+mod reach;
 mod search;
 mod simplex;
 mod start;

@@ -312,19 +312,17 @@ fn arrange(instance: &Instance, class: &Class, counts: &[u32]) -> (Arrangement, 
     let work = states
         .and_then(|states| states.checked_mul((slack + 1) * (slack / 2 + 1 + 2 * kinds)))
         .filter(|&work| work <= MOST_WORK && class.units <= MOST_UNITS_ON_JOINTS);
-    match work {
-        Some(work) => (
-            arrange_on_joints(instance, class, counts, slack),
-            1 + (work.unsigned_abs() + class.units.unsigned_abs()) / 40,
-        ),
-        None => (
-            Arrangement {
-                exact: false,
-                ..plain
-            },
-            1,
-        ),
-    }
+    let laid = work.and_then(|work| {
+        let laid = arrange_on_joints(instance, class, counts, slack)?;
+        Some((laid, 1 + (work + class.units).unsigned_abs() / 400))
+    });
+    laid.unwrap_or((
+        Arrangement {
+            exact: false,
+            ..plain
+        },
+        1,
+    ))
 }
 
 /// A cost that no arrangement of `counts` is below: one rest, every lead used, and every
@@ -415,27 +413,67 @@ fn arrange_plain(instance: &Instance, class: &Class, counts: &[u32]) -> Arrangem
     }
 }
 
-/// What an arrangement has cost so far: soldering, scrap, offcuts, squares (negative).
-type Short = (i64, i64, i64, i64);
-
 /// How a state was reached: which kind was laid last, and how much rest lay before it.
 #[derive(Clone, Copy)]
 struct Step {
-    cost: Short,
+    cost: i64,
     place: usize,
     before: usize,
 }
 
+/// Soldering, scrap, offcuts and squares as digits of one number, which orders as they do one
+/// after the other and adds up as they do.
+struct Digits {
+    solder: i64,
+    scrap: i64,
+    offcut: i64,
+}
+
+impl Digits {
+    /// For at most so many bars with so much rest; `None` where the number would be too large.
+    fn new(instance: &Instance, bars: i64, slack: i64) -> Option<Self> {
+        // Squares of rests are together at most the square of all rest.
+        let offcut = slack.checked_mul(slack)?.checked_add(1)?;
+        let scrap = offcut.checked_mul(bars + 2)?;
+        let solder = scrap.checked_mul(slack + 1)?;
+        let ends = instance.mark.checked_mul(2 * bars + 1)?;
+        let largest = solder.checked_mul(ends)?;
+        (largest < NEVER / 4).then_some(Self {
+            solder,
+            scrap,
+            offcut,
+        })
+    }
+
+    fn rest(&self, instance: &Instance, rest: i64) -> i64 {
+        if rest == 0 {
+            0
+        } else if rest >= instance.usable {
+            self.offcut - rest * rest
+        } else {
+            self.scrap * rest
+        }
+    }
+}
+
+/// Beyond any cost in digits; two of them still add up.
+const NEVER: i64 = i64::MAX / 4;
+
 /// The best of all ways to lay bars and rests, by dynamic programming over how many bars of
 /// each kind are laid and how much rest lies before them. Pieces with joints have no kerf.
+///
+/// Rests lie at the end, and before bars that touch a joint or lead: any other bar could as well
+/// begin where the rest before it does, which makes no cut harder, and rests that meet are never
+/// worse as one.
 fn arrange_on_joints(
     instance: &Instance,
     class: &Class,
     counts: &[u32],
     slack: i64,
-) -> Arrangement {
-    let add = |a: Short, b: Short| (a.0 + b.0, a.1 + b.1, a.2 + b.2, a.3 + b.3);
+) -> Option<Arrangement> {
     let used: Vec<usize> = (0..counts.len()).filter(|&kind| counts[kind] > 0).collect();
+    let bars: i64 = counts.iter().map(|&count| i64::from(count)).sum();
+    let digits = Digits::new(instance, bars, slack)?;
     let mut stride = Vec::with_capacity(used.len());
     let mut states = 1_usize;
     for &kind in &used {
@@ -443,97 +481,99 @@ fn arrange_on_joints(
         states *= counts[kind] as usize + 1;
     }
     let width = position(slack) + 1;
-    let rests: Vec<Short> = (0..=slack)
-        .map(|rest| match rest {
-            0 => (0, 0, 0, 0),
-            _ if rest >= instance.usable => (0, 0, 1, -rest * rest),
-            _ => (0, rest, 0, 0),
-        })
+    let rests: Vec<i64> = (0..=slack)
+        .map(|rest| digits.rest(instance, rest))
         .collect();
     let weights: Vec<i64> = (0..=class.units)
         .map(|at| instance.weight_at(class, at))
         .collect();
 
-    let mut best: Vec<Option<Step>> = vec![None; states * width];
-    best[0] = Some(Step {
-        cost: (0, 0, 0, 0),
+    let none = Step {
+        cost: NEVER,
         place: 0,
         before: 0,
-    });
-    let mut laid = vec![0_usize; states];
-    for state in 0..states {
+    };
+    let mut best = vec![none; states * width];
+    best[0].cost = 0;
+    for state in 0..states - 1 {
         let count = |place: usize| state / stride[place] % (counts[used[place]] as usize + 1);
-        laid[state] = (0..used.len())
+        let laid: usize = (0..used.len())
             .map(|place| count(place) * position(instance.kinds[used[place]].units))
             .sum();
-        let open: Vec<usize> = (0..used.len())
+        let open: Vec<(usize, usize, Fed)> = (0..used.len())
             .filter(|&place| count(place) < counts[used[place]] as usize)
-            .collect();
-        if open.is_empty() {
-            break;
-        }
-        for after in 0..width {
-            let here = (0..=after)
-                .filter_map(|before| {
-                    let step = best[state * width + before]?;
-                    Some((add(step.cost, rests[after - before]), before))
-                })
-                .min();
-            let Some((here, before)) = here else {
-                continue;
-            };
-            let from = laid[state] + after;
-            for &place in &open {
+            .map(|place| {
                 let kind = instance.kinds[used[place]];
-                let (start, end) = (weights[from], weights[from + position(kind.units)]);
-                let solder = match kind.fed {
+                (place, position(kind.units), kind.fed)
+            })
+            .collect();
+        for after in 0..width {
+            let from = laid + after;
+            let straight = best[state * width + after].cost;
+            let mut rested: Option<(i64, usize)> = None;
+            for &(place, units, fed) in &open {
+                let (start, end) = (weights[from], weights[from + units]);
+                let solder = match fed {
                     Fed::OneEnd => start.min(end),
                     Fed::BothEnds => start + end,
                 };
-                let cost = add(here, (solder, 0, 0, 0));
+                let (mut here, mut before) = (straight, after);
+                if start.min(end) < instance.mark {
+                    let (cost, at) = *rested.get_or_insert_with(|| {
+                        (0..after)
+                            .map(|before| {
+                                (
+                                    best[state * width + before].cost + rests[after - before],
+                                    before,
+                                )
+                            })
+                            .min()
+                            .unwrap_or((NEVER, after))
+                    });
+                    if cost < here {
+                        (here, before) = (cost, at);
+                    }
+                }
+                let cost = here + digits.solder * solder;
                 let to = &mut best[(state + stride[place]) * width + after];
-                if to.is_none_or(|known| cost < known.cost) {
-                    *to = Some(Step {
+                if cost < to.cost {
+                    *to = Step {
                         cost,
                         place,
                         before,
-                    });
+                    };
                 }
             }
         }
     }
 
-    let last = states - 1;
-    let found = (0..width)
-        .filter_map(|before| {
-            let step = best[last * width + before]?;
-            Some((add(step.cost, rests[width - 1 - before]), before))
+    let mut state = states - 1;
+    let (_, mut before) = (0..width)
+        .map(|before| {
+            (
+                best[state * width + before].cost + rests[width - 1 - before],
+                before,
+            )
         })
-        .min();
-    let Some((found, mut before)) = found else {
-        return arrange_plain(instance, class, counts);
-    };
+        .min()
+        .filter(|&(cost, _)| cost < NEVER)?;
     let mut bars = Vec::new();
-    let mut state = last;
     while state > 0 {
-        let Some(step) = best[state * width + before] else {
-            break;
-        };
+        let step = best[state * width + before];
         state -= stride[step.place];
-        bars.push((used[step.place], signed((laid[state] + before) as u64)));
+        let laid: i64 = (0..used.len())
+            .map(|place| {
+                let count = state / stride[place] % (counts[used[place]] as usize + 1);
+                signed(count as u64) * instance.kinds[used[place]].units
+            })
+            .sum();
+        bars.push((used[step.place], laid + signed(before as u64)));
         before = step.before;
     }
     bars.reverse();
-    let cost = Cost {
-        solder: found.0,
-        scrap: found.1,
-        offcuts: found.2,
-        squares_lost: i128::from(found.3),
-        ..Cost::default()
-    };
-    Arrangement {
+    Some(Arrangement {
+        cost: laid_cost(instance, class, &bars),
         bars,
-        cost: cost.plus(piece_cost(class)),
         exact: true,
-    }
+    })
 }

@@ -92,7 +92,7 @@ pub(super) struct Pricer {
     room: Vec<usize>,
     /// By class with joints: what a fed end weighs at each position.
     weight_at: Vec<Vec<i64>>,
-    /// The longest room of a class without joints.
+    /// The longest room of a class.
     longest: usize,
     /// Positions looked at in one round over all classes.
     pub work: u64,
@@ -130,6 +130,7 @@ impl Pricer {
             if steps > MOST_POSITIONS {
                 return None;
             }
+            longest = longest.max(index(steps));
             room.push(index(steps));
             if class.jointed {
                 work += class.units.unsigned_abs();
@@ -139,7 +140,6 @@ impl Pricer {
                         .collect(),
                 );
             } else {
-                longest = longest.max(index(steps));
                 weight_at.push(Vec::new());
             }
         }
@@ -164,14 +164,20 @@ impl Pricer {
         left: &[u32],
         wanted: impl Fn(usize) -> bool,
     ) -> Vec<Option<Priced>> {
+        // Where neither soldering nor rests weigh anything, it does not matter where bars lie.
+        let by_joints = weights.solder != 0
+            || weights.scrap != 0
+            || weights.offcuts != 0
+            || weights.squares != 0;
+        let jointed = |class: usize| by_joints && instance.classes[class].jointed;
         let plain = (0..instance.classes.len())
-            .any(|class| wanted(class) && !instance.classes[class].jointed)
+            .any(|class| wanted(class) && !jointed(class))
             .then(|| Table::new(self, instance, weights, left));
         (0..instance.classes.len())
             .map(|class| {
                 if !wanted(class) {
                     None
-                } else if instance.classes[class].jointed {
+                } else if jointed(class) {
                     self.on_joints(instance, weights, left, class)
                 } else {
                     plain.as_ref()?.priced(self, instance, weights, left, class)
@@ -195,9 +201,9 @@ impl Pricer {
         // After a bar that ends here, and after a rest that ends here.
         let mut cut = vec![NEVER; length + 1];
         let mut cut_from = vec![(0_usize, false); length + 1];
-        let mut rested = vec![(NEVER, 0_usize); length + 1];
+        let mut rest_from = vec![0_usize; length + 1];
         let mut scraps: VecDeque<(i64, usize)> = VecDeque::new();
-        let mut lines = Lines::new(length + 1);
+        let mut lines = Lines::new(if weights.squares > 0 { length + 1 } else { 1 });
         let kinds: Vec<(usize, usize, bool)> = (0..instance.kinds.len())
             .filter(|&kind| left[kind] > 0)
             .map(|kind| {
@@ -213,31 +219,53 @@ impl Pricer {
             weights.squares * at * at
         };
         let signed = |at: usize| super::pattern::signed(at as u64);
+        // Without a weight on squares a rest costs the same wherever it begins.
+        let mut nearest: Option<(i64, usize)> = None;
         for here in 0..=length {
-            // Rests that end here: scrap from nearby, offcuts from further off.
-            while scraps
-                .front()
-                .is_some_and(|&(_, from)| here - from >= usable)
-            {
-                scraps.pop_front();
-            }
-            if let Some(&(known, from)) = scraps.front() {
-                rested[here] = (known + weights.scrap * signed(here), from);
-            }
             if let Some(from) = here.checked_sub(usable)
                 && cut[from] < NEVER
             {
-                lines.add(Line {
-                    slope: 2 * weights.squares * signed(from),
-                    at_nought: cut[from] - square(from),
-                    from,
-                });
-            }
-            if let Some((least, from)) = lines.least(here) {
-                let cost = least + weights.offcuts - square(here);
-                if cost < rested[here].0 {
-                    rested[here] = (cost, from);
+                if weights.squares > 0 {
+                    lines.add(Line {
+                        slope: 2 * weights.squares * signed(from),
+                        at_nought: cut[from] - square(from),
+                        from,
+                    });
+                } else if nearest.is_none_or(|(known, _)| cut[from] < known) {
+                    nearest = Some((cut[from], from));
                 }
+            }
+            // A rest lies only before a bar that touches a joint or a lead, see `pattern`.
+            let touches = |units: usize| {
+                here + units <= length && at[here].min(at[here + units]) < instance.mark
+            };
+            let mut rested_here = NEVER;
+            if kinds.iter().any(|&(_, units, _)| touches(units)) {
+                // Rests that end here: scrap from nearby, offcuts from further off.
+                while scraps
+                    .front()
+                    .is_some_and(|&(_, from)| here - from >= usable)
+                {
+                    scraps.pop_front();
+                }
+                let mut rest = (NEVER, 0);
+                if let Some(&(known, from)) = scraps.front() {
+                    rest = (known + weights.scrap * signed(here), from);
+                }
+                let offcut = if weights.squares > 0 {
+                    lines
+                        .least(here)
+                        .map(|(least, from)| (least - square(here), from))
+                } else {
+                    nearest
+                };
+                if let Some((cost, from)) = offcut
+                    && cost + weights.offcuts < rest.0
+                {
+                    rest = (cost + weights.offcuts, from);
+                }
+                rested_here = rest.0;
+                rest_from[here] = rest.1;
             }
             if cut[here] < NEVER {
                 let key = cut[here] - weights.scrap * signed(here);
@@ -246,14 +274,17 @@ impl Pricer {
                 }
                 scraps.push_back((key, here));
             }
-            let after_rest = rested[here].0 < cut[here];
-            let so_far = rested[here].0.min(cut[here]);
-            if so_far >= NEVER {
+            if rested_here.min(cut[here]) >= NEVER {
                 continue;
             }
             for &(kind, units, both) in &kinds {
                 let to = here + units;
                 if to > length {
+                    continue;
+                }
+                let after_rest = rested_here < cut[here] && touches(units);
+                let so_far = if after_rest { rested_here } else { cut[here] };
+                if so_far >= NEVER {
                     continue;
                 }
                 let solder = if both {
@@ -281,7 +312,7 @@ impl Pricer {
             place -= index(instance.kinds[kind].units);
             bars.push((kind, signed(place)));
             if after_rest {
-                place = rested[place].1;
+                place = rest_from[place];
             }
         }
         bars.reverse();
@@ -298,6 +329,7 @@ struct Table {
     /// By leads used at most, by steps taken: the cost, and the bar laid last with whether it took a
     /// lead.
     cheapest: [Vec<(i64, u32)>; 3],
+    most_leads: usize,
 }
 
 impl Table {
@@ -306,7 +338,7 @@ impl Table {
         let most_leads = instance
             .classes
             .iter()
-            .filter(|class| !class.jointed)
+            .filter(|class| !class.jointed && weights.solder != 0)
             .map(super::pattern::Class::leads)
             .max()
             .unwrap_or(0);
@@ -352,7 +384,10 @@ impl Table {
             }
             cheapest[leads] = table;
         }
-        Self { cheapest }
+        Self {
+            cheapest,
+            most_leads: index(most_leads),
+        }
     }
 
     fn priced(
@@ -364,7 +399,7 @@ impl Table {
         class: usize,
     ) -> Option<Priced> {
         let of = &instance.classes[class];
-        let leads = index(of.leads());
+        let leads = index(of.leads()).min(self.most_leads);
         let table = &self.cheapest[leads];
         let mut best: Option<(i64, usize)> = None;
         for (at, &(cost, _)) in table

@@ -10,7 +10,7 @@ use super::{
     Aim, CutPlan, Effort, Problem,
     bound::{Bounds, Load},
     column,
-    levels::{Done, Level, Levels},
+    levels::{Done, Dual, Level, Levels},
     pattern::{self, Arrangements, Cost, Counts, Instance},
     start::{complete, starts},
     write::{proofs, written_out},
@@ -22,12 +22,16 @@ const MOST_BARS_EXACT: u32 = 200;
 /// More patterns than this are not searched exactly as a whole.
 const MOST_PATTERNS: usize = 6_000;
 /// Steps for searching a whole case exactly before it is bounded by linear programs.
-const STEPS_WHOLE: u64 = 20_000;
+const STEPS_WHOLE: u64 = 5_000;
 /// Limits for one small case of the improvement.
 const MOST_PATTERNS_PART: usize = 800;
-const STEPS_PART: u64 = 1_500;
+const STEPS_PART: u64 = 375;
+/// Steps for taking pieces apart.
+const STEPS_IMPROVING: u64 = 5_000;
+/// Patterns looked at that count as one step.
+const PER_STEP: u64 = 4;
 /// Steps for what a relaxed plan leaves over.
-const STEPS_ROUNDING: u64 = 20_000;
+const STEPS_ROUNDING: u64 = 5_000;
 
 /// Pieces cut, by class and bars, and bars given up.
 #[derive(Debug, Clone)]
@@ -292,6 +296,50 @@ struct Search<'a> {
 }
 
 impl Search<'_> {
+    /// Proves level by level, from the best plan so far to a better one, on top of what is known
+    /// from a search before it.
+    fn levels(
+        &mut self,
+        best: &mut Solution,
+        available: &[Option<u32>],
+        effort: &Effort<'_>,
+        until: u64,
+        known: &mut Known,
+    ) {
+        let root = self
+            .bounds
+            .load(self.instance, &self.instance.demand, available);
+        let (bounds, instance) = (&self.bounds, self.instance);
+        let before = known.done.clone();
+        let is_least = |level: Level, solution: &Solution| {
+            let cost = solution.cost;
+            let least = bounds.least(&root);
+            level.done(&before) == Some(Done::Proven)
+                || match level {
+                    Level::Short => cost.short == least.short,
+                    Level::Money => cost.money == least.money,
+                    Level::Solder => cost.solder == bounds.solder(&root, cost.short, cost.money),
+                    Level::Scrap | Level::Offcuts | Level::Squares => false,
+                }
+        };
+        let most = until.saturating_sub(self.steps);
+        let from = best.clone();
+        let levels = Levels::new(instance, &mut self.arrangements, from, most, effort.stop);
+        let Some(mut levels) = levels else {
+            if known.done.is_empty() {
+                let least = bounds.least(&root);
+                known.done = vec![Done::Bound(least.short.into())];
+            }
+            return;
+        };
+        levels.duals = std::mem::take(&mut known.duals);
+        let done = levels.prove(deepest(effort.aim), is_least);
+        self.steps += levels.steps;
+        *best = levels.best;
+        known.duals = levels.duals;
+        known.take(&done);
+    }
+
     /// Looks for a way to serve `demand` from `available` that costs less than `beat`.
     fn branch(
         &mut self,
@@ -302,7 +350,7 @@ impl Search<'_> {
         most_steps: u64,
     ) -> Outcome {
         let Some(patterns) = patterns(self.instance, demand, available, most_patterns) else {
-            self.steps += most_patterns as u64 / 4;
+            self.steps += most_patterns as u64 / 16;
             return Outcome {
                 found: None,
                 complete: false,
@@ -326,7 +374,7 @@ impl Search<'_> {
             pieces: Vec::new(),
             short: vec![0; demand.len()],
             steps: 1 + number as u64 / 4,
-            most_steps: before + most_steps,
+            most_steps: before + most_steps.saturating_mul(PER_STEP),
             stop: self.stop,
         };
         let load = self.bounds.load(self.instance, demand, available);
@@ -341,7 +389,7 @@ impl Search<'_> {
             found: branch.found,
             exact: branch.exact,
         };
-        self.steps += branch.steps + self.arrangements.spent - before;
+        self.steps += (branch.steps + self.arrangements.spent - before).div_ceil(PER_STEP);
         outcome
     }
 
@@ -389,7 +437,7 @@ impl Search<'_> {
             .filter(|&class| self.instance.classes[class].price_minor.is_none())
             .collect();
         // Going through all classes once costs about as much as a few patterns.
-        let overhead = (self.instance.classes.len() as u64).div_ceil(4);
+        let overhead = (self.instance.classes.len() as u64).div_ceil(16);
         while self.steps < most_steps && !solution.pieces.is_empty() && !(self.stop)() {
             self.steps += overhead;
             let mut left: Vec<Option<u32>> = self
@@ -488,6 +536,43 @@ impl Dice {
     }
 }
 
+/// What is known of the levels.
+#[derive(Default)]
+struct Known {
+    done: Vec<Done>,
+    duals: Vec<(Level, Dual)>,
+}
+
+impl Known {
+    /// What was found later is about a plan that is no worse: proofs and bounds of both hold.
+    fn take(&mut self, later: &[Done]) {
+        for (at, &later) in later.iter().enumerate() {
+            match (self.done.get_mut(at), later) {
+                (None, _) => self.done.push(later),
+                (Some(Done::Proven), _) | (Some(Done::Bound(_)), Done::Open) => {}
+                (Some(Done::Bound(least)), Done::Bound(other)) => *least = other.max(*least),
+                (Some(known), later) => *known = later,
+            }
+        }
+    }
+}
+
+/// The last level that an aim asks for.
+fn deepest(aim: Aim) -> Level {
+    match aim {
+        Aim::Short => Level::Short,
+        Aim::Money => Level::Money,
+        Aim::Solder => Level::Solder,
+        Aim::Rest => Level::Squares,
+    }
+}
+
+fn all_proven(done: &[Done], aim: Aim) -> bool {
+    let last = deepest(aim);
+    let asked = Level::ALL.iter().filter(|level| **level <= last).count();
+    done.len() >= asked && done.iter().all(|done| matches!(done, Done::Proven))
+}
+
 /// Searches within the budget and writes the plan out.
 pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
     let instance = &Instance::new(problem);
@@ -503,77 +588,55 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         .iter()
         .map(|class| class.available)
         .collect();
+    let bars: u32 = instance.demand.iter().sum();
     let mut best = starts(instance, &mut search.arrangements);
     let root = search.bounds.load(instance, &instance.demand, &available);
-    if best.cost.money > search.bounds.least(&root).money
-        && let Some(relaxation) = column::relax(instance)
-    {
-        search.bounds.add(instance, relaxation.weight);
-        search.round_up(relaxation.pieces, &available, &mut best);
+    let least = search.bounds.least(&root);
+    if best.cost.solder > least.solder || best.cost.money > least.money {
+        let until = (effort.steps / 8).min(STEPS_IMPROVING);
+        search.improve(&mut best, least.money, until);
     }
-    let root = search.bounds.load(instance, &instance.demand, &available);
-
-    let bars: u32 = instance.demand.iter().sum();
-    let mut proven = Outcome {
-        found: None,
-        complete: bars == 0,
-        exact: bars == 0,
-    };
-    if bars > 0 && bars <= MOST_BARS_EXACT {
-        let to_beat = best.cost;
-        let steps = (effort.steps / 3).min(STEPS_WHOLE);
-        proven = search.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
-        if let Some(better) = proven.found.take() {
-            best = better;
+    // Some steps are kept for what follows.
+    let first = effort.steps / 10 * 7;
+    let mut known = Known::default();
+    search.levels(&mut best, &available, effort, first, &mut known);
+    // Where that leaves something open, a search of another kind may find a better plan.
+    if !all_proven(&known.done, effort.aim) && search.steps < effort.steps && !(effort.stop)() {
+        let before = best.cost;
+        let root = search.bounds.load(instance, &instance.demand, &available);
+        if best.cost.money > search.bounds.least(&root).money
+            && let Some(relaxation) = column::relax(instance)
+        {
+            search.bounds.add(instance, relaxation.weight);
+            search.round_up(relaxation.pieces, &available, &mut best);
         }
-    }
-    let mut done = Vec::new();
-    if !(proven.complete && proven.exact) {
-        let least = search.bounds.least(&root);
-        search.improve(
-            &mut best,
-            least.money,
-            search.steps + (effort.steps / 10).min(STEPS_WHOLE),
-        );
-        let known = |level: Level, solution: &Solution| {
-            let cost = solution.cost;
-            let least = search.bounds.least(&root);
-            match level {
-                Level::Short => cost.short == least.short,
-                Level::Money => cost.money == least.money,
-                Level::Solder => cost.solder == search.bounds.solder(&root, cost.short, cost.money),
-                Level::Scrap | Level::Offcuts | Level::Squares => false,
+        let left = effort.steps.saturating_sub(search.steps);
+        let mut whole = false;
+        if bars <= MOST_BARS_EXACT {
+            let to_beat = best.cost;
+            let steps = (left / 3).min(STEPS_WHOLE);
+            let outcome =
+                search.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
+            if let Some(better) = outcome.found {
+                best = better;
             }
-        };
-        let deepest = match effort.aim {
-            Aim::Short => Level::Short,
-            Aim::Money => Level::Money,
-            Aim::Solder => Level::Solder,
-            Aim::Rest => Level::Squares,
-        };
-        let most = effort.steps.saturating_sub(search.steps);
-        let levels = Levels::new(
-            instance,
-            &mut search.arrangements,
-            best.clone(),
-            most,
-            effort.stop,
-        );
-        if let Some(mut levels) = levels {
-            done = levels.prove(deepest, known);
-            search.steps += levels.steps;
-            best = levels.best;
+            whole = outcome.complete && outcome.exact;
+        }
+        if whole {
+            known.done = vec![Done::Proven; Level::ALL.len()];
+        } else {
+            let least = search.bounds.least(&root);
+            let left = effort.steps.saturating_sub(search.steps);
+            let until = search.steps + (left / 2).min(8 * STEPS_IMPROVING);
+            search.improve(&mut best, least.money, until);
+            if best.cost < before {
+                search.levels(&mut best, &available, effort, effort.steps, &mut known);
+            }
         }
     }
 
     best.pieces.sort();
     let mut plan = written_out(problem, instance, &mut search.arrangements, &best);
-    if !(proven.complete && proven.exact) {
-        if done.is_empty() {
-            let least = search.bounds.least(&root);
-            done = vec![Done::Bound(least.short.into())];
-        }
-        plan.proof = proofs(problem, &plan, &best, &done);
-    }
+    plan.proof = proofs(problem, &plan, &best, &known.done);
     plan
 }

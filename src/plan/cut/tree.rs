@@ -9,7 +9,7 @@
 use std::{collections::BTreeMap, rc::Rc};
 
 use super::{
-    levels::{Level, WHOLE, What, float, nearest},
+    levels::{Found, Level, WHOLE, What, float, nearest},
     pattern::{Cost, Counts, Instance},
     search::Solution,
     simplex::{Column, Ended as Run, Simplex},
@@ -30,16 +30,6 @@ pub(super) struct Program<'a> {
     pub patterns: Vec<(usize, Counts, Cost)>,
     /// The level's value that is to be beaten.
     pub beat: i128,
-}
-
-/// How a search ended.
-pub(super) enum Ended {
-    /// With a better plan; its cost is left to be counted.
-    Better(Solution),
-    /// There is none.
-    None,
-    /// It is not known.
-    Stopped,
 }
 
 struct Tree<'a> {
@@ -66,7 +56,7 @@ pub(super) fn search(
     program: &Program<'_>,
     most_steps: u64,
     stop: &dyn Fn() -> bool,
-) -> (Ended, u64) {
+) -> (Found, u64) {
     let mut tree = Tree::new(program, most_steps, stop);
     if tree.solve(true) {
         tree.node();
@@ -74,9 +64,9 @@ pub(super) fn search(
         tree.open = true;
     }
     let ended = match tree.found {
-        Some(solution) => Ended::Better(solution),
-        None if tree.open => Ended::Stopped,
-        None => Ended::None,
+        Some(solution) => Found::Better(solution),
+        None if tree.open => Found::Stopped,
+        None => Found::None,
     };
     (ended, tree.steps)
 }
@@ -191,7 +181,7 @@ impl<'a> Tree<'a> {
             }
         };
         let size = (self.lp.rhs.len() * self.lp.rhs.len() + 4 * self.lp.columns.len()) as u64;
-        self.steps += 1 + (self.lp.steps - before) * (1 + size / 1_024);
+        self.steps += 1 + (self.lp.steps - before) * (1 + size / 512);
         ended == Run::Best
     }
 
@@ -255,7 +245,7 @@ impl<'a> Tree<'a> {
             self.open = true;
             return;
         }
-        self.steps += 1 + self.what.len() as u64 / 256;
+        self.steps += 4 + self.what.len() as u64 / 32;
         let value = self.lp.cost() * self.unit + float(self.fixed);
         if value > float(self.program.beat - 1) + 1e-6 && self.is_beaten() {
             return;

@@ -11,10 +11,10 @@ use crate::plan::answer::{Proof, Why};
 
 /// What is known of each objective, from how the levels ended that were looked at.
 pub(super) fn proofs(problem: &Problem, plan: &CutPlan, best: &Solution, done: &[Done]) -> Proofs {
-    let level = |level: Level| done.get(Level::ALL.iter().position(|&it| it == level)?);
+    let level = |level: Level| level.done(done);
     let proven = |of: Level| matches!(level(of), Some(Done::Proven));
     let bound = |of: Level| match level(of) {
-        Some(Done::Bound(bound)) => Some(*bound),
+        Some(Done::Bound(bound)) => Some(bound),
         _ => None,
     };
     let whole = |value: i128| i64::try_from(value.max(0)).unwrap_or(0).unsigned_abs();
@@ -64,10 +64,10 @@ pub(super) fn proofs(problem: &Problem, plan: &CutPlan, best: &Solution, done: &
     }
 }
 
-fn proof<T: Ord>(done: Option<&Done>, value: &T, bound: impl Fn(i128) -> T) -> Proof<T> {
+fn proof<T: Ord>(done: Option<Done>, value: &T, bound: impl Fn(i128) -> T) -> Proof<T> {
     match done {
         Some(Done::Proven) => Proof::Proven,
-        Some(Done::Bound(least)) => Proof::from_bound(value, bound(*least)),
+        Some(Done::Bound(least)) => Proof::from_bound(value, bound(least)),
         Some(Done::Open) => Proof::Open {
             why: Why::StepBudget,
         },
