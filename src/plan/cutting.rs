@@ -101,7 +101,7 @@ const MOST_STEPS: i64 = 10_000;
 /// Steps that one plan may spend on its tapes together.
 const TAPE_STEPS: u64 = Budget::USUAL.steps;
 /// Steps for one profile or cable, where there is nothing to solder and less to gain.
-const OTHER_STEPS: u64 = 20_000;
+const OTHER_STEPS: u64 = 8_000;
 
 /// What may be spent on one part, where so many tapes share a plan: a large set is planned while
 /// one waits, and the proof says what was left open.

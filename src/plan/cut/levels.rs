@@ -77,6 +77,29 @@ impl Level {
         Self::Squares,
     ];
 
+    /// A cost as far as one of the first levels looks at it: what matters less than soldering is
+    /// looked at all at once.
+    fn cut_off(self, cost: Cost) -> Cost {
+        match self {
+            Self::Short => Cost {
+                short: cost.short,
+                ..Cost::default()
+            },
+            Self::Money => Cost {
+                short: cost.short,
+                money: cost.money,
+                ..Cost::default()
+            },
+            Self::Solder => Cost {
+                short: cost.short,
+                money: cost.money,
+                solder: cost.solder,
+                ..Cost::default()
+            },
+            Self::Scrap | Self::Offcuts | Self::Squares => cost,
+        }
+    }
+
     /// How it ended, among levels in their order.
     pub fn done(self, done: &[Done]) -> Option<Done> {
         let at = Self::ALL.iter().position(|&level| level == self)?;
@@ -180,12 +203,39 @@ impl Dual {
         reduced - i128::from(self.least[class])
     }
 
+    /// No more than that, from a cost that has the least money and soldering and all rest in one.
+    fn slack_at_least(
+        &self,
+        instance: &Instance,
+        class: usize,
+        counts: &[u32],
+        cost: Cost,
+    ) -> i128 {
+        let rest: i64 = counts
+            .iter()
+            .enumerate()
+            .map(|(kind, &count)| instance.takes(kind) * i64::from(count))
+            .sum();
+        let rest = (instance.room(&instance.classes[class]) - rest - instance.kerf).max(0);
+        let whole = self.weights.rest(instance, rest);
+        // It may lie in several places, all of them scrap.
+        let parts = self.weights.scrap.saturating_mul(rest);
+        i128::from(self.weights.piece(instance, class))
+            + i128::from(self.weights.solder) * i128::from(cost.solder)
+            + i128::from(whole.min(parts))
+            - self.weights.worth_of(counts)
+            - i128::from(self.least[class])
+    }
+
     /// The bound in whole units of the objective.
     pub fn least_value(&self) -> i128 {
         let scale = i128::from(self.scale);
         self.bound.div_euclid(scale) + i128::from(self.bound.rem_euclid(scale) > 0)
     }
 }
+
+/// All patterns within a gap.
+type Listed = (i128, Vec<(usize, Counts, Cost)>);
 
 /// A way to search a gap.
 #[derive(Clone, Copy)]
@@ -242,6 +292,11 @@ pub(super) struct Levels<'a> {
     pub duals: Vec<(Level, Dual)>,
     /// The best plan is the best in all levels.
     finished: bool,
+    /// Patterns of the level within a gap, once they were listed.
+    listed: Option<Listed>,
+    /// All patterns that a plan with the least soldering can have, with their soldering, where
+    /// they are few enough.
+    universe: Option<Vec<(usize, Counts, Option<i64>)>>,
 }
 
 impl<'a> Levels<'a> {
@@ -294,6 +349,8 @@ impl<'a> Levels<'a> {
             may_be_short,
             duals: Vec::new(),
             finished: false,
+            listed: None,
+            universe: None,
         };
         for kind in 0..kinds {
             levels.add(What::Surplus, vec![(kind, -1.0)]);
@@ -396,6 +453,9 @@ impl<'a> Levels<'a> {
             done.push(ended);
             if !proven {
                 break;
+            }
+            if level == Level::Solder && last > level && !self.finished {
+                self.find_universe();
             }
             self.hold();
         }
@@ -612,6 +672,11 @@ impl<'a> Levels<'a> {
                     .iter()
                     .take(instance.kinds.len())
                     .map(|price| nearest(price * unit * scaled))
+                    // Where too many bars do no harm, no bar is worth less than nothing.
+                    .map(|worth| match self.level {
+                        Level::Short | Level::Money => worth.max(0),
+                        _ => worth,
+                    })
                     .collect(),
                 ..Weights::default()
             },
@@ -795,6 +860,17 @@ impl<'a> Levels<'a> {
     /// first; gives what no plan is below.
     fn close(&mut self, dual: &Dual) -> i128 {
         let mut least = self.least(dual);
+        self.listed = None;
+        // Where all patterns up to the best plan are few, they are listed only once.
+        let all = if self.level > Level::Solder {
+            0
+        } else {
+            self.grain
+        };
+        let gap = (self.value() - all) * i128::from(dual.scale) - dual.bound;
+        if least < self.value() {
+            self.list(dual, gap, 6_000);
+        }
         for way in [
             Way::Branch(8_000),
             Way::Reach(6_000),
@@ -804,14 +880,14 @@ impl<'a> Levels<'a> {
             Way::Reach(200_000),
             Way::Branch(u64::MAX),
         ] {
-            let mut target = least;
-            let mut stride = ((self.value() - least) / 8).max(1);
-            if self.level <= Level::Money {
-                target = self.value();
+            if matches!(way, Way::Reach(_)) && self.level <= Level::Money {
+                continue;
             }
+            let mut target = least;
+            let mut stride = up_to(((self.value() - least) / 8).max(1), self.grain);
             while least < self.value() && self.exact && !self.spent() {
                 // State by state, plans that are better only in what matters less are found too.
-                let all = matches!(way, Way::Reach(_)) && self.level > Level::Money;
+                let all = matches!(way, Way::Reach(_)) && self.level > Level::Solder;
                 target = target.min(self.value() - if all { 0 } else { self.grain });
                 let found = match way {
                     Way::Reach(states) => self.reach(dual, target, states),
@@ -852,10 +928,11 @@ impl<'a> Levels<'a> {
             return Found::Stopped;
         };
         let budgets: Vec<(&Dual, i128)> = std::iter::once((dual, gap))
-            .chain(self.duals.iter().map(|(level, dual)| {
-                let most = level.of(self.best.cost) * i128::from(dual.scale);
-                (dual, most - dual.bound)
-            }))
+            .chain(
+                self.duals
+                    .iter()
+                    .map(|(level, dual)| (dual, self.may_exceed(*level, dual))),
+            )
             .take(reach::MOST_BUDGETS)
             .collect();
         let small = |value: i128| {
@@ -916,18 +993,7 @@ impl<'a> Levels<'a> {
             }),
             budget,
             options,
-            beat: match self.level {
-                Level::Short | Level::Money => Cost {
-                    short: self.best.cost.short,
-                    money: if self.level == Level::Short {
-                        0
-                    } else {
-                        self.best.cost.money
-                    },
-                    ..Cost::default()
-                },
-                _ => self.best.cost,
-            },
+            beat: self.level.cut_off(self.best.cost),
         };
         let most = self.most_steps.saturating_sub(self.steps);
         let (ended, steps) = reach::search(&program, most_states, most, self.stop);
@@ -952,6 +1018,7 @@ impl<'a> Levels<'a> {
             level: self.level,
             held,
             may_be_short: self.may_be_short,
+            covering: self.level <= Level::Money,
             patterns,
             beat: target + 1,
         };
@@ -963,8 +1030,12 @@ impl<'a> Levels<'a> {
 
     /// Whether a plan no worse than the best in a proven level can have a pattern.
     fn affords(&self, level: Level, dual: &Dual, class: usize, counts: &[u32], cost: Cost) -> bool {
-        let most = level.of(self.best.cost) * i128::from(dual.scale) - dual.bound;
-        dual.slack(class, counts, cost) <= most
+        dual.slack(class, counts, cost) <= self.may_exceed(level, dual)
+    }
+
+    /// By how much the slacks of a plan no worse than the best in a proven level may exceed nought.
+    fn may_exceed(&self, level: Level, dual: &Dual) -> i128 {
+        level.of(self.best.cost) * i128::from(dual.scale) - dual.bound
     }
 
     /// All patterns whose reduced cost lies within the gap; `None` where there are too many.
@@ -974,65 +1045,177 @@ impl<'a> Levels<'a> {
         gap: i128,
         most_steps: u64,
     ) -> Option<Vec<(usize, Counts, Cost)>> {
-        let mut found = Vec::new();
-        let until = self.steps + most_steps;
-        for class in 0..self.instance.classes.len() {
-            let most = gap + i128::from(dual.least[class]);
-            let room = MOST_LISTED - found.len();
-            let by_joints = self.level > Level::Money && self.instance.classes[class].jointed;
-            let (sets, looked) =
-                list::sets(self.instance, &dual.weights, class, most, room, by_joints);
-            self.steps += 1 + looked;
-            let sets = sets?;
-            if self.spent() {
-                return None;
-            }
-            for counts in sets {
-                if self.steps > until || self.spent() {
-                    return None;
-                }
-                let worth = dual.weights.worth_of(&counts);
-                if self.level <= Level::Money {
-                    // It does not matter how they lie.
-                    let cost = Cost {
-                        money: self.instance.classes[class].price_minor.unwrap_or(0),
-                        ..Cost::default()
-                    };
-                    if dual.weights.of(cost) - worth <= most {
-                        found.push((class, counts, cost));
-                    }
-                    continue;
-                }
-                let least = at_least(self.instance, &self.instance.classes[class], &counts);
-                let cannot = self.held.iter().any(|&(level, _)| {
-                    level <= Level::Solder && level.of(least) > level.of(self.best.cost)
-                });
-                if cannot
-                    || self.duals.iter().any(|(level, dual)| {
-                        *level <= Level::Solder
-                            && dual.weights.squares == 0
-                            && !self.affords(*level, dual, class, &counts, least)
-                    })
-                {
-                    continue;
-                }
-                let before = self.arrangements.spent;
-                let best = self.arrangements.best(self.instance, class, &counts);
-                self.steps += 1 + (self.arrangements.spent - before);
-                self.exact &= best.exact;
-                let within = dual.weights.of(best.cost) - worth <= most
-                    && self.held.iter().all(|&(level, _)| {
-                        level == Level::Squares || level.of(best.cost) <= level.of(self.best.cost)
-                    })
+        if let Some((known, patterns)) = &self.listed
+            && *known >= gap
+        {
+            let within = |class: usize, counts: &[u32], cost: Cost| {
+                dual.slack(class, counts, cost) <= gap
                     && self
                         .duals
                         .iter()
-                        .all(|(level, dual)| self.affords(*level, dual, class, &counts, best.cost));
-                if within {
-                    found.push((class, counts, best.cost));
-                }
+                        .all(|(level, dual)| self.affords(*level, dual, class, counts, cost))
+            };
+            let found = patterns
+                .iter()
+                .filter(|(class, counts, cost)| within(*class, counts, *cost))
+                .cloned()
+                .collect();
+            self.steps += 1 + patterns.len() as u64 / 64;
+            return Some(found);
+        }
+        let until = self.steps.saturating_add(most_steps);
+        let duals = std::mem::take(&mut self.duals);
+        let universe = self.universe.take();
+        let found = match &universe {
+            Some(all) => {
+                self.steps += 1 + all.len() as u64 / 64;
+                let mut all = all.iter().cloned();
+                self.all_within(dual, gap, &duals, until, &mut all)
+            }
+            None => self.listed_anew(dual, gap, &duals, until),
+        };
+        self.universe = universe;
+        self.duals = duals;
+        let found = found?;
+        self.listed = Some((gap, found.clone()));
+        Some(found)
+    }
+
+    /// Of patterns those that a plan within the gap can have, with what they cost.
+    fn all_within(
+        &mut self,
+        dual: &Dual,
+        gap: i128,
+        duals: &[(Level, Dual)],
+        until: u64,
+        patterns: &mut dyn Iterator<Item = (usize, Counts, Option<i64>)>,
+    ) -> Option<Vec<(usize, Counts, Cost)>> {
+        let mut found = Vec::new();
+        for (class, counts, solder) in patterns {
+            let cost = self.cost_in(dual, gap, (class, &counts, solder), duals);
+            found.extend(cost.map(|cost| (class, counts, cost)));
+            if self.steps > until || self.spent() || found.len() > MOST_LISTED {
+                return None;
             }
         }
         Some(found)
+    }
+
+    /// Lists them class by class.
+    fn listed_anew(
+        &mut self,
+        dual: &Dual,
+        gap: i128,
+        duals: &[(Level, Dual)],
+        until: u64,
+    ) -> Option<Vec<(usize, Counts, Cost)>> {
+        let mut found = Vec::new();
+        for class in 0..self.instance.classes.len() {
+            let sets = self.sets(dual, gap, duals, class, until)?;
+            let by_solder = self.level == Level::Solder;
+            let mut sets = sets.into_iter().map(|(counts, priced)| {
+                // Where only soldering weighs anything, that is what a way costs.
+                let solder = priced.filter(|_| by_solder).map(|priced| {
+                    let solder = i128::from(priced) + dual.weights.worth_of(&counts);
+                    let solder = solder / i128::from(dual.weights.solder);
+                    i64::try_from(solder).unwrap_or(i64::MAX)
+                });
+                (class, counts, solder)
+            });
+            found.extend(self.all_within(dual, gap, duals, until, &mut sets)?);
+            if found.len() > MOST_LISTED {
+                return None;
+            }
+        }
+        Some(found)
+    }
+
+    /// Sets of bars of a class that can be within the gap.
+    fn sets(
+        &mut self,
+        dual: &Dual,
+        gap: i128,
+        duals: &[(Level, Dual)],
+        class: usize,
+        until: u64,
+    ) -> Option<list::Sets> {
+        let limit = |dual: &Dual, gap: i128| gap + i128::from(dual.least[class]);
+        let mut limits = vec![list::Limit {
+            weights: &dual.weights,
+            most: limit(dual, gap),
+        }];
+        for (level, dual) in duals.iter().rev() {
+            if *level > Level::Money {
+                let weights = &dual.weights;
+                let most = limit(dual, self.may_exceed(*level, dual));
+                limits.push(list::Limit { weights, most });
+            }
+        }
+        let by_joints = self.level > Level::Money && self.instance.classes[class].jointed;
+        let how = (by_joints, self.level <= Level::Money);
+        let most = until.min(self.most_steps).saturating_sub(self.steps);
+        let (sets, steps) = list::sets(self.instance, &limits, class, MOST_LISTED, how, most);
+        self.steps += 1 + steps;
+        sets
+    }
+
+    /// Lists all that a plan with the least soldering can have.
+    fn find_universe(&mut self) {
+        let Some((Level::Solder, dual)) = self.duals.last().cloned() else {
+            return;
+        };
+        let gap = self.may_exceed(Level::Solder, &dual);
+        let most = (self.most_steps.saturating_sub(self.steps) / 4).min(100_000);
+        self.listed = None;
+        if let Some(found) = self.list(&dual, gap, most) {
+            let jointed = |class: usize| self.instance.classes[class].jointed;
+            let patterns = found.into_iter().map(|(class, counts, cost)| {
+                (class, counts, jointed(class).then_some(cost.solder))
+            });
+            self.universe = Some(patterns.collect());
+        }
+    }
+
+    /// What a pattern costs, if a plan within the gap can have it.
+    fn cost_in(
+        &mut self,
+        dual: &Dual,
+        gap: i128,
+        (class, counts, solder): (usize, &Counts, Option<i64>),
+        duals: &[(Level, Dual)],
+    ) -> Option<Cost> {
+        let of = &self.instance.classes[class];
+        let least = at_least(self.instance, of, counts);
+        // It does not matter how bars lie, beyond what soldering they take.
+        if self.level <= Level::Money || self.level == Level::Solder && solder.is_some() {
+            let cost = Cost {
+                money: least.money,
+                solder: solder.filter(|_| self.level == Level::Solder).unwrap_or(0),
+                ..Cost::default()
+            };
+            return (dual.slack(class, counts, cost) <= gap).then_some(cost);
+        }
+        let soldered = Cost {
+            solder: solder.unwrap_or(least.solder),
+            ..least
+        };
+        let cannot = self.held.iter().any(|&(level, _)| {
+            level <= Level::Solder && level.of(soldered) > level.of(self.best.cost)
+        });
+        if cannot || dual.slack_at_least(self.instance, class, counts, soldered) > gap {
+            return None;
+        }
+        let before = self.arrangements.spent;
+        let best = self.arrangements.best(self.instance, class, counts);
+        self.steps += 1 + (self.arrangements.spent - before);
+        self.exact &= best.exact;
+        let within = dual.slack(class, counts, best.cost) <= gap
+            && self.held.iter().all(|&(level, _)| {
+                level == Level::Squares || level.of(best.cost) <= level.of(self.best.cost)
+            })
+            && duals
+                .iter()
+                .all(|(level, dual)| self.affords(*level, dual, class, counts, best.cost));
+        within.then(|| self.level.cut_off(best.cost))
     }
 }

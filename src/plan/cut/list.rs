@@ -7,10 +7,7 @@
 //! each position is known from the shortest path back from its end. Both leave out only what is
 //! dearer than asked for.
 
-use std::{
-    collections::{HashMap, HashSet, hash_map::Entry},
-    rc::Rc,
-};
+use std::{collections::HashMap, rc::Rc};
 
 use super::{
     Fed,
@@ -22,40 +19,83 @@ use super::{
 /// The longest piece that is gone through position by position.
 const MOST_POSITIONS: i64 = 4_000;
 /// What is looked at in one step.
-const PER_STEP: u64 = 64;
+const PER_STEP: u64 = 96;
 /// Beyond any cost; two of them still add up.
 const NEVER: i64 = i64::MAX / 4;
 
-/// All sets of a class whose reduced cost can be at most `most`, and the steps that it took;
-/// `None` where there are more than `room`. Some of the sets can be dearer.
+/// Sets of bars; where joints count, with the least reduced cost in the first price vector, the
+/// piece's own left out.
+pub(super) type Sets = Vec<(Counts, Option<i64>)>;
+
+/// A price vector, and what a set's reduced cost in it may be at most.
+pub(super) struct Limit<'a> {
+    pub weights: &'a Weights,
+    pub most: i128,
+}
+
+/// All sets of a class whose reduced cost can be within each of the limits, and the steps that it
+/// took; `None` where there are more than `room`, or after `most_steps`. Some of the sets can be
+/// dearer. Only `full` ones are those that no bar can be added to.
 pub(super) fn sets(
     instance: &Instance,
-    weights: &Weights,
+    limits: &[Limit<'_>],
     class: usize,
-    most: i128,
     room: usize,
-    by_joints: bool,
-) -> (Option<Vec<Counts>>, u64) {
+    (by_joints, full): (bool, bool),
+    most_steps: u64,
+) -> (Option<Sets>, u64) {
+    let most_looked = most_steps.saturating_mul(PER_STEP);
     if by_joints
         && instance.classes[class].units <= MOST_POSITIONS
         && let Some(packing) = Packing::new(&instance.demand)
-        && let Ok(most) = i64::try_from(most - i128::from(weights.piece(instance, class)))
     {
-        return Along::new(instance, weights, class, packing).list(most.min(NEVER / 2), room);
+        return Along::new(instance, limits, class, packing).list(room, most_looked);
     }
-    let mut lister = Lister::new(instance, weights, class, most);
+    let mut lister = Lister::new(
+        instance,
+        limits[0].weights,
+        class,
+        limits[0].most,
+        most_looked,
+    );
+    lister.full = full;
     let mut sets = Vec::new();
     let complete = lister.list(0, 0, 0, &mut vec![0; instance.kinds.len()], &mut sets, room);
+    let sets = sets.into_iter().map(|counts| (counts, None)).collect();
     (complete.then_some(sets), lister.looked / PER_STEP)
 }
 
-/// A bar that can begin after a rest, and what it costs there.
+/// How many price vectors are looked at together.
+const ALONG: usize = 3;
+
+/// Costs, one in each price vector.
+type Costs = [i64; ALONG];
+
+fn sum(a: &Costs, b: &Costs) -> Costs {
+    std::array::from_fn(|at| a[at] + b[at])
+}
+
+fn least(a: &Costs, b: &Costs) -> Costs {
+    std::array::from_fn(|at| a[at].min(b[at]))
+}
+
+fn within(costs: &Costs, most: &Costs) -> bool {
+    costs.iter().zip(most).all(|(cost, most)| cost <= most)
+}
+
+/// A bar where it can begin, and what it costs there.
 #[derive(Clone, Copy)]
-struct Rested {
-    from: usize,
+struct Arc {
     kind: usize,
     to: usize,
-    cost: i64,
+    cost: Costs,
+}
+
+/// Bars that can begin at a position after a rest, and the least of them with all that follows.
+struct Rested {
+    at: usize,
+    arcs: Vec<Arc>,
+    least: Costs,
 }
 
 /// A piece with joints, position by position.
@@ -63,132 +103,157 @@ struct Along<'a> {
     instance: &'a Instance,
     packing: Packing,
     length: usize,
-    /// By position: bars that can begin there, where they end, and what they cost.
-    arcs: Vec<Vec<(usize, usize, i64)>>,
+    most: Costs,
+    rests_are_free: bool,
+    /// By position.
+    arcs: Vec<Vec<Arc>>,
     /// By position of the cut before it: the least that is still to come.
-    still: Vec<i64>,
+    still: Vec<Costs>,
     /// By length.
-    rest: Vec<i64>,
-    /// Bars that touch a joint or a lead, in order of where they begin, see `pattern`.
+    rest: Vec<Costs>,
+    /// Where bars touch a joint or a lead, see `pattern`; from the piece's end.
     rested: Vec<Rested>,
-    /// By position: the first of those that begin behind it.
-    behind: Vec<usize>,
 }
 
 impl<'a> Along<'a> {
-    fn new(instance: &'a Instance, weights: &Weights, class: usize, packing: Packing) -> Self {
+    fn new(instance: &'a Instance, limits: &[Limit<'_>], class: usize, packing: Packing) -> Self {
         let of = &instance.classes[class];
         let length = usize::try_from(of.units).unwrap_or(0);
         let at: Vec<i64> = (0..=of.units)
             .map(|at| instance.weight_at(of, at))
             .collect();
-        let kinds: Vec<(usize, usize, Fed)> = (0..instance.kinds.len())
-            .filter(|&kind| instance.demand[kind] > 0)
-            .map(|kind| {
-                let Kind { units, fed } = instance.kinds[kind];
-                (kind, usize::try_from(units).unwrap_or(usize::MAX), fed)
+        let each = |cost: &dyn Fn(&Weights) -> i64| -> Costs {
+            std::array::from_fn(|at| limits.get(at).map_or(0, |limit| cost(limit.weights)))
+        };
+        let most = std::array::from_fn(|at| {
+            limits.get(at).map_or(0, |limit| {
+                let most = limit.most - i128::from(limit.weights.piece(instance, class));
+                let far = i128::from(NEVER / 2);
+                i64::try_from(most.clamp(-far, far)).unwrap_or(0)
             })
+        });
+        let rest: Vec<Costs> = (0..=of.units)
+            .map(|rest| each(&|weights| weights.rest(instance, rest)))
             .collect();
-        let mut arcs = vec![Vec::new(); length + 1];
-        let mut rested = Vec::new();
-        let mut behind = Vec::with_capacity(length + 1);
-        for from in 0..=length {
-            for &(kind, units, fed) in &kinds {
-                let Some(to) = from.checked_add(units).filter(|&to| to <= length) else {
+        let mut along = Self {
+            instance,
+            packing,
+            length,
+            most,
+            rests_are_free: limits.iter().all(|limit| limit.weights.rests_are_free()),
+            arcs: vec![Vec::new(); length + 1],
+            still: vec![[0; ALONG]; length + 1],
+            rest,
+            rested: Vec::new(),
+        };
+        for from in (0..=length).rev() {
+            let mut still = along.rest[length - from];
+            for rested in &along.rested {
+                still = least(&still, &sum(&along.rest[rested.at - from], &rested.least));
+            }
+            let mut touching = Vec::new();
+            let mut least_touching = [NEVER; ALONG];
+            for kind in (0..instance.kinds.len()).filter(|&kind| instance.demand[kind] > 0) {
+                let Kind { units, fed } = instance.kinds[kind];
+                let to = from + usize::try_from(units).unwrap_or(length);
+                if to > length || units == 0 {
                     continue;
-                };
+                }
                 let solder = match fed {
                     Fed::OneEnd => at[from].min(at[to]),
                     Fed::BothEnds => at[from] + at[to],
                 };
-                let cost = weights.solder * solder - weights.worth[kind];
-                arcs[from].push((kind, to, cost));
+                let cost = each(&|weights| weights.solder * solder - weights.worth[kind]);
+                let arc = Arc { kind, to, cost };
+                let with = sum(&cost, &along.still[to]);
+                still = least(&still, &with);
+                along.arcs[from].push(arc);
                 if at[from].min(at[to]) < instance.mark {
-                    rested.push(Rested {
-                        from,
-                        kind,
-                        to,
-                        cost,
-                    });
+                    touching.push(arc);
+                    least_touching = least(&least_touching, &with);
                 }
             }
-            behind.push(rested.len());
+            if !touching.is_empty() {
+                along.rested.push(Rested {
+                    at: from,
+                    arcs: touching,
+                    least: least_touching,
+                });
+            }
+            along.still[from] = still;
         }
-        let rest: Vec<i64> = (0..=of.units)
-            .map(|rest| weights.rest(instance, rest))
-            .collect();
-        let mut still = vec![NEVER; length + 1];
-        for from in (0..=length).rev() {
-            let straight = arcs[from].iter().map(|&(_, to, cost)| cost + still[to]);
-            let after = rested[behind[from]..]
-                .iter()
-                .map(|bar| rest[bar.from - from] + bar.cost + still[bar.to]);
-            let end = rest[length - from];
-            still[from] = straight.chain(after).fold(end, i64::min);
-        }
-        Self {
-            instance,
-            packing,
-            length,
-            arcs,
-            still,
-            rest,
-            rested,
-            behind,
-        }
+        along
     }
 
-    fn list(&self, most: i64, room: usize) -> (Option<Vec<Counts>>, u64) {
-        let mut looked = (self.rested.len() * self.length / 16) as u64;
+    fn list(&self, room: usize, most_looked: u64) -> (Option<Sets>, u64) {
+        let mut looked = (self.rested.len() * self.length) as u64;
         let ones: Vec<u128> = (0..self.instance.kinds.len())
             .map(|kind| self.packing.one(kind))
             .collect();
-        let mut at: Vec<HashMap<u128, i64, Mixed>> = vec![HashMap::default(); self.length + 1];
-        at[0].insert(0, 0);
-        let mut found: HashSet<u128, Mixed> = HashSet::default();
-        let mut sets = Vec::new();
+        let mut at: Vec<HashMap<u128, Costs, Mixed>> = vec![HashMap::default(); self.length + 1];
+        at[0].insert(0, [0; ALONG]);
+        let mut found: HashMap<u128, i64, Mixed> = HashMap::default();
+        // Where rests cost nothing, who is less far along has all ways on that others have: bars
+        // that touch nothing can begin at once, others where they would have.
+        let mut nearer: HashMap<u128, Costs, Mixed> = HashMap::default();
         for from in 0..=self.length {
-            let mut here: Vec<(u128, i64)> = std::mem::take(&mut at[from]).into_iter().collect();
+            let mut here: Vec<(u128, Costs)> = std::mem::take(&mut at[from]).into_iter().collect();
             here.sort_unstable();
             for (key, so_far) in here {
-                if key != 0 && so_far + self.rest[self.length - from] <= most && found.insert(key) {
-                    if sets.len() >= room {
+                if self.rests_are_free {
+                    let known = nearer.entry(key).or_insert([NEVER; ALONG]);
+                    if within(known, &so_far) {
+                        continue;
+                    }
+                    *known = least(known, &so_far);
+                }
+                let ended = sum(&so_far, &self.rest[self.length - from]);
+                if key != 0 && within(&ended, &self.most) {
+                    let least = found.entry(key).or_insert(ended[0]);
+                    *least = ended[0].min(*least);
+                    if found.len() > room {
                         return (None, looked / PER_STEP);
                     }
-                    sets.push(self.packing.unpack(key));
                 }
-                let mut go = |kind: usize, to: usize, cost: i64| {
-                    looked += 1;
-                    let key = key + ones[kind];
-                    if cost + self.still[to] > most || !self.packing.fits(key) {
+                let mut go = |arc: &Arc, so_far: &Costs| {
+                    let key = key + ones[arc.kind];
+                    let cost = sum(so_far, &arc.cost);
+                    if !within(&sum(&cost, &self.still[arc.to]), &self.most)
+                        || !self.packing.fits(key)
+                    {
                         return;
                     }
-                    match at[to].entry(key) {
-                        Entry::Occupied(mut known) => {
-                            if cost < *known.get() {
-                                known.insert(cost);
-                            }
-                        }
-                        Entry::Vacant(free) => {
-                            free.insert(cost);
+                    // Each price vector has a cheapest way of its own: less than all together cost.
+                    at[arc.to]
+                        .entry(key)
+                        .and_modify(|known| *known = least(known, &cost))
+                        .or_insert(cost);
+                };
+                for arc in &self.arcs[from] {
+                    looked += 2;
+                    go(arc, &so_far);
+                }
+                for rested in self.rested.iter().take_while(|rested| rested.at > from) {
+                    looked += 1;
+                    let so_far = sum(&so_far, &self.rest[rested.at - from]);
+                    if within(&sum(&so_far, &rested.least), &self.most) {
+                        looked += 2 * rested.arcs.len() as u64;
+                        for arc in &rested.arcs {
+                            go(arc, &so_far);
                         }
                     }
-                };
-                for &(kind, to, cost) in &self.arcs[from] {
-                    go(kind, to, so_far + cost);
                 }
-                for bar in &self.rested[self.behind[from]..] {
-                    go(
-                        bar.kind,
-                        bar.to,
-                        so_far + self.rest[bar.from - from] + bar.cost,
-                    );
+                if looked > most_looked {
+                    return (None, looked / PER_STEP);
                 }
-            }
-            if looked > 400 * (room as u64 + 1_000) {
-                return (None, looked / PER_STEP);
             }
         }
+        let mut sets: Vec<(u128, i64)> = found.into_iter().collect();
+        sets.sort_unstable();
+        let sets = sets
+            .into_iter()
+            .map(|(key, least)| (self.packing.unpack(key), Some(least)))
+            .collect();
         (Some(sets), looked / PER_STEP)
     }
 }
@@ -204,10 +269,18 @@ struct Lister<'a> {
     before: i128,
     most: i128,
     looked: u64,
+    most_looked: u64,
+    full: bool,
 }
 
 impl<'a> Lister<'a> {
-    fn new(instance: &'a Instance, weights: &Weights, class: usize, most: i128) -> Self {
+    fn new(
+        instance: &'a Instance,
+        weights: &Weights,
+        class: usize,
+        most: i128,
+        most_looked: u64,
+    ) -> Self {
         let of: &Class = &instance.classes[class];
         let step = instance.step();
         let kinds = instance.kinds.len();
@@ -265,6 +338,8 @@ impl<'a> Lister<'a> {
             before,
             most,
             looked: 0,
+            most_looked,
+            full: false,
         }
     }
 
@@ -278,13 +353,22 @@ impl<'a> Lister<'a> {
         most_sets: usize,
     ) -> bool {
         self.looked += 1;
+        if self.looked > self.most_looked {
+            return false;
+        }
         let at = usize::try_from(taken).unwrap_or(0);
         let least = self.before + i128::from(so_far) + i128::from(self.still[kind][at]);
         if least > self.most {
             return true;
         }
         if kind == counts.len() {
-            if taken > 0 {
+            let more = || {
+                let demand = &self.instance.demand;
+                (0..counts.len()).any(|kind| {
+                    counts[kind] < demand[kind] && taken + self.takes[kind] <= self.room
+                })
+            };
+            if taken > 0 && !(self.full && more()) {
                 if sets.len() >= most_sets {
                     return false;
                 }
@@ -296,7 +380,13 @@ impl<'a> Lister<'a> {
         let fit = u32::try_from(fit)
             .unwrap_or(u32::MAX)
             .min(self.instance.demand[kind]);
-        for count in 0..=fit {
+        // The last kind fills up what is left.
+        let first = if self.full && kind + 1 == counts.len() {
+            fit
+        } else {
+            0
+        };
+        for count in first..=fit {
             counts[kind] = count;
             let many = i64::from(count);
             let (taken, so_far) = (

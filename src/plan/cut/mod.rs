@@ -23,16 +23,21 @@
 //!
 //! # Method
 //! Like pieces and like bars are merged (`pattern`). A start is built by filling pieces with
-//! the best subset sums (`start`) and by rounding the linear relaxation (`column`: Gilmore
-//! and Gomory 1961). Small cases are solved exactly by depth-first branch and bound over
-//! patterns, branching on the longest bar (compare S. Martello and P. Toth, *Knapsack
-//! Problems*, Wiley 1990, chapter 8), with states cut off that were reached more cheaply
-//! before (`search`); larger ones are improved by taking a few pieces apart and solving those
-//! again exactly. Lower bounds are weights of the bars in whole numbers (`bound`), so that
-//! *proven* rests on no rounding.
+//! the best subset sums (`start`), and improved by taking a few pieces apart and solving those
+//! again exactly (`search`). Then one objective after the other is bounded by a linear program over
+//! all ways to cut a piece, which are made as they are needed (`levels`, `simplex`; P. C. Gilmore
+//! and R. E. Gomory 1961) by shortest paths along each piece, leads and joints included (`price`).
+//! What lies between bound and plan is searched from below: all ways to cut that a plan up to a
+//! target can have are listed (`list`), and branched on (`tree`) or gone through by what they serve
+//! (`reach`). Cases too large for that are searched depth first over patterns (`search`), with
+//! bounds by weights of the bars (`bound`).
 //!
-//! Exact search takes time exponential in the number of bars; the step budget caps it. The
-//! rest is O(steps) beside a subset sum of O(lengths × longest piece) per piece filled.
+//! # What proven rests on
+//! The linear programs are in floating point and only steer. Their prices become whole numbers, and
+//! every bound is worked out again from those in whole numbers, so that no margin is needed: each
+//! bound holds whatever the prices are.
+//!
+//! Exact search takes time exponential in the number of bars; the step budget caps it.
 //!
 //! # Example
 //! A ten and a nine on hand: two fives from the ten and three threes from the nine need no
@@ -328,13 +333,13 @@ pub struct CutPlan {
 /// How much work a search may do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Budget {
-    /// Patterns looked at; the same number gives the same answer on every machine.
+    /// Each about a microsecond of work; the same number gives the same answer on every machine.
     pub steps: u64,
 }
 
 impl Budget {
-    /// Enough to prove small cases and to improve a set of 60 bars well.
-    pub const USUAL: Self = Self { steps: 100_000 };
+    /// Some tens of milliseconds: enough to prove most sets of 60 bars.
+    pub const USUAL: Self = Self { steps: 40_000 };
 }
 
 /// How far down the list of objectives a search goes.

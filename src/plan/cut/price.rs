@@ -42,6 +42,11 @@ impl Weights {
             + i128::from(self.squares) * cost.squares_lost
     }
 
+    /// Rests weigh nothing.
+    pub fn rests_are_free(&self) -> bool {
+        self.scrap == 0 && self.offcuts == 0 && self.squares == 0
+    }
+
     /// What bars are worth together.
     pub fn worth_of(&self, counts: &[u32]) -> i128 {
         self.worth
@@ -165,10 +170,7 @@ impl Pricer {
         wanted: impl Fn(usize) -> bool,
     ) -> Vec<Option<Priced>> {
         // Where neither soldering nor rests weigh anything, it does not matter where bars lie.
-        let by_joints = weights.solder != 0
-            || weights.scrap != 0
-            || weights.offcuts != 0
-            || weights.squares != 0;
+        let by_joints = weights.solder != 0 || !weights.rests_are_free();
         let jointed = |class: usize| by_joints && instance.classes[class].jointed;
         let plain = (0..instance.classes.len())
             .any(|class| wanted(class) && !jointed(class))

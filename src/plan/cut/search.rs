@@ -26,8 +26,8 @@ const STEPS_WHOLE: u64 = 5_000;
 /// Limits for one small case of the improvement.
 const MOST_PATTERNS_PART: usize = 800;
 const STEPS_PART: u64 = 375;
-/// Steps for taking pieces apart.
-const STEPS_IMPROVING: u64 = 5_000;
+/// Steps for taking pieces apart, by the number of bars.
+const STEPS_PER_BAR: u64 = 80;
 /// Patterns looked at that count as one step.
 const PER_STEP: u64 = 4;
 /// Steps for what a relaxed plan leaves over.
@@ -593,7 +593,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
     let root = search.bounds.load(instance, &instance.demand, &available);
     let least = search.bounds.least(&root);
     if best.cost.solder > least.solder || best.cost.money > least.money {
-        let until = (effort.steps / 8).min(STEPS_IMPROVING);
+        let until = (effort.steps / 8).min(STEPS_PER_BAR * u64::from(bars));
         search.improve(&mut best, least.money, until);
     }
     // Some steps are kept for what follows.
@@ -627,7 +627,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         } else {
             let least = search.bounds.least(&root);
             let left = effort.steps.saturating_sub(search.steps);
-            let until = search.steps + (left / 2).min(8 * STEPS_IMPROVING);
+            let until = search.steps + (left / 2).min(8 * STEPS_PER_BAR * u64::from(bars));
             search.improve(&mut best, least.money, until);
             if best.cost < before {
                 search.levels(&mut best, &available, effort, effort.steps, &mut known);

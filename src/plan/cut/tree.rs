@@ -27,6 +27,9 @@ pub(super) struct Program<'a> {
     /// Earlier levels with what they may not exceed.
     pub held: Vec<(Level, i128)>,
     pub may_be_short: bool,
+    /// More bars than wanted may be cut, and are left out in the end: then only patterns that no bar
+    /// can be added to are needed.
+    pub covering: bool,
     pub patterns: Vec<(usize, Counts, Cost)>,
     /// The level's value that is to be beaten.
     pub beat: i128,
@@ -130,6 +133,11 @@ impl<'a> Tree<'a> {
             });
             what.push(of);
         };
+        if program.covering {
+            for kind in 0..kinds {
+                add(What::Surplus, vec![(kind, -1.0)]);
+            }
+        }
         if program.may_be_short {
             for kind in 0..kinds {
                 add(What::Short(kind), vec![(kind, 1.0)]);
@@ -188,12 +196,17 @@ impl<'a> Tree<'a> {
     /// Whether no plan below this node beats what is to be beaten, worked out in whole numbers.
     fn is_beaten(&self) -> bool {
         let scaled = f64::from(u32::try_from(SCALE).unwrap_or(1));
-        let prices: Vec<i128> = self
+        let mut prices: Vec<i128> = self
             .lp
             .prices
             .iter()
             .map(|price| nearest(price * self.unit * scaled).into())
             .collect();
+        if self.program.covering {
+            for price in prices.iter_mut().take(self.left.len()) {
+                *price = (*price).max(0);
+            }
+        }
         let mut bound = i128::from(SCALE) * self.fixed;
         for (&price, &rhs) in prices.iter().zip(&self.lp.rhs) {
             bound += price * i128::from(nearest(rhs));
@@ -217,6 +230,14 @@ impl<'a> Tree<'a> {
     /// The most that a column can be in any plan below this node.
     fn most_of(&self, what: &What, entries: &[(usize, f64)]) -> i64 {
         match what {
+            // Not more often than it still brings anything.
+            What::Cut { counts, .. } if self.program.covering => counts
+                .iter()
+                .zip(&self.left)
+                .filter(|(count, _)| **count > 0)
+                .map(|(count, left)| i64::from(left.div_ceil(*count)))
+                .max()
+                .unwrap_or(0),
             What::Cut { counts, .. } => counts
                 .iter()
                 .zip(&self.left)
@@ -325,10 +346,28 @@ impl<'a> Tree<'a> {
                 }
             }
         }
-        if left.iter().any(|&left| left != 0) || value >= self.program.beat {
+        let served = |left: i64| left == 0 || self.program.covering && left < 0;
+        if !left.iter().all(|&left| served(left)) || value >= self.program.beat {
             // The program was not as exact as it said, or a proof of it fell short.
             self.open = true;
             return;
+        }
+        if self.program.covering {
+            let mut wanted = self.program.instance.demand.clone();
+            for (wanted, short) in wanted.iter_mut().zip(&short) {
+                *wanted -= (*short).min(*wanted);
+            }
+            for (_, counts) in &mut pieces {
+                let fewer = counts
+                    .iter()
+                    .zip(&wanted)
+                    .map(|(&count, &left)| count.min(left));
+                *counts = fewer.collect();
+                for (wanted, count) in wanted.iter_mut().zip(&**counts) {
+                    *wanted -= count;
+                }
+            }
+            pieces.retain(|(_, counts)| counts.iter().any(|&count| count > 0));
         }
         self.found = Some(Solution {
             cost: Cost::default(),
@@ -441,7 +480,7 @@ impl<'a> Tree<'a> {
                 .iter()
                 .zip(&self.left)
                 .all(|(&each, &left)| each.saturating_mul(count) <= left);
-            if !fits {
+            if !fits && !self.program.covering {
                 continue;
             }
             let saved = self.lp.snapshot();
@@ -450,7 +489,7 @@ impl<'a> Tree<'a> {
                 self.lp.rhs[row] -= entry * float(many.into());
             }
             for (left, &each) in self.left.iter_mut().zip(&*counts) {
-                *left -= each * count;
+                *left = left.saturating_sub(each.saturating_mul(count));
             }
             self.fixed += i128::from(many) * self.program.level.of(cost);
             for _ in 0..many {
@@ -461,6 +500,7 @@ impl<'a> Tree<'a> {
             }
             for (other, what) in self.what.iter().enumerate() {
                 if let What::Cut { counts, .. } = what
+                    && !self.program.covering
                     && counts
                         .iter()
                         .zip(&self.left)
