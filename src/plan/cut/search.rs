@@ -625,12 +625,24 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         if whole {
             known.done = vec![Done::Proven; Level::ALL.len()];
         } else {
+            // Loads belong to the weights they were made with.
+            let root = search.bounds.load(instance, &instance.demand, &available);
             let least = search.bounds.least(&root);
             let left = effort.steps.saturating_sub(search.steps);
             let until = search.steps + (left / 2).min(8 * STEPS_PER_BAR * u64::from(bars));
             search.improve(&mut best, least.money, until);
             if best.cost < before {
                 search.levels(&mut best, &available, effort, effort.steps, &mut known);
+            }
+            // What is left of the steps goes into a better plan of what stayed open.
+            if !all_proven(&known.done, effort.aim) {
+                let most = 8 * STEPS_PER_BAR * u64::from(bars);
+                let until = effort.steps.min(search.steps.saturating_add(most));
+                search.improve(&mut best, least.money, until);
+            }
+            // The first bounds may be the higher ones where the search was cut short.
+            if best.cost.short == least.short {
+                known.take(&[Done::Proven, Done::Bound(least.money.into())]);
             }
         }
     }
