@@ -8,6 +8,10 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 use super::{
     Api,
     json::{Answer, Body, List, Path, Query, page_size, reply, reply_tagged},
+    movement::{
+        make::{MakeBody, check},
+        renamed,
+    },
     problem::Problem,
     shape::{
         CountAt, FixtureAt, FixtureMake, Found, Hold, Loan, Replacements, Thing, ThingNotes,
@@ -209,6 +213,22 @@ struct NotesBody {
     /// A frame's height; needed for frames.
     #[serde(default)]
     height_um: Option<Length>,
+    /// What a finished bar is, where it was noted wrongly; of one made of stock here only its plug,
+    /// where it is fed, and its batch can differ.
+    #[serde(default)]
+    fixture: Option<CorrectBody>,
+}
+
+/// What a finished bar is.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct CorrectBody {
+    /// Its make.
+    make: MakeBody,
+    /// Batch of its tape; empty if not known.
+    #[serde(default)]
+    #[schema(max_length = 60)]
+    batch: String,
 }
 
 /// Saves what is noted of a thing. Stock is changed by movements only.
@@ -248,7 +268,23 @@ async fn put_notes(api: Api, Path(id): Path<ThingId>, body: Body<NotesBody>) -> 
                 height_um: asked.height_um.ok_or_else(|| missing("/height_um"))?,
             }
         }
-        ThingKind::Piece | ThingKind::Fixture => EditMore::Nothing,
+        ThingKind::Fixture => match asked.fixture {
+            Some(it) => {
+                check(&it.make, &it.batch).map_err(|why| {
+                    let deeper = [
+                        ("/make/voltage_mv", "/fixture/make/voltage_mv"),
+                        ("/batch", "/fixture/batch"),
+                    ];
+                    renamed(why, &deeper)
+                })?;
+                EditMore::Fixture {
+                    make: it.make.into(),
+                    batch: it.batch,
+                }
+            }
+            None => EditMore::Nothing,
+        },
+        ThingKind::Piece => EditMore::Nothing,
     };
     act.carry_out(&EditThing {
         thing: id,

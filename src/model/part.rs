@@ -557,6 +557,16 @@ pub struct SpecError {
 }
 
 impl PartSpec {
+    /// The connectors that it has: a lead's, both of a coupler, those of a tape's factory leads.
+    pub fn connectors(&self) -> Vec<&Connector> {
+        match self {
+            Self::Tape(tape) => tape.roll_start.iter().chain(&tape.roll_end).collect(),
+            Self::Lead(lead) => vec![&lead.connector],
+            Self::Coupler(coupler) => vec![&coupler.a, &coupler.b],
+            _ => Vec::new(),
+        }
+    }
+
     /// The kind.
     pub const fn kind(&self) -> Kind {
         match self {

@@ -250,12 +250,15 @@ fn beside(wants: &[Want], offers: &[Offer], way: &Way, chosen: &Basket<'_>) -> V
         (basket.unsold.len() == chosen.unsold.len())
             .then_some((basket.cost_minor, basket.sent.len()))
     };
+    let same = (chosen.cost_minor, chosen.sent.len());
     ways.into_iter()
         .map(|(way, without)| Beside {
             cost: fill(&way),
             way,
             without,
         })
+        // Another way to the same parcels is none.
+        .filter(|it| it.without.is_some() || it.cost != Some(same))
         .collect()
 }
 

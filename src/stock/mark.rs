@@ -1,15 +1,16 @@
 //! A condition noted, and notes changed.
 
 use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
 
 use super::{
     Act, StockError,
     change::{Change, Done, Head, thing, write},
 };
 use crate::{
-    db::{self, WriteTx},
+    db::{self, DbError, WriteTx},
     model::{
-        fixture::Condition,
+        fixture::{Condition, Make},
         id::ThingId,
         movement::{Mark, MovementKind},
         text::{Name, Note},
@@ -77,6 +78,14 @@ pub enum EditMore {
         /// The maker's number; may be empty.
         serial: String,
     },
+    /// What a finished bar is, where it was noted wrongly. Of one that was made of stock here only
+    /// the plug, where it is fed, and the batch: what lies inside says the rest.
+    Fixture {
+        /// What it is.
+        make: Make,
+        /// Batch of its tape; may be empty.
+        batch: String,
+    },
     /// A frame's name and size.
     Frame {
         /// Name.
@@ -101,6 +110,7 @@ impl Change for EditThing {
             EditMore::Unit { address, serial } => {
                 db::thing::change_unit(tx, thing.id, *address, serial).await?;
             }
+            EditMore::Fixture { make, batch } => correct(tx, thing.id, make, batch).await?,
             EditMore::Frame {
                 name,
                 width_um,
@@ -109,4 +119,37 @@ impl Change for EditThing {
         }
         Ok(Done::default())
     }
+}
+
+async fn correct(
+    tx: &mut WriteTx,
+    id: ThingId,
+    make: &Make,
+    batch: &str,
+) -> Result<(), StockError> {
+    let stored = db::fixture::lookup(tx, id)
+        .await?
+        .ok_or(StockError::NotFound("finished bar"))?;
+    let known = &stored.fixture.make;
+    let same_inside = Make {
+        fed: make.fed,
+        connector: make.connector.clone(),
+        ..known.clone()
+    };
+    if *make != same_inside && made_here(tx, id).await? {
+        return Err(StockError::refused(format!(
+            "{} was made of stock here, so its tape, length and profile are known. Nothing was \
+             changed. Change its plug here; if the wrong pieces went into it, undo that in the log.",
+            stored.fixture.tag
+        )));
+    }
+    Ok(db::fixture::change(tx, id, make, batch).await?)
+}
+
+/// Whether what a finished bar was made of is known, since it lies inside.
+pub async fn made_here(tx: &mut SqliteConnection, id: ThingId) -> Result<bool, DbError> {
+    let Some(inside) = db::place::account_inside(tx, id).await? else {
+        return Ok(false);
+    };
+    Ok(!db::thing::list_at(tx, inside).await?.is_empty())
 }

@@ -1,5 +1,7 @@
 //! The stock book: what there is, one thing and what is done with it, places, stocktake, log.
 
+use serde_json::json;
+
 use crate::help::{Page, TestApp};
 
 fn led_to(page: &Page) -> String {
@@ -376,6 +378,71 @@ async fn a_shelf_is_counted_line_by_line_without_scripting() {
     led_to(&page);
     let page = app.get(format!("/parts/{lead}/count")).await;
     assert_eq!(page.form("#f2").value("amount"), Some("7"));
+}
+
+#[tokio::test]
+async fn a_finished_bar_that_was_noted_wrongly_is_corrected() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let form = app.get("/fixtures/new").await.form("form.form");
+    let entered = form
+        .set("lit_um", "2.4 m")
+        .set("to", "2")
+        .set("channels", "RGB")
+        .set("voltage", "24 V")
+        .set("family", "four-pn")
+        .send(app)
+        .await;
+    let fixture = led_to(&entered);
+    let page = app.get(format!("{fixture}/edit")).await;
+    let form = page.form("form.form");
+    assert_eq!(form.value("channels"), Some("RGB"));
+    // Its own plug is in the list, so that it stays as it is if nothing is touched.
+    assert!(form.value("plug").unwrap().contains("four-pn"));
+
+    let stale = form.clone();
+    let both = form.clone().set("family", "four-pin").send(app).await;
+    assert_eq!(both.status, 422);
+    assert!(both.text("#family-error").contains("not both"));
+    let corrected = form
+        .set("lit_um", "2.5 m")
+        .set("plug", "")
+        .set("family", "four-pin inline")
+        .set("gender", "female")
+        .send(app)
+        .await;
+    assert_eq!(led_to(&corrected), fixture);
+    let page = app.get(&fixture).await;
+    assert!(page.text("main").contains("four-pin inline, female"));
+    assert!(page.text("main").contains("2500 mm"));
+    assert!(app.get("/search?q=2.5+m").await.status == 200);
+    // Somebody else's page was read before that.
+    let late = stale.send(app).await;
+    assert_eq!(late.status, 412);
+    assert!(late.text("main").contains("Nothing was overwritten"));
+    assert!(app.get(&fixture).await.text("main").contains("2500 mm"));
+    // Nonsense for a plug is no plug.
+    let form = app.get(format!("{fixture}/edit")).await.form("form.form");
+    let odd = form.set("plug", "{}").set("family", "").send(app).await;
+    assert_eq!(odd.status, 422);
+    assert_eq!(odd.count("#plug-error"), 1);
+
+    let id = fixture.trim_start_matches("/things/");
+    let path = format!("/api/v1/things/{id}/notes");
+    let tag = app.get(&path).await.header("etag").unwrap().to_owned();
+    let make = json!({
+        "channels": ["red", "green", "blue"], "voltage_mv": 0, "lit_um": 2_000_000,
+        "diffused": true, "fed": "both_ends"
+    });
+    let mut body = json!({"note": "", "fixture": {"make": make}});
+    let refused = app.json("PUT", &path, &[("if-match", &tag)], &body).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.body.contains("/fixture/make/voltage_mv"));
+    body["fixture"]["make"]["voltage_mv"] = json!(24_000);
+    let saved = app.json("PUT", &path, &[("if-match", &tag)], &body).await;
+    assert_eq!(saved.status, 200, "{}", saved.body);
+    let whole = app.get(format!("/api/v1/things/{id}")).await.value();
+    assert_eq!(whole["fixture"]["make"]["fed"], "both_ends");
 }
 
 #[tokio::test]

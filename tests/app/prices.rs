@@ -191,6 +191,23 @@ async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
     let less = app.get(format!("{set}/strike")).await.text("main");
     let runs = |text: &str| text.matches("Cable 4 × 18 AWG").count();
     assert!(runs(&less) < runs(&out), "{less}");
+
+    // What a bar was made of here is known; only its plug can be corrected.
+    let edit = app
+        .get("/tag/F-1")
+        .await
+        .attributes("a[href$='/edit']", "href")[0]
+        .clone();
+    let form = app.get(&edit).await.form("form.form");
+    let longer = form.clone().set("lit_um", "1 m").send(&app).await;
+    assert_eq!(longer.status, 422);
+    assert!(longer.text("main").contains("was made of stock here"));
+    let plug = form
+        .set("plug", "")
+        .set("family", "three-pin")
+        .send(&app)
+        .await;
+    assert_eq!(plug.status, 303, "{}", plug.text("main"));
 }
 
 #[tokio::test]

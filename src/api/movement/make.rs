@@ -78,7 +78,7 @@ impl From<AboutBody> for About {
 /// What a fixture is.
 #[derive(Debug, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
-struct MakeBody {
+pub(in crate::api) struct MakeBody {
     /// Its tape, if it is in the catalogue.
     #[serde(default)]
     tape: Option<PartId>,
@@ -117,7 +117,8 @@ impl From<MakeBody> for Make {
     }
 }
 
-fn check(make: &MakeBody, batch: &str) -> Result<(), Problem> {
+/// What the types let pass: pointers are those of a body with `make` and `batch`.
+pub(in crate::api) fn check(make: &MakeBody, batch: &str) -> Result<(), Problem> {
     if make.voltage_mv == Voltage::ZERO {
         return Err(Problem::field(
             "/make/voltage_mv",

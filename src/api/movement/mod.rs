@@ -31,7 +31,7 @@ use crate::{
 
 mod cut;
 mod given;
-mod make;
+pub(super) mod make;
 mod moved;
 mod received;
 
@@ -160,7 +160,7 @@ async fn carry_out<T, C: Change + Sync>(
 }
 
 /// Pointers of the use-case, as the body names its fields.
-fn renamed(mut problem: Problem, names: &[(&str, &str)]) -> Problem {
+pub(super) fn renamed(mut problem: Problem, names: &[(&str, &str)]) -> Problem {
     for (from, to) in names {
         problem.rename(from, to);
     }

@@ -1,26 +1,27 @@
 //! What is noted about a thing beside its stock: notes, inspection, a driver's address, a frame's
-//! name and size.
+//! name and size, what a finished bar is.
 
 use askama::Template;
 use axum::http::StatusCode;
 
 use super::lookup;
 use crate::{
-    db,
+    db::{self, fixture::FixtureAt},
     model::{
-        id::ThingId,
+        id::{PartId, ThingId},
         part::Kind,
         thing::{OwnedFrame, Thing, ThingKind, Unit},
     },
     stock::{
         StockError,
-        mark::{EditMore, EditThing},
+        mark::{EditMore, EditThing, made_here},
     },
     units::{Length, parse_date},
     web::{
         at::Path,
         cx::Cx,
         error::Answer,
+        fixtures::new::{LookChoices, choices, look, plug_value},
         form::Form,
         link::Link,
         page::{Chrome, Flash, Section, go_with, page_with},
@@ -39,6 +40,8 @@ struct EditPage {
     driver: bool,
     unit: bool,
     frame: bool,
+    /// What a finished bar can be.
+    look: Option<LookChoices>,
     /// What is stored now, and what was typed, by field: shown when somebody saved meanwhile.
     both: Vec<(&'static str, String, String)>,
 }
@@ -47,19 +50,29 @@ struct Stored {
     thing: Thing,
     unit: Option<Unit>,
     frame: Option<OwnedFrame>,
+    fixture: Option<FixtureAt>,
+    made_here: bool,
 }
 
 impl Stored {
     async fn load(cx: &Cx, id: ThingId) -> Result<Self, super::Trouble> {
         let mut tx = cx.read().await?;
         let thing = lookup(&mut tx, id).await?;
-        let (mut unit, mut frame) = (None, None);
+        let (mut unit, mut frame, mut fixture) = (None, None, None);
         match thing.kind {
             ThingKind::Unit => unit = db::thing::lookup_unit(&mut tx, id).await?,
             ThingKind::Frame => frame = db::thing::lookup_frame(&mut tx, id).await?,
-            ThingKind::Piece | ThingKind::Fixture => {}
+            ThingKind::Fixture => fixture = db::fixture::lookup(&mut tx, id).await?,
+            ThingKind::Piece => {}
         }
-        Ok(Self { thing, unit, frame })
+        let made_here = fixture.is_some() && made_here(&mut tx, id).await?;
+        Ok(Self {
+            thing,
+            unit,
+            frame,
+            fixture,
+            made_here,
+        })
     }
 
     /// Name, label and value of each field, as a form holds them.
@@ -88,6 +101,23 @@ impl Stored {
             fields.push(("width_um", "Width", cx.length(frame.width_um)));
             fields.push(("height_um", "Height", cx.length(frame.height_um)));
         }
+        if let Some(FixtureAt { fixture, batch, .. }) = &self.fixture {
+            let make = &fixture.make;
+            let id = |part: Option<PartId>| part.map_or_else(String::new, |id| id.to_string());
+            let plug = make.connector.as_ref().and_then(plug_value);
+            let diffused = if make.diffused { "on" } else { "" };
+            fields.extend([
+                ("lit_um", "Lit length", cx.length(make.lit_um)),
+                ("tape", "Tape", id(make.tape)),
+                ("profile", "Profile", id(make.profile)),
+                ("channels", "Colours", make.channels.to_string()),
+                ("voltage", "Voltage", make.voltage_mv.show()),
+                ("diffused", "Diffused", diffused.to_owned()),
+                ("plug", "Plug", plug.unwrap_or_default()),
+                ("fed", "Fed", make.fed.word().to_owned()),
+                ("batch", "Batch of its tape", batch.clone()),
+            ]);
+        }
         fields
     }
 }
@@ -97,8 +127,16 @@ async fn show(cx: &Cx, id: ThingId, typed: Option<Form>, status: StatusCode) -> 
     let fields = stored.fields(cx);
     let changed = status == StatusCode::PRECONDITION_FAILED;
     let form = typed.unwrap_or_else(|| {
-        Form::filled(fields.iter().map(|(name, _, value)| (*name, value.clone())))
+        let filled = fields.iter().filter(|(_, _, value)| !value.is_empty());
+        Form::filled(filled.map(|(name, _, value)| (*name, value.clone())))
     });
+    let look = match &stored.fixture {
+        Some(_) => Some(LookChoices {
+            made_here: stored.made_here,
+            ..choices(&mut *cx.read().await?, &form).await?
+        }),
+        None => None,
+    };
     let both = if changed {
         fields
             .into_iter()
@@ -117,6 +155,7 @@ async fn show(cx: &Cx, id: ThingId, typed: Option<Form>, status: StatusCode) -> 
             driver: stored.thing.part_kind == Some(Kind::Driver),
             unit: stored.unit.is_some(),
             frame: stored.frame.is_some(),
+            look,
             both,
             form,
         },
@@ -164,6 +203,9 @@ pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
                 width_um,
                 height_um,
             })
+    } else if stored.fixture.is_some() {
+        let look = look(&cx, &mut form).await?;
+        look.map(|(make, batch)| EditMore::Fixture { make, batch })
     } else {
         Some(EditMore::Nothing)
     };

@@ -104,6 +104,7 @@ struct ThingPage {
     children: Vec<Inside>,
     is_frame: bool,
     is_fixture: bool,
+    edit_words: &'static str,
     can_cut: bool,
     owned: bool,
     lent: bool,
@@ -317,6 +318,10 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
             children,
             is_frame: thing.kind == ThingKind::Frame,
             is_fixture: thing.kind == ThingKind::Fixture,
+            edit_words: match thing.kind {
+                ThingKind::Piece => "Change notes",
+                ThingKind::Unit | ThingKind::Fixture | ThingKind::Frame => "Correct it",
+            },
             can_cut: thing.kind == ThingKind::Piece && thing.place.kind == AccountKind::Place,
             owned: thing.owned(),
             lent: thing.place.kind == AccountKind::Loan,
