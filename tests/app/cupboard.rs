@@ -400,7 +400,7 @@ async fn a_finished_bar_that_was_noted_wrongly_is_corrected() {
     // Its own plug is in the list, so that it stays as it is if nothing is touched.
     assert!(form.value("plug").unwrap().contains("four-pn"));
 
-    let stale = form.clone();
+    let stale = app.get(format!("{fixture}/edit")).await.form("form.form");
     let both = form.clone().set("family", "four-pin").send(app).await;
     assert_eq!(both.status, 422);
     assert!(both.text("#family-error").contains("not both"));
