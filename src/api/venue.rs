@@ -14,7 +14,10 @@ use super::{
 use crate::{
     app::App,
     db,
-    model::{text::Name, venue::Venue},
+    model::{
+        text::Name,
+        venue::{Mains, Venue},
+    },
     plan::address::Taken,
     units::{Currency, Length, LengthUnit},
     web::settings::zone,
@@ -68,6 +71,13 @@ struct VenueBody {
     /// Days before the build day by which orders should arrive.
     #[schema(maximum = 60)]
     order_slack_days: u16,
+    /// Cable from a supply to a driver's inlet, one way; a metre where it is left out.
+    #[serde(default = "Venue::usual_feed")]
+    #[schema(value_type = i64, minimum = 0, maximum = 100_000_000)]
+    feed_um: Length,
+    /// The mains circuit that the supplies of a set hang on; none is named where it is left out.
+    #[serde(default)]
+    mains: Option<Mains>,
 }
 
 /// Saves the venue's settings.
@@ -95,6 +105,12 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
             ));
         }
     }
+    if asked.feed_um > Venue::MOST_FEED {
+        return Err(Problem::field("/feed_um", "Send at most 100 m."));
+    }
+    if let Some((field, why)) = asked.mains.and_then(Mains::wrong) {
+        return Err(Problem::field(format!("/mains/{field}"), why));
+    }
     let mut tx = api.db().write().await?;
     let old = db::venue::lookup(&mut tx).await?;
     api.must_match(&tag_of(&old))?;
@@ -109,6 +125,8 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
         spare_percent: asked.spare_percent,
         same_day_turnaround: asked.same_day_turnaround,
         order_slack_days: asked.order_slack_days,
+        feed_um: asked.feed_um,
+        mains: asked.mains,
         version: old.version,
     };
     if !db::venue::change(&mut tx, &venue).await? {

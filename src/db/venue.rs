@@ -2,14 +2,26 @@
 
 use super::{DbError, WriteTx, refusal::read};
 use crate::{
-    model::{text::Name, venue::Venue},
-    units::{Currency, Length, LengthUnit},
+    model::{
+        text::Name,
+        venue::{Mains, Venue},
+    },
+    units::{Currency, Current, Length, LengthUnit, Voltage},
 };
 use sqlx::SqliteConnection;
 
 /// The settings.
 pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
     let row = sqlx::query!("SELECT * FROM venue").fetch_one(tx).await?;
+    let mains = match (row.mains_mv, row.breaker_ma) {
+        (Some(volts), Some(breaker)) => Some(Mains {
+            voltage_mv: read("venue.mains_mv", Voltage::new(volts))?,
+            breaker_ma: read("venue.breaker_ma", Current::new(breaker))?,
+            continuous_percent: u8::try_from(row.continuous_percent)
+                .unwrap_or(Mains::USUAL_PERCENT),
+        }),
+        _ => None,
+    };
     Ok(Venue {
         name: read("venue.name", Name::parse(&row.name))?,
         length_unit: read("venue.length_unit", row.length_unit.parse::<LengthUnit>())?,
@@ -27,6 +39,8 @@ pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
         spare_percent: u8::try_from(row.spare_percent).unwrap_or(0),
         same_day_turnaround: row.same_day_turnaround != 0,
         order_slack_days: u16::try_from(row.order_slack_days).unwrap_or(0),
+        feed_um: read("venue.feed_um", Length::new(row.feed_um))?,
+        mains,
         version: row.version,
     })
 }
@@ -38,10 +52,17 @@ pub async fn change(tx: &mut WriteTx, venue: &Venue) -> Result<bool, DbError> {
     let currency = venue.currency.code();
     let digits = i64::from(venue.currency.digits());
     let usable = venue.usable_offcut_um.get();
+    let feed = venue.feed_um.get();
+    let volts = venue.mains.map(|mains| mains.voltage_mv.get());
+    let breaker = venue.mains.map(|mains| mains.breaker_ma.get());
+    let percent = venue
+        .mains
+        .map_or(Mains::USUAL_PERCENT, |mains| mains.continuous_percent);
     let done = sqlx::query!(
         "UPDATE venue SET name = ?, length_unit = ?, currency = ?, currency_digits = ?,
              prices_include_tax = ?, zone = ?, slots_taken = ?, usable_offcut_um = ?,
              spare_percent = ?, same_day_turnaround = ?, order_slack_days = ?,
+             feed_um = ?, mains_mv = ?, breaker_ma = ?, continuous_percent = ?,
              version = version + 1
          WHERE version = ?",
         name,
@@ -55,6 +76,10 @@ pub async fn change(tx: &mut WriteTx, venue: &Venue) -> Result<bool, DbError> {
         venue.spare_percent,
         venue.same_day_turnaround,
         venue.order_slack_days,
+        feed,
+        volts,
+        breaker,
+        percent,
         venue.version,
     )
     .execute(&mut **tx)

@@ -2,7 +2,7 @@
 //! reels.
 //!
 //! A bar that is fed at both ends has a second run, longer by the bar itself. Runs from supplies
-//! to drivers have no length in a design and are not counted.
+//! to drivers ([`super::feed`]) are cut from the same reels.
 
 use std::collections::BTreeMap;
 
@@ -21,19 +21,24 @@ use crate::model::{
 };
 use crate::units::Strand;
 
-/// Chooses and cuts the cable, that of extra lines included; gives back what each bar's runs are
-/// cut from.
+/// What runs to bars are needed for, in words.
+const RUNS: &str = "runs from driver to bar";
+/// What runs to drivers are needed for, in words.
+pub(super) const FEEDS: &str = "runs from supply to driver";
+
+/// Chooses and cuts the cable, that of other wishes (extra lines, feeds of drivers) included; gives
+/// back what each bar's runs are cut from.
 pub(super) fn cables(
     book: &Book<'_>,
     loads: &[Load<'_>],
     block: Option<PartId>,
-    extras: BTreeMap<PartId, Vec<Wish>>,
+    others: BTreeMap<PartId, Vec<Wish>>,
     bench: &mut Bench,
     needs: &mut Needs,
     checks: &mut Checks,
 ) -> BTreeMap<BarId, PartId> {
     let mut of_bars = BTreeMap::new();
-    let mut runs = extras;
+    let mut runs = others;
     let mut counts: Vec<usize> = loads
         .iter()
         .map(|load| load.channels.conductors())
@@ -58,7 +63,7 @@ pub(super) fn cables(
                     book.show_um(length)
                 ),
                 i64::try_from(wishes.len()).unwrap_or(i64::MAX),
-                "runs from driver to bar",
+                RUNS,
             );
             continue;
         };
@@ -70,7 +75,15 @@ pub(super) fn cables(
         let Some(part) = book.part(id) else { continue };
         wishes.sort_by_key(|wish| wish.purpose);
         let cutting = cut_part(book, part, &wishes, budget(part, 0));
-        bench.take(id, &wishes, cutting, "runs from driver to bar");
+        let any = |of: fn(&Purpose) -> bool| wishes.iter().any(|wish| of(&wish.purpose));
+        let feeds = any(|purpose| matches!(purpose, Purpose::Feed(..)));
+        let others = any(|purpose| !matches!(purpose, Purpose::Feed(..)));
+        let used_for = match (others, feeds) {
+            (true, true) => format!("{RUNS}, {FEEDS}"),
+            (false, true) => FEEDS.to_owned(),
+            _ => RUNS.to_owned(),
+        };
+        bench.take(id, &wishes, cutting, &used_for);
     }
     of_bars
 }
@@ -99,25 +112,38 @@ fn heaviest(group: &[&Load<'_>]) -> Option<i64> {
         .try_fold(0, |most: i64, load| Some(most.max(load.total_ma()?)))
 }
 
-/// The chosen cable, else of those with enough conductors: stranded, rated for the load, with the
-/// fewest conductors too many, least to buy.
+/// The chosen cable, else the best one.
 fn choose<'a>(
     book: &Book<'a>,
     group: &[&Load<'_>],
     wishes: &[Wish],
     conductors: usize,
 ) -> Option<(PartId, &'a Cable)> {
-    let all = book.of(|spec| match spec {
+    match book.input.design.choices.cable {
+        Some(chosen) => all(book).into_iter().find(|(id, _)| *id == chosen),
+        None => best(book, heaviest(group), wishes, conductors),
+    }
+}
+
+fn all<'a>(book: &Book<'a>) -> Vec<(PartId, &'a Cable)> {
+    book.of(|spec| match spec {
         PartSpec::Cable(cable) => Some(cable),
         _ => None,
-    });
-    if let Some(chosen) = book.input.design.choices.cable {
-        return all.into_iter().find(|(id, _)| *id == chosen);
-    }
-    let load_ma = heaviest(group);
+    })
+}
+
+/// Of the cables with enough conductors: stranded, rated for the load, with the fewest conductors
+/// too many, least to buy.
+pub(super) fn best<'a>(
+    book: &Book<'a>,
+    load_ma: Option<i64>,
+    wishes: &[Wish],
+    conductors: usize,
+) -> Option<(PartId, &'a Cable)> {
     let wanted: i64 = wishes.iter().map(|wish| wish.amount).sum();
     let shortest = wishes.iter().map(|wish| wish.amount).min().unwrap_or(0);
-    all.into_iter()
+    all(book)
+        .into_iter()
         .filter(|(_, cable)| usize::from(cable.conductors) >= conductors)
         .min_by_key(|(id, cable)| {
             let rating = match (cable.rating_ma, load_ma) {
@@ -163,7 +189,8 @@ fn check(
         let key = format!("{}:part-{id}", load.channels);
         checks.add("conductors", key, &name, finding, [named(load.bar)]);
     }
-    let rating = fit::rating(&name, cable.rating_ma, heaviest(group));
+    let loaded = group.iter().map(|load| load.channels.conductors()).max();
+    let rating = fit::bundled(&name, cable, loaded.unwrap_or(0), heaviest(group));
     checks.add("rating", format_args!("part-{id}"), &name, rating, who());
     checks.add(
         "flex",

@@ -31,6 +31,8 @@ pub(super) enum Purpose {
     Bar(BarId),
     /// An extra line.
     Extra(ExtraId),
+    /// The way from a supply to a driver's inlet: driver and inlet.
+    Feed(usize, u16),
 }
 
 /// A wanted length, in the part's stock unit.
@@ -620,5 +622,6 @@ fn becomes(purpose: Purpose, start: Joint, end: Joint) -> Becomes {
     match purpose {
         Purpose::Bar(bar) => Becomes::Bar { bar, start, end },
         Purpose::Extra(extra) => Becomes::Extra { extra },
+        Purpose::Feed(..) => Becomes::Feed,
     }
 }

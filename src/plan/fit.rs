@@ -10,7 +10,7 @@ use crate::{
         fixture::Fed,
         part::{Block, Cable, Driver, Isolation, Polarity, Profile, Supply, Tape},
     },
-    units::{Current, Length, LengthUnit, Strand, Voltage},
+    units::{Current, Length, LengthUnit, PowerPerLength, Strand, Voltage},
 };
 
 /// The tape has the wanted colours, no more and no fewer.
@@ -79,10 +79,13 @@ pub fn profile_heat(
 ) -> Finding {
     match (tape.power_per_m(), profile.heat_mw_per_m) {
         (Some(power), Some(heat)) => {
+            let apart = PowerPerLength::new((heat.get() - power.get()).abs());
             let figures = format!(
-                "{tape_name} gives off up to {}, {profile_name} can take {}",
+                "{tape_name} gives off up to {}, {profile_name} can take {}: {} {}",
                 power.show(),
-                heat.show()
+                heat.show(),
+                apart.unwrap_or(PowerPerLength::ZERO).show(),
+                if power <= heat { "in hand" } else { "too much" }
             );
             if power <= heat {
                 Finding::passed(format!("{figures}."))
@@ -133,10 +136,17 @@ pub fn longest_run(name: &str, tape: &Tape, lit: Length, fed: Fed, unit: LengthU
         Fed::OneEnd => run.get(),
         Fed::BothEnds => run.get() * 2,
     };
+    let apart = Length::new((reach - lit.get()).abs()).unwrap_or_default();
     let figures = format!(
-        "{} of {name}, fed {fed}; its longest run per feed is {}",
+        "{} of {name}, fed {fed}; its longest run per feed is {}: {} {}",
         lit.show(unit),
-        run.show(unit)
+        run.show(unit),
+        apart.show(unit),
+        if lit.get() <= reach {
+            "in hand"
+        } else {
+            "too long"
+        }
     );
     if lit.get() <= reach {
         Finding::passed(format!("{figures}."))
@@ -264,14 +274,70 @@ pub fn flexes(name: &str, cable: &Cable) -> Finding {
     }
 }
 
-/// A conductor, contact or way carries a current.
+/// What is left up to a limit, or how far beyond it is, in words.
+pub fn margin(limit_ma: i64, load_ma: i64) -> String {
+    if load_ma <= limit_ma {
+        format!("{} in hand", amps(limit_ma - load_ma))
+    } else {
+        format!("{} too much", amps(load_ma - limit_ma))
+    }
+}
+
+/// A conductor, contact or way carries the common of the fullest bar.
 pub fn rating(name: &str, rating: Option<Current>, load_ma: Option<i64>) -> Finding {
+    carries("The common of the fullest bar", name, rating, load_ma)
+}
+
+/// How far a cable's conductors may be loaded in percent of one alone, where so many of them are:
+/// four to six 80 %, seven to nine 70 %, more 50 % (NFPA 70 310.15(C)(1), from memory).
+pub const fn bundle_percent(loaded: usize) -> i64 {
+    match loaded {
+        0..=3 => 100,
+        4..=6 => 80,
+        7..=9 => 70,
+        _ => 50,
+    }
+}
+
+/// A cable carries the fullest bar, its loaded conductors side by side. Whether the maker's rating
+/// counts that in is not noted, so between the two it is a warning.
+pub fn bundled(name: &str, cable: &Cable, loaded: usize, load_ma: Option<i64>) -> Finding {
+    let finding = rating(name, cable.rating_ma, load_ma);
+    let percent = bundle_percent(loaded);
+    let (Some(rating), Some(load)) = (cable.rating_ma, load_ma) else {
+        return finding;
+    };
+    if !finding.passes() || percent == 100 {
+        return finding;
+    }
+    let most = rating.get() * percent / 100;
+    let figures = format!(
+        "The common of the fullest bar carries {}; {name} is rated for {}, and with {loaded} loaded \
+         conductors side by side for {percent} % of it, {}: {}.",
+        amps(load),
+        rating.show(),
+        amps(most),
+        margin(most, load)
+    );
+    if load <= most {
+        Finding::passed(figures)
+    } else {
+        Finding::warned(
+            figures,
+            "Look whether the maker’s rating counts that in, or take a thicker cable.",
+        )
+    }
+}
+
+/// A conductor, contact or way carries a current.
+pub fn carries(what: &str, name: &str, rating: Option<Current>, load_ma: Option<i64>) -> Finding {
     match (rating, load_ma) {
         (Some(rating), Some(load)) => {
             let figures = format!(
-                "The common of the fullest bar carries {}; {name} is rated for {}",
+                "{what} carries {}; {name} is rated for {}: {}",
                 amps(load),
-                rating.show()
+                rating.show(),
+                margin(rating.get(), load)
             );
             if load <= rating.get() {
                 Finding::passed(format!("{figures}."))
@@ -398,7 +464,12 @@ pub fn isolation(name: &str, driver: &Driver, supplies: usize) -> Finding {
 pub fn limit(what: &str, limit: Option<Current>, load_ma: Option<i64>, mend: &str) -> Finding {
     match (limit, load_ma) {
         (Some(limit), Some(load)) => {
-            let figures = format!("{what} carries {} of {}", amps(load), limit.show());
+            let figures = format!(
+                "{what} carries {} of {}: {}",
+                amps(load),
+                limit.show(),
+                margin(limit.get(), load)
+            );
             if load <= limit.get() {
                 Finding::passed(format!("{figures}."))
             } else {

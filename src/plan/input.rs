@@ -53,10 +53,8 @@ pub fn may_take_pieces(design: &Design, part: &Part) -> bool {
                 Some(chosen) => chosen == part.id,
                 None => bar.diffused && profile.diffuser.diffuses(),
             }),
-            PartSpec::Cable(_) => match design.choices.cable {
-                Some(chosen) => chosen == part.id,
-                None => any_bar(&|bar| bar.cable_um.get() > 0),
-            },
+            // A driver's feed is cut from whatever cable suits it, also where the bars' is chosen.
+            PartSpec::Cable(_) => !design.bars.is_empty(),
             _ => false,
         }
 }

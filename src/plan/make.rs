@@ -11,6 +11,7 @@ use super::{
     check::{Checks, Finding},
     cutting::{Purpose, Wish},
     data,
+    feed::{self, Feeds},
     input::{Freedom, Input, SpareFixture},
     load::{Draw, Load, loads},
     mix,
@@ -21,6 +22,7 @@ use super::{
     },
     plug::{self, Plug},
     power::{self, Used},
+    protect::{self, Protection},
     reuse::assign_fixtures,
     sundry, supply,
     volts::{self, Chosen},
@@ -67,7 +69,7 @@ pub fn plan(input: &Input) -> Plan {
         .filter(|(_, spare)| spare.is_none())
         .map(|(bar, _)| *bar)
         .collect();
-    let extras = Extras::of(&book);
+    let mut extras = Extras::of(&book);
     let builds = build(
         &book,
         &to_build,
@@ -85,6 +87,11 @@ pub fn plan(input: &Input) -> Plan {
     let (used, fed, mut taken) = power::power(&book, &loads, &mut needs, &mut checks);
     let plugs = plug::plugs(&book, &mut loads, &mut needs, &mut checks);
     let block = plug::blocks(&book, &loads, &mut needs, &mut checks);
+    let mut feeds = feed::feeds(&book, &used, &fed, &mut needs, &mut checks);
+    if let Some(cable) = feeds.cable {
+        let wishes = extras.cable.entry(cable).or_default();
+        wishes.append(&mut feeds.wishes);
+    }
     let cables = cable::cables(
         &book,
         &loads,
@@ -105,7 +112,21 @@ pub fn plan(input: &Input) -> Plan {
         fed: &fed,
         plugs: &plugs,
         cables: &cables,
+        feeds: &feeds,
     };
+    let protection = protect::protect(
+        &protect::Chosen {
+            book: &book,
+            loads: &loads,
+            used: &used,
+            fed: &fed,
+            plugs: &plugs,
+            cables: &cables,
+            block,
+            feeds: &feeds,
+        },
+        &mut checks,
+    );
     let volts = volts::volts(&chosen, &mut checks);
     extras.count.take(&book, &mut taken, &mut needs);
     frames(&book, &mut checks);
@@ -141,7 +162,15 @@ pub fn plan(input: &Input) -> Plan {
     let drivers = used
         .iter()
         .enumerate()
-        .map(|(index, driver)| driver_plan(index, driver, &loads, &fed, starts[index]))
+        .map(|(index, driver)| {
+            let wired = Wired {
+                loads: &loads,
+                fed: &fed,
+                feeds: &feeds,
+                protection: &protection,
+            };
+            driver_plan(index, driver, &wired, starts[index])
+        })
         .collect();
     let supplies = fed.supplies.iter().map(supply_plan).collect();
     let (needs, count_holds, cost) = needs.finish(&book, &bench, &mut checks);
@@ -156,6 +185,7 @@ pub fn plan(input: &Input) -> Plan {
         drivers,
         supplies,
         volts,
+        mains: protection.mains,
         data,
         frames: book.frames,
         needs,
@@ -296,14 +326,24 @@ fn current(ma: Option<i64>) -> Option<Current> {
     ma.and_then(|ma| Current::new(ma).ok())
 }
 
+/// What hangs on a driver on both sides.
+struct Wired<'w, 'a> {
+    loads: &'w [Load<'a>],
+    fed: &'w supply::Fed<'a>,
+    feeds: &'w Feeds,
+    protection: &'w Protection,
+}
+
 fn driver_plan(
     index: usize,
     driver: &Used<'_>,
-    loads: &[Load<'_>],
-    fed: &supply::Fed<'_>,
+    wired: &Wired<'_, '_>,
     address: Option<SlotRef>,
 ) -> DriverPlan {
-    let supplies: BTreeMap<u16, Option<usize>> = fed.of_driver(index).collect();
+    let supplies: BTreeMap<u16, Option<usize>> = wired.fed.of_driver(index).collect();
+    let words = |of: &BTreeMap<(usize, u16), String>, number: u16| {
+        of.get(&(index, number)).cloned().unwrap_or_default()
+    };
     DriverPlan {
         part: driver.part,
         unit: driver.unit.clone(),
@@ -313,8 +353,13 @@ fn driver_plan(
             .iter()
             .map(|(&number, output)| OutputPlan {
                 number,
-                bars: output.loads.iter().map(|&at| loads[at].bar.id).collect(),
+                bars: output
+                    .loads
+                    .iter()
+                    .map(|&at| wired.loads[at].bar.id)
+                    .collect(),
                 current_ma: current(output.total_ma),
+                protection: words(&wired.protection.outputs, number),
             })
             .collect(),
         inlets: driver
@@ -324,6 +369,13 @@ fn driver_plan(
                 number,
                 supply: supplies.get(&number).copied().flatten(),
                 current_ma: current(ma),
+                feed: supplies
+                    .get(&number)
+                    .copied()
+                    .flatten()
+                    .and(wired.feeds.cable)
+                    .map(|cable| (cable, wired.feeds.length)),
+                protection: words(&wired.protection.inlets, number),
             })
             .collect(),
         slots: driver.spec.slots,
@@ -485,7 +537,7 @@ fn thing_holds(
         holds.push(PlannedHold {
             bar: match purpose {
                 Purpose::Bar(bar) => Some(bar),
-                Purpose::Extra(_) => None,
+                Purpose::Extra(_) | Purpose::Feed(..) => None,
             },
             held: Held::Thing { thing, from, to },
             becomes: HoldUse::Consumed,

@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use super::{
     answer::{Proof, Why},
+    protect::MainsLoad,
     volts::figures::VoltsPlan,
 };
 use crate::{
@@ -32,6 +33,9 @@ pub struct Plan {
     /// Volts, amps and light along the bars. Plans kept before the field was there have none.
     #[serde(default)]
     pub volts: VoltsPlan,
+    /// What the supplies take from the mains. Plans kept before the field was there have none.
+    #[serde(default)]
+    pub mains: Option<MainsLoad>,
     /// The data chain.
     pub data: DataPlan,
     /// Frames of the cupboard that serve.
@@ -265,6 +269,9 @@ pub struct OutputPlan {
     pub bars: Vec<BarId>,
     /// Current at full, if known.
     pub current_ma: Option<Current>,
+    /// What protects its wires, in words: its own limit, or a fuse.
+    #[serde(default)]
+    pub protection: String,
 }
 
 /// An inlet in use.
@@ -276,6 +283,12 @@ pub struct InletPlan {
     pub supply: Option<usize>,
     /// Current at full, if known.
     pub current_ma: Option<Current>,
+    /// Its cable from the supply: of what part, and how long one way; `None` where it needs none.
+    #[serde(default)]
+    pub feed: Option<(PartId, Length)>,
+    /// The fuse of its feed, in words.
+    #[serde(default)]
+    pub protection: String,
 }
 
 /// A supply of the plan.

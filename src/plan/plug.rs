@@ -29,6 +29,8 @@ use crate::units::Current;
 pub(super) struct Plug {
     pub(super) lead: Option<(PartId, i64)>,
     pub(super) couplers: Vec<PartId>,
+    /// What it plugs into on the driver's side.
+    pub(super) mate: Option<PartId>,
 }
 
 /// Chooses leads, mating halves and couplers; sets each load's connector.
@@ -329,6 +331,9 @@ fn mate(
         match best_lead(book, needs, mates, channels, load_ma, wanted, None) {
             Some((id, lead)) => {
                 needs.count(id, wanted, HoldUse::Returns, "what the bars plug into");
+                for (bar, _) in &who {
+                    plugs.entry(*bar).or_default().mate = Some(id);
+                }
                 lead_checks(book, id, lead, channels, load_ma, checks, || {
                     who.iter().cloned()
                 });

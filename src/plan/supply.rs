@@ -383,7 +383,14 @@ fn check(book: &Book<'_>, drivers: &[Used<'_>], fed: &Fed<'_>, checks: &mut Chec
             source.spec.rated_ma.show(),
             usable.show()
         );
-        let carries = |ma| format!("{} carries {}; {rule}.", capital(&about), fit::amps(ma));
+        let carries = |ma| {
+            format!(
+                "{} carries {}; {rule}: {}.",
+                capital(&about),
+                fit::amps(ma),
+                fit::margin(usable.get(), ma)
+            )
+        };
         let finding = match source.load_ma {
             Some(ma) if ma <= usable.get() => Finding::passed(carries(ma)),
             Some(ma) => Finding::broken(

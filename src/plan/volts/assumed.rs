@@ -10,7 +10,8 @@ use crate::{
         channel::Channel,
         part::{Cable, Lead, Tape},
     },
-    units::{ConductorSize, Length, Strand},
+    plan::{book::Book, feed::Feeds},
+    units::{ConductorSize, Current, Length, Strand},
 };
 
 /// Resistance of one plug contact or screw terminal, in Ω (common practice, no source).
@@ -73,10 +74,24 @@ fn stated(what: &str, value: String, why: &str) -> Assumed {
     }
 }
 
-/// What is the same for every plan.
-pub(super) fn always() -> Vec<Assumed> {
+/// A current in mA as a number to compute with, in A.
+pub(super) fn amps(ma: i64) -> f64 {
+    Current::new(ma).map_or(0.0, Current::amps)
+}
+
+/// What is the same for every output of a plan.
+pub(super) fn always(book: &Book<'_>, feeds: &Feeds) -> Vec<Assumed> {
     let practice = "common practice, no source";
+    let feed = match feeds.cable {
+        Some(cable) => format!("{} of {}", book.show(feeds.length), book.name(cable)),
+        None => "none".to_owned(),
+    };
     vec![
+        stated(
+            "cable from a supply to a driver, one way",
+            feed,
+            "its length is a setting of the venue; the outputs of one inlet load it in step",
+        ),
         stated(
             "one plug contact or screw terminal",
             format!("{CONTACT_OHM:.3} Ω"),

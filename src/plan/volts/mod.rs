@@ -29,6 +29,7 @@ use super::{
     book::Book,
     build::Builds,
     check::Checks,
+    feed::Feeds,
     ladder::{self, Figures, LoadModel, Mix, Refused, Worst},
     load::Load,
     outcome::OutputRef,
@@ -55,6 +56,7 @@ pub(super) struct Chosen<'c, 'a> {
     pub(super) plugs: &'c BTreeMap<BarId, Plug>,
     /// The cable that each bar's runs are cut from.
     pub(super) cables: &'c BTreeMap<BarId, PartId>,
+    pub(super) feeds: &'c Feeds,
 }
 
 /// Solves every output and judges every bar.
@@ -76,7 +78,7 @@ pub(super) fn volts(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> VoltsPlan {
         assumed: if outputs.is_empty() {
             Vec::new()
         } else {
-            assumed::always()
+            assumed::always(chosen.book, chosen.feeds)
         },
         outputs,
     }
@@ -113,13 +115,55 @@ impl Solver {
     }
 }
 
+/// The inlet that an output hangs on.
+fn inlet_of(chosen: &Chosen<'_, '_>, which: OutputRef) -> Option<u16> {
+    let mut inlets = (1_u16..).zip(&chosen.used[which.driver].spec.inlets);
+    let (number, _) = inlets.find(|(_, inlet)| inlet.outputs.contains(&which.output))?;
+    Some(number)
+}
+
+/// One conductor of the feed as an output sees it, in Ω: the other outputs of its inlet load the
+/// same cable in step with it, so it counts as many times as they all carry of what this one does.
+/// That is exact where all of them show the same mix, as with everything at full.
+fn feed_ohm(
+    chosen: &Chosen<'_, '_>,
+    output: &Output,
+    which: OutputRef,
+    guess: Guess,
+    assumed: &mut Vec<Assumed>,
+) -> Result<f64, String> {
+    let Some(id) = chosen.feeds.cable else {
+        return Ok(0.0);
+    };
+    let cable = match chosen.book.part(id).map(|part| &part.spec) {
+        Some(PartSpec::Cable(cable)) => Some(cable),
+        _ => None,
+    };
+    let ohm_per_m = assumed::cable(&chosen.book.name(id), cable, guess, assumed);
+    let inlet = inlet_of(chosen, which);
+    let inlets = chosen.used[which.driver].inlets();
+    let all = inlets
+        .into_iter()
+        .find(|(number, _)| Some(*number) == inlet)
+        .and_then(|(_, ma)| ma);
+    let (Some(all), Some(own)) = (all, output.total_ma) else {
+        return Err(
+            "What the outputs of its inlet take is not known, so neither is what the feed loses."
+                .to_owned(),
+        );
+    };
+    let times = if own > 0 {
+        assumed::amps(all) / assumed::amps(own)
+    } else {
+        1.0
+    };
+    Ok(ohm_per_m * chosen.feeds.length.metres() * times)
+}
+
 /// The supply's voltage at an output; the nominal one where it has no supply.
 fn supply_v(chosen: &Chosen<'_, '_>, which: OutputRef) -> f64 {
     let used = &chosen.used[which.driver];
-    let inlet = (1_u16..)
-        .zip(&used.spec.inlets)
-        .find(|(_, inlet)| inlet.outputs.contains(&which.output));
-    let supply = inlet.and_then(|(inlet, _)| {
+    let supply = inlet_of(chosen, which).and_then(|inlet| {
         let at = chosen.fed.of.get(&(which.driver, inlet)).copied()??;
         chosen.fed.supplies.get(at)
     });
@@ -309,10 +353,15 @@ fn wire(
         bars.push(bar(chosen, &chosen.loads[at], guess, &mut assumed)?);
         all.push(assumed);
     }
+    let mut shared = Vec::new();
+    let feed_ohm = feed_ohm(chosen, output, found.output, guess, &mut shared)?;
+    for list in &mut all {
+        list.extend(shared.iter().cloned());
+    }
     let wired = Wired {
         nominal_v: found.nominal_voltage_v,
         supply_v: found.supply_voltage_v,
-        feed_ohm: 0.0,
+        feed_ohm,
         channels: output.channels.list().to_vec(),
         bars,
     };

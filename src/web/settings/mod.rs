@@ -13,8 +13,8 @@ use super::{
 };
 use crate::{
     db,
-    model::venue::Venue,
-    units::{Currency, LengthUnit},
+    model::venue::{Mains, Venue},
+    units::{Currency, Current, LengthUnit, Voltage},
 };
 
 pub mod backup;
@@ -47,6 +47,26 @@ fn filled(venue: &Venue) -> Form {
         ("spare_percent", venue.spare_percent.to_string()),
         ("same_day_turnaround", tick(venue.same_day_turnaround)),
         ("order_slack_days", venue.order_slack_days.to_string()),
+        ("feed", venue.feed_um.show(venue.length_unit)),
+        (
+            "mains",
+            venue
+                .mains
+                .map_or_else(String::new, |mains| mains.voltage_mv.show()),
+        ),
+        (
+            "breaker",
+            venue
+                .mains
+                .map_or_else(String::new, |mains| mains.breaker_ma.show()),
+        ),
+        (
+            "continuous_percent",
+            venue
+                .mains
+                .map_or(Mains::USUAL_PERCENT, |mains| mains.continuous_percent)
+                .to_string(),
+        ),
         ("version", venue.version.to_string()),
     ])
 }
@@ -100,6 +120,10 @@ const FIELDS: &[(&str, &str)] = &[
     ("spare_percent", "Spares"),
     ("same_day_turnaround", "Strike and build on one day"),
     ("order_slack_days", "Days in hand"),
+    ("feed", "Cable from supply to driver"),
+    ("mains", "Mains voltage"),
+    ("breaker", "Breaker of the circuit"),
+    ("continuous_percent", "Loaded for hours to"),
 ];
 
 /// GET: the settings as they are.
@@ -123,6 +147,14 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let usable = form.length("usable_offcut", length_unit.unwrap_or(cx.venue.length_unit));
     let spare = form.count("spare_percent", 0, 100);
     let slack = form.count("order_slack_days", 0, 60);
+    let feed = form.length("feed", length_unit.unwrap_or(cx.venue.length_unit));
+    if feed.is_some_and(|feed| feed > Venue::MOST_FEED) {
+        form.fail(
+            "feed",
+            "That is longer than any feed. Type at most 100 m, or 0 where supplies stand at their drivers.",
+        );
+    }
+    let mains = mains(&mut form);
     let version = form.count("version", 1, i64::MAX);
     let (
         Some(name),
@@ -133,7 +165,9 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         Some(usable_offcut_um),
         Some(spare),
         Some(slack),
+        Some(feed_um),
         Some(version),
+        true,
     ) = (
         name,
         length_unit,
@@ -143,7 +177,9 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         usable,
         spare,
         slack,
+        feed,
         version,
+        form.ok(),
     )
     else {
         return show(&cx, form, None, StatusCode::UNPROCESSABLE_ENTITY);
@@ -159,6 +195,8 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         spare_percent: u8::try_from(spare).unwrap_or(0),
         same_day_turnaround: form.ticked("same_day_turnaround"),
         order_slack_days: u16::try_from(slack).unwrap_or(0),
+        feed_um,
+        mains,
         version,
     };
     let mut tx = cx.db().write().await?;
@@ -174,6 +212,32 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         &Link::Settings,
         &Flash::good("The settings are saved."),
     ))
+}
+
+/// The mains circuit as typed; none where neither voltage nor breaker is. What is wrong stands at
+/// its field.
+fn mains(form: &mut Form) -> Option<Mains> {
+    let percent = form.count("continuous_percent", 1, 100);
+    if form.value("mains").trim().is_empty() && form.value("breaker").trim().is_empty() {
+        return None;
+    }
+    let voltage = form.take("mains", Voltage::parse);
+    let breaker = form.take("breaker", Current::parse);
+    let mains = Mains {
+        voltage_mv: voltage?,
+        breaker_ma: breaker?,
+        continuous_percent: u8::try_from(percent?).unwrap_or(Mains::USUAL_PERCENT),
+    };
+    if let Some((field, why)) = mains.wrong() {
+        let field = if field == "voltage_mv" {
+            "mains"
+        } else {
+            "breaker"
+        };
+        form.fail(field, why);
+        return None;
+    }
+    Some(mains)
 }
 
 /// A time zone that is known here.

@@ -1,0 +1,83 @@
+//! Cable from the supplies to the drivers: one run for each inlet that is fed, as long as the
+//! venue's settings say, since no design draws where a supply stands.
+
+use super::{
+    book::Book,
+    cable,
+    check::Checks,
+    cutting::{Purpose, Wish},
+    fit,
+    need::Needs,
+    power::Used,
+    supply::Fed,
+};
+use crate::{model::id::PartId, units::Length};
+
+/// A conductor out and one back.
+pub(super) const CONDUCTORS: usize = 2;
+
+/// The cable that feeds the drivers.
+#[derive(Default)]
+pub(super) struct Feeds {
+    /// What it is cut from; `None` where the catalogue has none or none is needed.
+    pub(super) cable: Option<PartId>,
+    /// Of each run, one way.
+    pub(super) length: Length,
+    /// The runs to be cut from it.
+    pub(super) wishes: Vec<Wish>,
+}
+
+/// Chooses the cable for every inlet that has a supply.
+pub(super) fn feeds(
+    book: &Book<'_>,
+    used: &[Used<'_>],
+    fed: &Fed<'_>,
+    needs: &mut Needs,
+    checks: &mut Checks,
+) -> Feeds {
+    let length = book.input.venue.feed_um;
+    let mut feeds = Feeds {
+        length,
+        ..Feeds::default()
+    };
+    let mut heaviest = Some(0);
+    for (&(driver, inlet), supply) in &fed.of {
+        if length == Length::ZERO || supply.is_none() {
+            continue;
+        }
+        let inlets = used[driver].inlets();
+        let load_ma = inlets
+            .into_iter()
+            .find(|(number, _)| *number == inlet)
+            .and_then(|(_, ma)| ma);
+        heaviest = heaviest
+            .zip(load_ma)
+            .map(|(most, ma): (i64, _)| most.max(ma));
+        feeds.wishes.push(Wish {
+            purpose: Purpose::Feed(driver, inlet),
+            amount: length.get(),
+            fed: None,
+        });
+    }
+    if feeds.wishes.is_empty() {
+        return feeds;
+    }
+    let Some((id, spec)) = cable::best(book, heaviest, &feeds.wishes, CONDUCTORS) else {
+        let all: i64 = feeds.wishes.iter().map(|wish| wish.amount).sum();
+        needs.unheard(
+            format!(
+                "cable with {CONDUCTORS} conductors, {} in all",
+                book.show_um(all)
+            ),
+            i64::try_from(feeds.wishes.len()).unwrap_or(i64::MAX),
+            cable::FEEDS,
+        );
+        feeds.wishes.clear();
+        return feeds;
+    };
+    let name = book.name(id);
+    let rating = fit::carries("The fullest inlet", &name, spec.rating_ma, heaviest);
+    checks.add("feed-rating", format_args!("part-{id}"), &name, rating, []);
+    feeds.cable = Some(id);
+    feeds
+}

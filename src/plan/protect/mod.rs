@@ -1,0 +1,49 @@
+//! What protects wires, supplies and the mains circuit: fuses, limited power, and the load of all
+//! supplies on the venue's circuit.
+
+mod class;
+mod fuse;
+mod mains;
+
+pub use fuse::{BLADE_MA, CARTRIDGE_MA, next_fuse};
+pub use mains::MainsLoad;
+
+use std::collections::BTreeMap;
+
+use super::{
+    book::Book, check::Checks, feed::Feeds, load::Load, plug::Plug, power::Used, supply::Fed,
+};
+use crate::model::id::{BarId, PartId};
+
+/// What the plan has chosen so far.
+pub(super) struct Chosen<'c, 'a> {
+    pub(super) book: &'c Book<'a>,
+    pub(super) loads: &'c [Load<'a>],
+    pub(super) used: &'c [Used<'a>],
+    pub(super) fed: &'c Fed<'a>,
+    pub(super) plugs: &'c BTreeMap<BarId, Plug>,
+    pub(super) cables: &'c BTreeMap<BarId, PartId>,
+    pub(super) block: Option<PartId>,
+    pub(super) feeds: &'c Feeds,
+}
+
+/// What protects what, in words.
+pub(super) struct Protection {
+    /// The feed of an inlet, by driver and inlet.
+    pub(super) inlets: BTreeMap<(usize, u16), String>,
+    /// The wires of an output, by driver and output.
+    pub(super) outputs: BTreeMap<(usize, u16), String>,
+    /// What the mains circuit carries; `None` where nothing is fed.
+    pub(super) mains: Option<MainsLoad>,
+}
+
+/// Judges all of it.
+pub(super) fn protect(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> Protection {
+    class::check(chosen, checks);
+    let (inlets, outputs) = fuse::check(chosen, checks);
+    Protection {
+        inlets,
+        outputs,
+        mains: mains::check(chosen, checks),
+    }
+}
