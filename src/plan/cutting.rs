@@ -523,10 +523,10 @@ impl Work<'_> {
             }
         }
         // What rounding up left over, where the solver saw no rest.
-        let ends_in_bar = made.last().is_some_and(|segment| {
-            matches!(segment.becomes, Becomes::Bar { .. } | Becomes::Extra { .. })
-        });
-        if ends_in_bar {
+        let ends_in_wish = made
+            .last()
+            .is_some_and(|last| !matches!(last.becomes, Becomes::Offcut | Becomes::Scrap));
+        if ends_in_wish {
             self.rest(&mut made, at, source.to);
         }
         answer.cuts.push(PieceCut {

@@ -5,6 +5,7 @@ mod assign;
 mod cutting;
 mod house;
 mod laws;
+mod protect;
 mod reuse;
 mod trade;
 mod volts;

@@ -548,3 +548,119 @@ fn a_bar_that_stands_at_its_driver_still_needs_the_run_to_its_far_end() {
     let cable = plan.needs.iter().find(|need| need.part == Some(4.into()));
     assert_eq!(cable.map(|need| need.needed), Some(3_000_000));
 }
+
+/// A house whose supply stands 3 m from its driver, fed by two conductors of 16 AWG.
+fn fed_from_afar(length_um: i64) -> House {
+    let mut house = house(known_tape(), length_um, json!({"cable_um": 4_000_000}));
+    house.part(
+        8,
+        "feed cable",
+        json!({"kind": "cable", "conductors": 2, "rating_ma": 10_000, "conductor": "16 AWG",
+               "strand": "stranded"}),
+    );
+    house.input.venue.feed_um = Length::mm(3_000);
+    house
+}
+
+/// The same output as a document, with so many ohms in one conductor of the feed.
+fn fed_by_hand(cables: &[Value], bars: &[Value], feed_ohm: f64) -> DropAnswer {
+    let body = json!({
+        "nominal_voltage_v": 24.0, "load_model": "resistor_string",
+        "supply": {"voltage_v": 24.0, "source_resistance_ohm": 0.0},
+        "feed_cable": {"length_m": 1.0, "resistance_ohm_per_m": feed_ohm},
+        "driver": {"channels": RGB, "channels_on": RGB, "on_resistance_ohm_per_channel": ON_OHM},
+        "cables": cables, "bars": bars,
+    });
+    let body: DropBody = serde_json::from_value(body).expect("a document");
+    drop::answer(&body).expect("it is answered")
+}
+
+fn bar_by_hand(name: &str, lit_m: f64) -> Value {
+    json!({
+        "name": name, "channels": RGB, "length_m": lit_m, "cut_pitch_m": 0.05,
+        "power_w_per_m": 4.8, "trace_resistance_ohm_per_m": 0.14,
+        "trace_resistance_common_ohm_per_m": 0.1, "leds_in_series": 6,
+        "led_forward_voltage_v": {"red": 1.85, "green": 2.8, "blue": 2.8},
+    })
+}
+
+#[test]
+fn the_feed_is_in_the_drop_and_among_the_cable_to_get() {
+    let plan = fed_from_afar(2_500_000).plan();
+    let bar = of_bar(&plan);
+    let feed_ohm = 3.0 * ohm_per_m("16 AWG");
+    let cables = [run("run", "a_start", 4.0)];
+    let hand = fed_by_hand(&cables, &[bar_by_hand("a", 2.5)], feed_ohm);
+    for (channel, word) in bar.channels.iter().zip(["red", "green", "blue"]) {
+        same(&channel.full, &hand, word);
+        near(
+            channel.full.drop_source_percent,
+            hand.bars[0].drop_percent[word]
+                - hand.bars[0].drop_cable_percent[word]
+                - hand.bars[0].drop_tape_percent[word],
+        );
+    }
+    let inlet = &plan.drivers[0].inlets[0];
+    assert_eq!(inlet.feed, Some((8.into(), Length::mm(3_000))));
+    let need = plan
+        .needs
+        .iter()
+        .find(|need| need.part == Some(8.into()))
+        .expect("the feed is counted");
+    assert_eq!((need.needed, need.short), (3_000_000, 3_000_000));
+    assert_eq!(need.used_for, "runs from supply to driver");
+    assert!(checks(&plan, "feed-rating")[0].state == CheckState::Passed);
+}
+
+/// Two outputs of one inlet load one feed. The plan solves each by itself; here both are one
+/// network of six channels with the feed as it is.
+#[test]
+fn outputs_of_one_inlet_load_their_feed_together() {
+    let mut house = fed_from_afar(2_500_000);
+    let alone = house.plan();
+    house.bar(2, 2_500_000, RGB, json!({"cable_um": 4_000_000}));
+    let plan = house.plan();
+    assert_eq!((plan.volts.outputs.len(), plan.supplies.len()), (2, 1));
+    let named = |mark: &str| -> Vec<String> {
+        RGB.iter().map(|colour| format!("{colour}{mark}")).collect()
+    };
+    let bar = |name: &str, mark: &str| {
+        let mut bar = bar_by_hand(name, 2.5);
+        bar["channels"] = json!(named(mark));
+        let volts = [1.85, 2.8, 2.8];
+        let each: serde_json::Map<String, Value> = named(mark)
+            .into_iter()
+            .zip(volts.map(Value::from))
+            .collect();
+        bar["led_forward_voltage_v"] = Value::Object(each);
+        bar
+    };
+    let all: Vec<String> = [named("1"), named("2")].concat();
+    let body = json!({
+        "nominal_voltage_v": 24.0, "load_model": "resistor_string",
+        "supply": {"voltage_v": 24.0, "source_resistance_ohm": 0.0},
+        "feed_cable": {"length_m": 3.0, "resistance_ohm_per_m": ohm_per_m("16 AWG")},
+        "driver": {"channels": all, "channels_on": all, "on_resistance_ohm_per_channel": ON_OHM},
+        "cables": [run("first", "a_start", 4.0), run("second", "b_start", 4.0)],
+        "bars": [bar("a", "1"), bar("b", "2")],
+    });
+    let body: DropBody = serde_json::from_value(body).expect("a document");
+    let hand = drop::answer(&body).expect("it is answered");
+    for output in &plan.volts.outputs {
+        for (channel, word) in output.bars[0].channels.iter().zip(named("1")) {
+            same(&channel.full, &hand, &word);
+        }
+    }
+    let given: f64 = plan
+        .volts
+        .outputs
+        .iter()
+        .map(|output| output.total.as_ref().expect("it is solved").power_w)
+        .sum();
+    assert!(
+        (given - hand.supply_power_w).abs() < 0.002,
+        "each bears its share of the feed"
+    );
+    let drop = |plan: &Plan| of_bar(plan).worst_drop_percent;
+    assert!(drop(&plan) > drop(&alone));
+}

@@ -1,0 +1,234 @@
+//! Fuses, limited power, bundled conductors and the mains circuit, against published tables and
+//! bounds.
+
+use serde_json::json;
+use tapewright::{
+    plan::{
+        fit::bundle_percent,
+        outcome::CheckState,
+        protect::{BLADE_MA, CARTRIDGE_MA, next_fuse},
+    },
+    units::Length,
+};
+
+use crate::house::{House, RGB, checks, driver, lead, supply, tape};
+
+/// Common practice, no source: a fuse is loaded to 75 %, next size up, never above the thinnest
+/// conductor. 18 AWG takes 7 A, 16 AWG 10 A (NFPA 70 240.4(D); 16 AWG from memory).
+#[test]
+fn a_fuse_is_the_next_size_above_four_thirds_of_the_current() {
+    // 3 A ÷ 0.75 is 4 A exactly; a little more asks for the next size.
+    assert_eq!(next_fuse(&BLADE_MA, 3_000, 7_000), Some(4_000));
+    assert_eq!(next_fuse(&BLADE_MA, 3_001, 7_000), Some(5_000));
+    assert_eq!(next_fuse(&CARTRIDGE_MA, 2_300, 7_000), Some(3_150));
+    // 6 A ÷ 0.75 is 8 A: more than 18 AWG may have, and 16 AWG takes it.
+    assert_eq!(next_fuse(&BLADE_MA, 6_000, 7_000), None);
+    assert_eq!(next_fuse(&CARTRIDGE_MA, 6_000, 7_000), None);
+    assert_eq!(next_fuse(&BLADE_MA, 6_000, 10_000), Some(10_000));
+    assert_eq!(next_fuse(&CARTRIDGE_MA, 6_000, 10_000), Some(8_000));
+    // Nothing is large enough.
+    assert_eq!(next_fuse(&CARTRIDGE_MA, 8_000, 30_000), None);
+}
+
+/// NFPA 70 310.15(C)(1), from memory: four to six loaded conductors 80 %, seven to nine 70 %.
+#[test]
+fn bundled_conductors_are_loaded_less() {
+    assert_eq!(
+        [2, 3, 4, 6, 7, 9, 10].map(bundle_percent),
+        [100, 100, 80, 80, 70, 70, 50]
+    );
+}
+
+/// One bar of RGB tape at 14.4 W/m, 24 V: 3 m take 1.8 A.
+fn house(length_um: i64) -> House {
+    let mut house = House::new();
+    house.part(1, "tape", tape(RGB));
+    let pins = &["common", "green", "red", "blue"];
+    for (id, gender) in [(2, "male"), (3, "female")] {
+        let mut spec = lead(gender, pins);
+        spec["rating_ma"] = json!(3_000);
+        house.part(id, gender, spec);
+    }
+    house.part(
+        4,
+        "cable",
+        json!({"kind": "cable", "conductors": 4, "rating_ma": 7_000, "conductor": "18 AWG",
+               "strand": "stranded"}),
+    );
+    house.part(
+        5,
+        "block",
+        json!({"kind": "block", "ways": 12, "rating_ma": 9_000}),
+    );
+    house.part(6, "driver", driver(2, 3, "isolated"));
+    house.part(7, "supply", supply(10_000, Some(2)));
+    house.part(
+        8,
+        "feed cable",
+        json!({"kind": "cable", "conductors": 2, "rating_ma": 12_000, "conductor": "16 AWG",
+               "strand": "stranded"}),
+    );
+    house.input.venue.feed_um = Length::mm(2_000);
+    house.piece(1, 1.into(), 400, json!({}));
+    house.bar(1, length_um, RGB, json!({"cable_um": 2_000_000}));
+    house
+}
+
+fn set(house: &mut House, id: i64, field: &str, value: serde_json::Value) {
+    let part = house
+        .input
+        .parts
+        .iter_mut()
+        .find(|part| part.id == id.into())
+        .expect("it is there");
+    let mut spec = serde_json::to_value(&part.spec).expect("a part is plain data");
+    spec[field] = value;
+    part.spec = serde_json::from_value(spec).expect("attributes");
+}
+
+/// What the checks of a rule say: state and sentence of the only one.
+fn said(house: &House, rule: &str) -> (CheckState, String) {
+    let plan = house.plan();
+    let list = checks(&plan, rule);
+    assert_eq!(list.len(), 1, "{list:?}");
+    (list[0].state, list[0].sentence.clone())
+}
+
+/// Common practice, no source: a fuse protects up to the next fuse or output limit, and is not
+/// larger than the thinnest conductor there.
+#[test]
+fn an_output_is_protected_by_its_limit_or_by_a_fuse_or_not_at_all() {
+    let mut house = house(3_000_000);
+    // Its limit of 10 A is more than the lead's 3 A: 1.8 A ÷ 0.75 is 2.4 A.
+    let (state, sentence) = said(&house, "fuse-output");
+    assert_eq!(state, CheckState::Passed);
+    assert!(
+        sentence.contains("3 A blade or 2.5 A cartridge fuse"),
+        "{sentence}"
+    );
+    let plan = house.plan();
+    let words = &plan.drivers[0].outputs[0].protection;
+    assert!(words.contains("3 A blade"), "{words}");
+    // A limit that no conductor minds is protection enough.
+    set(&mut house, 6, "output_limit_ma", json!(3_000));
+    let (state, sentence) = said(&house, "fuse-output");
+    assert_eq!(state, CheckState::Passed);
+    assert!(sentence.contains("own limit of 3 A"), "{sentence}");
+    // A limit that is not known protects nothing.
+    set(&mut house, 6, "output_limit_ma", json!(null));
+    assert!(said(&house, "fuse-output").1.contains("3 A blade"));
+    // Leads for 2 A: 2.4 A or more and 2 A or less is nothing.
+    for id in [2, 3] {
+        set(&mut house, id, "rating_ma", json!(2_000));
+    }
+    let (state, sentence) = said(&house, "fuse-output");
+    assert_eq!(state, CheckState::Broken);
+    assert!(sentence.contains("none fits"), "{sentence}");
+    for id in [2, 3] {
+        set(&mut house, id, "rating_ma", json!(null));
+    }
+    assert_eq!(said(&house, "fuse-output").0, CheckState::Unknown);
+}
+
+/// NFPA 70 240.4(D): 16 AWG takes no more than 10 A (from memory), whatever its maker rates it at.
+#[test]
+fn a_feed_has_a_fuse_no_larger_than_its_conductor() {
+    let mut house = house(3_000_000);
+    let (state, sentence) = said(&house, "fuse-feed");
+    assert_eq!(state, CheckState::Passed);
+    assert!(sentence.contains("at most 10 A"), "{sentence}");
+    assert!(
+        sentence.contains("3 A blade or 2.5 A cartridge fuse"),
+        "{sentence}"
+    );
+    assert!(
+        house.plan().drivers[0].inlets[0]
+            .protection
+            .contains("near the supply")
+    );
+    // A size that no table names, of a maker who rates nothing, is not known.
+    set(&mut house, 8, "conductor", json!("20 AWG"));
+    set(&mut house, 8, "rating_ma", json!(null));
+    set(&mut house, 4, "rating_ma", json!(1_000));
+    assert_eq!(said(&house, "fuse-feed").0, CheckState::Unknown);
+}
+
+/// NFPA 70 chapter 9 table 11: up to 60 V and 100 VA, so 4.17 A at 24 V; at 20 V and below 5 A (from
+/// memory).
+#[test]
+fn a_limited_supply_is_one_by_its_figures_too() {
+    let mut house = house(3_000_000);
+    let limited = |house: &mut House, rated: i64, noted: serde_json::Value| {
+        set(house, 7, "rated_ma", json!(rated));
+        set(house, 7, "limited_power", noted);
+        said(house, "limited-power").0
+    };
+    assert_eq!(limited(&mut house, 4_000, json!(true)), CheckState::Passed);
+    assert_eq!(limited(&mut house, 4_200, json!(true)), CheckState::Broken);
+    assert_eq!(limited(&mut house, 4_000, json!(null)), CheckState::Warned);
+    assert_eq!(limited(&mut house, 10_000, json!(null)), CheckState::Passed);
+}
+
+/// NFPA 70 210.20: 80 % of 15 A at 120 V is 1440 VA; by definition VA are W ÷ efficiency ÷ power
+/// factor.
+#[test]
+fn the_mains_circuit_is_judged_where_it_is_named() {
+    let mut house = house(3_000_000);
+    // 1.8 A at 24 V are 43.2 W; by 90 % and 0.96 that is 50 VA.
+    set(&mut house, 7, "efficiency_percent", json!(90));
+    set(&mut house, 7, "power_factor_percent", json!(96));
+    let (state, sentence) = said(&house, "mains");
+    assert_eq!(state, CheckState::Warned, "no circuit is named");
+    assert!(sentence.contains("50 VA"), "{sentence}");
+    let circuit = |ma: i64| {
+        serde_json::from_value(json!({
+            "voltage_mv": 120_000, "breaker_ma": ma, "continuous_percent": 80,
+        }))
+        .expect("a circuit")
+    };
+    house.input.venue.mains = Some(circuit(15_000));
+    let (state, sentence) = said(&house, "mains");
+    assert_eq!(state, CheckState::Passed);
+    assert!(
+        sentence.contains("is 1440 VA, so 1390 VA are in hand"),
+        "{sentence}"
+    );
+    // What is only assumed is never passed.
+    set(&mut house, 7, "power_factor_percent", json!(null));
+    assert_eq!(said(&house, "mains").0, CheckState::Warned);
+    // Twenty times the set on one breaker of 1 A: 80 % of 120 VA is 96 VA.
+    set(&mut house, 7, "power_factor_percent", json!(40));
+    house.input.venue.mains = Some(circuit(1_000));
+    assert_eq!(said(&house, "mains").0, CheckState::Broken);
+    // A supply made for another voltage.
+    set(&mut house, 7, "mains_min_mv", json!(200_000));
+    set(&mut house, 7, "mains_max_mv", json!(240_000));
+    assert_eq!(said(&house, "mains-voltage").0, CheckState::Broken);
+    // What all draw at once: a breaker of 1 A may trip from 3 A (IEC 60898-1, from memory).
+    set(&mut house, 7, "inrush_ma", json!(3_000));
+    assert_eq!(said(&house, "inrush").0, CheckState::Passed);
+    set(&mut house, 7, "inrush_ma", json!(3_001));
+    assert_eq!(said(&house, "inrush").0, CheckState::Warned);
+}
+
+/// Four loaded conductors of 7 A carry 5.6 A each; beyond that it depends on what the maker means.
+#[test]
+fn a_cable_of_four_loaded_conductors_is_warned_of_before_it_is_refused() {
+    let mut house = house(5_000_000);
+    let of_cable = |house: &House| {
+        let plan = house.plan();
+        let list = checks(&plan, "rating");
+        let one = list.iter().find(|check| check.about == "cable");
+        one.expect("it is judged").state
+    };
+    // 14.4 W/m × 5 m ÷ 24 V is 3 A.
+    assert_eq!(of_cable(&house), CheckState::Passed);
+    set(&mut house, 4, "rating_ma", json!(3_500));
+    assert_eq!(
+        of_cable(&house),
+        CheckState::Warned,
+        "80 % of 3.5 A is 2.8 A"
+    );
+    set(&mut house, 4, "rating_ma", json!(2_900));
+    assert_eq!(of_cable(&house), CheckState::Broken);
+}
