@@ -2,6 +2,7 @@
 
 use super::{
     load,
+    protect::MainsLoad,
     volts::{
         figures::{Assumed, BarVolts, OutputVolts, RunVolts},
         judge,
@@ -214,6 +215,59 @@ pub fn light_of(bar: &BarVolts) -> Source {
         inputs,
         figure: Some(format!("{:.0} %", bar.worst_light_percent)),
         authority: Authority::CommonPractice,
+    }
+}
+
+/// What the supplies of a set take from the mains.
+pub fn mains(load: &MainsLoad) -> Source {
+    let numbered = (1..).zip(&load.terms);
+    let mut inputs: Vec<(String, String)> = numbered
+        .map(|(number, term): (u32, _)| (format!("supply {number}"), term.clone()))
+        .collect();
+    inputs.extend(
+        load.assumed
+            .iter()
+            .map(|words| ("assumed".to_owned(), words.clone())),
+    );
+    Source {
+        what: "mains load",
+        formula: "sum of volts × amps given ÷ efficiency ÷ power factor, everything at full",
+        inputs,
+        figure: load.load_va.map(|va| format!("{va:.0} VA")),
+        authority: Authority::Publication(
+            "80 % of the breaker for three hours and more: NFPA 70 210.20; efficiency and power factor \
+             where none is noted: common practice, no source",
+        ),
+    }
+}
+
+/// What a check rests on, by its key.
+pub fn rests_on(key: &str) -> &'static str {
+    let rule = key.split_once(':').map_or(key, |(rule, _)| rule);
+    match rule {
+        "drop" => {
+            "3 % and 5 %: NFPA 70 informational notes, BS 7671 appendix; 10 %: common practice, no source"
+        }
+        "fuse-feed" | "fuse-output" => {
+            "loaded to 75 %, next size up, no larger than the thinnest conductor: common practice, no \
+             source; small conductors: NFPA 70 240.4(D); cartridge sizes: IEC 60127"
+        }
+        "limited-power" => {
+            "60 V and 100 VA: NFPA 70 chapter 9 table 11; 5 A up to 20 V from memory"
+        }
+        "mains" => "80 % for three hours and more: NFPA 70 210.20",
+        "inrush" => "IEC 60898-1, type B from three times its rating, from memory",
+        "rating" => {
+            "the maker’s rating; four to six loaded conductors 80 %: NFPA 70 310.15(C)(1), from memory"
+        }
+        "limit-supply" => "the maker’s rating; 80 % of it: common practice, no source",
+        "address" | "slots" | "taken" => "ANSI E1.11 (DMX512-A)",
+        "line" => "32 unit loads: EIA-485, to which ANSI E1.11 refers",
+        "limit-channel" | "limit-output" | "limit-inlet" | "limit-whole" | "feed-rating"
+        | "terminals" | "heat" | "run" | "voltage" | "supply-voltage" | "mains-voltage"
+        | "length" | "width" | "size" => "the maker’s figures, as the catalogue has them",
+        "budget" => "the set’s own budget",
+        _ => "common practice, no source",
     }
 }
 

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::{
     model::id::DesignId,
-    plan::outcome::CheckState,
+    plan::{outcome::CheckState, source},
     stock::{self, StockError, design::REASON_LIMIT},
     web::{
         at::Path,
@@ -29,6 +29,7 @@ struct Row {
     sentence: String,
     mend: String,
     reason: Option<String>,
+    rests_on: &'static str,
 }
 
 #[derive(Template)]
@@ -56,6 +57,7 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             sentence: check.sentence.clone(),
             mend: check.mend.clone(),
             reason: whole.reasons.get(&check.key).cloned(),
+            rests_on: source::rests_on(&check.key),
         };
         match check.state {
             CheckState::Broken | CheckState::Unknown => open.push(row),

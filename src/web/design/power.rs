@@ -1,9 +1,11 @@
 //! Drivers and supplies: what feeds what, and how full each is.
 
+use std::fmt::Write as _;
+
 use askama::Template;
 
 use super::{
-    Head, Tab, Whole, amps, head, load, percent,
+    Head, Tab, Whole, amps, count_of, head, load, percent,
     volts::{HEADS, VoltsShown, shown},
 };
 use crate::{
@@ -13,7 +15,7 @@ use crate::{
         text::Tag,
     },
     plan::{
-        outcome::{DriverPlan, OutputPlan},
+        outcome::{CheckState, DriverPlan, OutputPlan},
         source::{self, Source},
     },
     units::{Current, Power, Voltage},
@@ -66,33 +68,90 @@ impl Meter {
     }
 }
 
-struct OutputRow {
-    meter: Meter,
-    bars: String,
+/// An output in use.
+pub struct OutputRow {
+    /// How full it is.
+    pub meter: Meter,
+    /// The bars on it.
+    pub bars: String,
+    /// What protects its wires.
+    pub protection: String,
 }
 
-struct DriverRow {
-    name: String,
-    unit: Option<(Link, String)>,
-    part: Link,
-    place: String,
-    outputs: Vec<OutputRow>,
-    inlets: Vec<(Meter, String)>,
-    whole: Meter,
-    inlets_words: &'static str,
-    spare: String,
+/// An inlet in use.
+pub struct InletRow {
+    /// How full it is.
+    pub meter: Meter,
+    /// From which supply, over which cable.
+    pub from: String,
+    /// The fuse of its feed.
+    pub protection: String,
 }
 
-struct SupplyRow {
-    name: String,
-    unit: Option<(Link, String)>,
-    part: Link,
-    meter: Meter,
-    rated: String,
-    pairs: String,
-    feeds: String,
-    mains: String,
-    usable: Option<Source>,
+/// A driver of the plan.
+pub struct DriverRow {
+    /// What it is called, and what it is.
+    pub name: String,
+    /// The one in the house.
+    pub unit: Option<(Link, String)>,
+    /// What it is.
+    pub part: Link,
+    /// Where it stands.
+    pub place: String,
+    /// Outputs in use.
+    pub outputs: Vec<OutputRow>,
+    /// Inlets in use.
+    pub inlets: Vec<InletRow>,
+    /// How full all of it is.
+    pub whole: Meter,
+    /// Whether its inlets are isolated.
+    pub inlets_words: &'static str,
+    /// Outputs that are left.
+    pub spare: String,
+}
+
+/// A supply of the plan.
+pub struct SupplyRow {
+    /// What it is called, and what it is.
+    pub name: String,
+    /// The one in the house.
+    pub unit: Option<(Link, String)>,
+    /// What it is.
+    pub part: Link,
+    /// How full it is.
+    pub meter: Meter,
+    /// Its voltage and current.
+    pub rated: String,
+    /// Its terminals in use.
+    pub pairs: String,
+    /// What it feeds.
+    pub feeds: String,
+    /// What it takes from the mains.
+    pub mains: String,
+    /// Where its usable load comes from.
+    pub usable: Option<Source>,
+}
+
+/// What the mains circuit carries.
+pub struct MainsRow {
+    /// How it is judged.
+    pub state: CheckState,
+    /// Load and margin.
+    pub sentence: String,
+    /// Inrush of all supplies at once.
+    pub inrush: String,
+    /// Where the load comes from.
+    pub from: Source,
+}
+
+/// Drivers, supplies and the mains circuit of a plan.
+pub struct Loads {
+    /// Drivers in order.
+    pub drivers: Vec<DriverRow>,
+    /// Supplies in order.
+    pub supplies: Vec<SupplyRow>,
+    /// The mains circuit, where anything is fed.
+    pub mains: Option<MainsRow>,
 }
 
 #[derive(Template)]
@@ -100,8 +159,7 @@ struct SupplyRow {
 struct PowerPage {
     chrome: Chrome,
     head: Head,
-    drivers: Vec<DriverRow>,
-    supplies: Vec<SupplyRow>,
+    loads: Loads,
     total: String,
     volts: VoltsShown,
     heads: [&'static str; 8],
@@ -181,6 +239,7 @@ fn output(cx: &Cx, whole: &Whole, plan: &DriverPlan, output: &OutputPlan) -> Out
             .map(|bar| whole.bar_label(*bar))
             .collect::<Vec<_>>()
             .join(", "),
+        protection: output.protection.clone(),
     }
 }
 
@@ -199,19 +258,24 @@ fn driver_row(cx: &Cx, whole: &Whole, at: usize, plan: &DriverPlan) -> DriverRow
                 .filter(|output| feeds.contains(&output.number))
                 .map(|output| format!("output {}: {}", output.number, amps(output.current_ma)))
                 .collect();
-            let from = inlet.supply.map_or_else(
+            let mut from = inlet.supply.map_or_else(
                 || "no supply could be given".to_owned(),
                 |supply| format!("from {}", whole.supply_name(supply)),
             );
-            (
-                Meter::new(
+            if let Some((cable, length)) = inlet.feed {
+                let (length, cable) = (cx.length(length), whole.part_name(cable));
+                let _ = write!(from, " over {length} of {cable}");
+            }
+            InletRow {
+                meter: Meter::new(
                     format!("Inlet {}", inlet.number),
                     inlet.current_ma,
                     driver.and_then(|driver| driver.inlet_limit_ma),
                     terms,
                 ),
                 from,
-            )
+                protection: inlet.protection.clone(),
+            }
         })
         .collect();
     DriverRow {
@@ -340,6 +404,37 @@ fn total(whole: &Whole) -> String {
     }
 }
 
+/// What the mains circuit carries, as the plan has judged it.
+fn mains_row(whole: &Whole) -> Option<MainsRow> {
+    let load = whole.plan().mains.as_ref()?;
+    let mut checks = whole.plan().checks.iter();
+    let judged = checks.find(|check| check.key == "mains:circuit")?;
+    let unknown = match load.inrush_unknown {
+        0 => String::new(),
+        n => format!("; of {} it is not known", count_of(n, "supply", "supplies")),
+    };
+    Some(MainsRow {
+        state: judged.state,
+        sentence: judged.sentence.clone(),
+        inrush: format!("{} for an instant{unknown}", load.inrush_ma.show()),
+        from: source::mains(load),
+    })
+}
+
+/// Drivers, supplies and the mains circuit, as pages and sheets show them.
+pub fn loads(cx: &Cx, whole: &Whole) -> Loads {
+    let drivers = whole.plan().drivers.iter().enumerate();
+    Loads {
+        drivers: drivers
+            .map(|(at, driver)| driver_row(cx, whole, at, driver))
+            .collect(),
+        supplies: (0..whole.plan().supplies.len())
+            .filter_map(|at| supply_row(whole, at))
+            .collect(),
+        mains: mains_row(whole),
+    }
+}
+
 /// GET: the page.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
@@ -382,16 +477,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         .collect();
     Ok(page(&PowerPage {
         chrome,
-        drivers: whole
-            .plan()
-            .drivers
-            .iter()
-            .enumerate()
-            .map(|(at, driver)| driver_row(&cx, &whole, at, driver))
-            .collect(),
-        supplies: (0..whole.plan().supplies.len())
-            .filter_map(|at| supply_row(&whole, at))
-            .collect(),
+        loads: loads(&cx, &whole),
         total: total(&whole),
         volts: shown(&cx, &whole),
         heads: HEADS,

@@ -7,6 +7,7 @@ use super::{
     address::{AddressRow, data_words, rows as address_rows},
     cuts::{CutRow, rows as cut_rows, solder},
     head, load,
+    power::{Loads, loads},
     short::{MoneyWords, NeedRow, money, row as need_row},
     volts::{VoltsShown, shown},
     wiring::{FrameWires, Run, by_frame, runs},
@@ -54,6 +55,7 @@ struct SheetPage {
     frames: Vec<FrameWires>,
     runs: Vec<Run>,
     volts: VoltsShown,
+    loads: Loads,
     addresses: Vec<AddressRow>,
     data: Vec<String>,
     needs: Vec<NeedRow>,
@@ -132,6 +134,7 @@ pub async fn get(cx: Cx, Path((id, which)): Path<(DesignId, String)>, form: Form
         frames: by_frame(&cx, &whole),
         runs: runs(&whole),
         volts: shown(&cx, &whole),
+        loads: loads(&cx, &whole),
         addresses: address_rows(&whole),
         data: data_words(&whole),
         needs: whole
