@@ -6,6 +6,7 @@ ALTER TABLE venue ADD COLUMN feed_um INTEGER NOT NULL DEFAULT 1000000
 ALTER TABLE venue ADD COLUMN mains_mv INTEGER
     CONSTRAINT venue_mains CHECK (mains_mv BETWEEN 100000 AND 250000);
 ALTER TABLE venue ADD COLUMN breaker_ma INTEGER
-    CONSTRAINT venue_breaker CHECK (breaker_ma BETWEEN 1000 AND 125000 AND mains_mv IS NOT NULL);
+    CONSTRAINT venue_breaker CHECK ((breaker_ma IS NULL) = (mains_mv IS NULL)
+        AND (breaker_ma IS NULL OR breaker_ma BETWEEN 1000 AND 125000));
 ALTER TABLE venue ADD COLUMN continuous_percent INTEGER NOT NULL DEFAULT 80
     CONSTRAINT venue_continuous CHECK (continuous_percent BETWEEN 1 AND 100);
