@@ -2,7 +2,7 @@
 //!
 //! Bars of one place and one voltage are given outputs in the order of their ids. Bars of one
 //! control group share an output where the driver's channel and output limits are known and
-//! allow it. Units in stock come first (those on frames of this set before others), the smallest
+//! allow it, and where the wires can still be protected. Units in stock come first (those on frames of this set before others), the smallest
 //! that takes all that is left; then the cheapest new ones. An inlet is given no more than the
 //! largest supply of that voltage may carry, and so is a whole driver whose inlets are not
 //! isolated: once by the supplies of the catalogue, once by those in stock, and the better of the
@@ -16,6 +16,7 @@ use super::{
     fit,
     load::Load,
     need::Needs,
+    protect::protectable,
     supply,
 };
 use crate::{
@@ -306,7 +307,27 @@ impl<'a> Room<'_, 'a> {
                 within(driver.channel_limit_ma, fullest) == Some(true)
                     && within(driver.output_limit_ma, total) == Some(true)
                     && within(self.most, total) != Some(false)
+                    && self.protectable(driver, channels, total)
             })
+    }
+
+    /// Whether some lead that carries the colours can be protected at that load: the chosen one, if
+    /// one is.
+    fn protectable(&self, driver: &Driver, channels: &Channels, total: i64) -> bool {
+        let chosen = self.book.input.design.choices.lead;
+        let leads = self.book.of(|spec| match spec {
+            PartSpec::Lead(lead) => Some(lead),
+            _ => None,
+        });
+        let mut suited = leads
+            .into_iter()
+            .filter(|(id, lead)| match chosen {
+                Some(chosen) => chosen == *id,
+                None => lead.connector.carries(channels) == Some(true),
+            })
+            .peekable();
+        suited.peek().is_none()
+            || suited.any(|(_, lead)| protectable(driver, total, lead, self.voltage))
     }
 
     fn accepts(&self, driver: &Driver, output: &Output, rules: Rules) -> bool {

@@ -1,8 +1,10 @@
-//! The bench: calculators that need no stock and no design. A cut, and a nine-way switch.
+//! The bench: calculators that need no stock and no design. A cut, and a nine-way switch; each
+//! other one has a page of its own.
 
 use std::fmt::Display;
 
 use askama::Template;
+use axum::http::StatusCode;
 
 use super::{
     cx::Cx,
@@ -11,6 +13,7 @@ use super::{
     page::{Chrome, Section, page},
 };
 use crate::{
+    calc::{Refused, document},
     draw::{
         Picture,
         strip::{Segment, Stretch, Strip},
@@ -25,6 +28,38 @@ use crate::{
     },
     units::{CutPitch, Length, LengthUnit},
 };
+
+pub mod addresses;
+pub mod drop;
+pub mod wires;
+
+/// A document that was pasted instead of the fields; what is wrong stands beside it.
+fn pasted<T: serde::de::DeserializeOwned>(form: &mut Form) -> Option<T> {
+    form.take("document", |text| {
+        let value = serde_json::from_str(text)
+            .map_err(|why| format!("This is not JSON: {why}. Paste the whole document."))?;
+        document::read(value).map_err(|why| why.to_string())
+    })
+}
+
+/// What a calculator refuses, beside the field that it is about.
+fn refuse(form: &mut Form, why: &Refused, field: impl Fn(&str) -> &'static str) {
+    let name = field(&why.pointer);
+    if name == "document" {
+        form.fail(name, why);
+    } else {
+        form.fail(name, why.detail.replace("Send", "Type"));
+    }
+}
+
+/// OK, or that something typed is wrong.
+fn status(form: &Form) -> StatusCode {
+    if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    }
+}
 
 /// Lines of a list that one may type.
 const MOST_LINES: usize = 60;

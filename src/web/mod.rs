@@ -132,6 +132,15 @@ pub fn router(app: App) -> Router {
         .route("/parts/{id}/delete", post(part_edit::post_delete))
         .route("/who", get(who::get).post(who::post))
         .route("/bench", get(bench::get))
+        .route("/bench/drop", get(bench::drop::get).post(bench::drop::post))
+        .route(
+            "/bench/addresses",
+            get(bench::addresses::get).post(bench::addresses::post),
+        )
+        .route(
+            "/bench/wires",
+            get(bench::wires::get).post(bench::wires::post),
+        )
         .route(
             "/parts/{id}/offers/new",
             get(settings::offer::new).post(settings::offer::add),

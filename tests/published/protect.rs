@@ -232,3 +232,36 @@ fn a_cable_of_four_loaded_conductors_is_warned_of_before_it_is_refused() {
     set(&mut house, 4, "rating_ma", json!(2_900));
     assert_eq!(of_cable(&house), CheckState::Broken);
 }
+
+/// Bars of one group share an output as long as its wires can be protected: three of 0.72 A ask for
+/// a fuse of 2.88 A, which the lead's 3 A allow; four would ask for 3.84 A.
+#[test]
+fn bars_share_an_output_only_where_it_can_be_protected() {
+    let mut house = house(1_200_000);
+    house.input.design.bars[0].group = "uprights".parse().expect("a group");
+    for id in 2..=4 {
+        house.bar(
+            id,
+            1_200_000,
+            RGB,
+            json!({"cable_um": 2_000_000, "group": "uprights"}),
+        );
+    }
+    let plan = house.plan();
+    let outputs: Vec<usize> = plan
+        .drivers
+        .iter()
+        .flat_map(|driver| &driver.outputs)
+        .map(|output| output.bars.len())
+        .collect();
+    assert_eq!(outputs, [3, 1]);
+    assert!(
+        checks(&plan, "fuse-output")
+            .iter()
+            .all(|check| check.state == CheckState::Passed)
+    );
+    for id in [2, 3] {
+        set(&mut house, id, "rating_ma", json!(4_000));
+    }
+    assert_eq!(house.plan().drivers[0].outputs.len(), 1);
+}

@@ -10,9 +10,12 @@ use std::collections::BTreeMap;
 
 use super::Chosen;
 use crate::{
-    model::{id::PartId, part::PartSpec},
+    model::{
+        id::PartId,
+        part::{Driver, Lead, PartSpec},
+    },
     plan::{check::Checks, check::Finding, fit::amps, power::Output, power::capital},
-    units::{ConductorSize, Current},
+    units::{ConductorSize, Current, Voltage},
 };
 
 /// Blade fuses in mA (common sizes), for at most 32 V.
@@ -59,6 +62,33 @@ fn by_size(size: ConductorSize) -> Option<i64> {
     }
 }
 
+/// The largest fuse for a conductor: by its maker's rating and by its size, the smaller of the two;
+/// `None` where neither is known.
+fn largest_fuse(rating: Option<Current>, size: Option<ConductorSize>) -> Option<i64> {
+    let known = rating.map(Current::get);
+    match (known, size.and_then(by_size)) {
+        (Some(a), Some(b)) => Some(a.min(b)),
+        (a, b) => a.or(b),
+    }
+}
+
+/// Whether an output with a load, wired with a lead, can be protected at all: by its own limit or by
+/// a fuse. Where the lead tells nothing, nothing speaks against it.
+pub(in crate::plan) fn protectable(
+    driver: &Driver,
+    load_ma: i64,
+    lead: &Lead,
+    voltage: Voltage,
+) -> bool {
+    let Some(most) = largest_fuse(lead.rating_ma, lead.conductor) else {
+        return true;
+    };
+    driver
+        .output_limit_ma
+        .is_some_and(|limit| limit.get() <= most)
+        || chosen_fuse(load_ma, most, voltage.get()).is_ok()
+}
+
 /// What a fuse may protect at most: the thinnest conductor on the way, or the first whose rating
 /// is not known.
 enum Most {
@@ -76,11 +106,7 @@ fn thinnest(chosen: &Chosen<'_, '_>, parts: impl IntoIterator<Item = PartId>) ->
             PartSpec::Block(block) => (block.rating_ma, None),
             _ => (None, None),
         };
-        let known = rating.map(Current::get);
-        let most = match (known, size.and_then(by_size)) {
-            (Some(a), Some(b)) => Some(a.min(b)),
-            (a, b) => a.or(b),
-        };
+        let most = largest_fuse(rating, size);
         let name = chosen.book.name(id);
         let Some(most) = most else {
             return Some(Most::Unknown(name));

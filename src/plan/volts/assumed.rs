@@ -15,11 +15,11 @@ use crate::{
 };
 
 /// Resistance of one plug contact or screw terminal, in Ω (common practice, no source).
-pub(super) const CONTACT_OHM: f64 = 0.010;
+pub const CONTACT_OHM: f64 = 0.010;
 /// Resistance of a driver's channel that is on, in Ω (common practice, no source).
-pub(super) const ON_OHM: f64 = 0.030;
+pub const ON_OHM: f64 = 0.030;
 /// Temperature of cables and leads, in °C: a warm stage (common practice, no source).
-pub(super) const CELSIUS: f64 = 40.0;
+pub const CELSIUS: f64 = 40.0;
 /// A lead's bare tail, in m (common practice, no source).
 const TAIL_M: f64 = 0.15;
 /// Its conductor (common practice, no source).
@@ -143,7 +143,7 @@ pub(super) fn trace(
 }
 
 /// Forward voltage of one LED at the knee of its curve, in V (assumed diode).
-const fn knee_v(channel: Channel) -> f64 {
+pub const fn knee_v(channel: Channel) -> f64 {
     match channel {
         Channel::Red | Channel::Amber => 1.85,
         _ => 2.8,

@@ -7,7 +7,7 @@
 //! What is not known is taken as [`assumed`] states, and solved over its plausible range too; what
 //! comes of it is [`figures`], judged in [`judge`]. Like circuits are solved once.
 
-mod assumed;
+pub mod assumed;
 pub mod figures;
 pub mod judge;
 mod mend;
