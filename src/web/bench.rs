@@ -10,6 +10,7 @@ use super::{
     cx::Cx,
     error::Answer,
     form::Form,
+    link::Link,
     page::{Chrome, Section, page},
 };
 use crate::{

@@ -11,6 +11,7 @@ use crate::{
         cx::Cx,
         error::Answer,
         form::Form,
+        link::Link,
         page::{Chrome, Section, page_with},
     },
 };

@@ -13,6 +13,7 @@ use crate::{
         cx::Cx,
         error::Answer,
         form::{Choice, Form},
+        link::Link,
         page::{Chrome, Section, page_with},
     },
 };
