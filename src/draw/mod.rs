@@ -8,6 +8,7 @@
 pub mod calendar;
 pub mod elevation;
 pub mod strip;
+pub mod switches;
 pub mod volts;
 pub mod wiring;
 

@@ -81,14 +81,6 @@ impl Volts {
         for bound in &self.bounds {
             let row = self.row(lowest, bound.volts);
             svg.line("svg-limit", (across(0.0), row), (across(1.0), row));
-            let words = format!("{:.1} V: {}", bound.volts, bound.word);
-            svg.text(
-                "svg-small svg-on",
-                At::Percent(LEFT),
-                row + 14.0,
-                Anchor::Start,
-                &words,
-            );
         }
         for curve in &self.curves {
             let class = format!("svg-wire ch-{}", wire_class(Role::Colour(curve.channel)));
@@ -101,6 +93,17 @@ impl Volts {
                     );
                 }
             }
+        }
+        // Over the curves, so that none runs through them.
+        for bound in &self.bounds {
+            let words = format!("{:.1} V: {}", bound.volts, bound.word);
+            svg.text(
+                "svg-small svg-on svg-halo",
+                At::Percent(LEFT),
+                self.row(lowest, bound.volts) + 14.0,
+                Anchor::Start,
+                &words,
+            );
         }
         self.words(&mut svg, lowest);
         svg.text(

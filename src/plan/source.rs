@@ -274,7 +274,7 @@ pub fn rests_on(key: &str) -> &'static str {
 /// The bounds that a drop and a light are judged by.
 pub fn bounds() -> Source {
     Source {
-        what: "bounds",
+        what: "each bound",
         formula: "the drop is good, acceptable, or asks for another design; so is the light",
         inputs: vec![
             (

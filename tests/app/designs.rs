@@ -547,3 +547,22 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
     assert!(found.is_empty(), "{found:?}");
 }
+
+#[tokio::test]
+async fn addresses_are_drawn_as_switches_and_go_out_as_a_spreadsheet() {
+    let app = hall().await;
+    let page = app.get("/designs/3/addresses").await;
+    // Every driver of the sample has switches: nine numbers and nine levers each.
+    let drivers = page.count("section:has(dl.facts)");
+    assert!(drivers > 0);
+    assert_eq!(page.count("svg .svg-fill"), 9 * drivers);
+    let file = app.get("/designs/3/addresses.csv").await;
+    assert_eq!(file.status, 200);
+    let kind = file.header("content-type");
+    assert!(kind.is_some_and(|kind| kind.starts_with("text/csv")));
+    let mut lines = file.body.lines();
+    let titles = lines.next().unwrap().trim_start_matches('\u{feff}').trim();
+    assert_eq!(titles, "driver,universe,start,output,bar,colour,slot,set");
+    // 6 bars of three colours and 6 of two.
+    assert_eq!(lines.count(), 6 * 3 + 6 * 2);
+}

@@ -150,7 +150,7 @@ fn least(load_ma: i64) -> String {
 fn judge(what: &str, load_ma: Option<i64>, most: Option<Most>, voltage_mv: i64) -> Judged {
     let not = |finding: Finding| Judged {
         finding,
-        words: "fuse not known".to_owned(),
+        words: "not known".to_owned(),
     };
     let Some(load) = load_ma else {
         return not(Finding::unknown(
@@ -199,7 +199,7 @@ fn judge(what: &str, load_ma: Option<i64>, most: Option<Most>, voltage_mv: i64) 
                 "Take thicker conductors, or spread the bars over more outputs and inlets.",
             ),
             words: format!(
-                "no fuse fits: {} or more, at most {} for {name}",
+                "none fits: {} or more, at most {} for {name}",
                 least(load),
                 amps(most)
             ),
@@ -270,7 +270,7 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> (Words, Wor
             let words = if own {
                 judged.words
             } else {
-                format!("in its common: {}", judged.words)
+                format!("fuse in its common: {}", judged.words)
             };
             outputs.insert((at, number), words);
         }
@@ -281,7 +281,10 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> (Words, Wor
             let judged = feed(chosen, &what, (at, number), ma, voltage_mv);
             let Some(judged) = judged else { continue };
             checks.add("fuse-feed", &key, &about, judged.finding, []);
-            inlets.insert((at, number), format!("near the supply: {}", judged.words));
+            inlets.insert(
+                (at, number),
+                format!("fuse near the supply: {}", judged.words),
+            );
         }
     }
     (inlets, outputs)

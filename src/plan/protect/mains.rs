@@ -168,7 +168,7 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> Option<Main
     checks.add(
         "mains",
         "circuit",
-        "mains circuit",
+        "Mains circuit",
         judge(chosen, &found),
         [],
     );
@@ -198,7 +198,7 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> Option<Main
         } else {
             Finding::warned(sentence, "Switch the supplies on one after the other.")
         };
-        checks.add("inrush", "circuit", "mains circuit", finding, []);
+        checks.add("inrush", "circuit", "Mains circuit", finding, []);
     }
     Some(found)
 }

@@ -14,7 +14,8 @@ use crate::{
 /// The media type of CSV (RFC 7111).
 pub const MEDIA_TYPE: &str = "text/csv; charset=utf-8; header=present";
 
-fn answer(name: &str, text: String) -> Response {
+/// A file to be saved under a name.
+pub fn answer(name: &str, text: String) -> Response {
     let disposition = format!("attachment; filename=\"{name}.csv\"");
     (
         [

@@ -4,9 +4,10 @@ use askama::Template;
 
 use super::{Head, Tab, Whole, count_of, head, load};
 use crate::{
-    draw::wiring::wire_class,
+    draw::{Picture, switches, wiring::wire_class},
     model::{
         channel::Role,
+        csv,
         id::DesignId,
         part::{AddressBy, PartSpec},
     },
@@ -18,6 +19,7 @@ use crate::{
     },
     web::{
         at::Path,
+        csv::file::answer,
         cx::Cx,
         error::Answer,
         link::Link,
@@ -37,6 +39,8 @@ pub struct AddressRow {
     pub slots: String,
     /// How the address is set.
     pub set: String,
+    /// Its nine switches, where it has them and they can show it.
+    pub switches: Option<Picture>,
     /// Where it may start.
     pub start: Option<Source>,
     /// Its bars with the slot of each colour: output, bar, colour class, colour, slot.
@@ -62,6 +66,7 @@ struct AddressPage {
     head: Head,
     drivers: Vec<AddressRow>,
     data: Vec<String>,
+    file: Link,
     line: Source,
     taken: String,
 }
@@ -106,6 +111,16 @@ pub fn setting(by: AddressBy, start: u16) -> String {
         AddressBy::Rdm => format!("over the data line (RDM): set {start}"),
         AddressBy::Unknown => "how this device's address is set is not noted".to_owned(),
     }
+}
+
+/// The switches of a device, drawn.
+fn drawn(by: AddressBy, start: u16) -> Option<Picture> {
+    let number = match by {
+        AddressBy::Switches => start,
+        AddressBy::SwitchesLessOne => start.checked_sub(1)?,
+        _ => return None,
+    };
+    Some(switches::draw(number, &switches_on(number)?))
 }
 
 fn slot_words(slot: SlotRef) -> String {
@@ -204,6 +219,7 @@ pub fn rows(whole: &Whole) -> Vec<AddressRow> {
                 set: driver
                     .address
                     .map_or_else(String::new, |start| setting(by, start.slot)),
+                switches: driver.address.and_then(|start| drawn(by, start.slot)),
                 start: spec.map(source::start_address),
                 bars,
             }
@@ -232,10 +248,42 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         chrome,
         drivers: rows(&whole),
         data: data_words(&whole),
+        file: Link::AddressesFile(id),
         line: source::line_loads(),
         taken: cx.venue.slots_taken.clone(),
         head,
     }))
+}
+
+/// GET: every slot as a spreadsheet: one row for each colour of each bar.
+pub async fn file(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let titles = [
+        "driver", "universe", "start", "output", "bar", "colour", "slot", "set",
+    ]
+    .map(str::to_owned);
+    let mut lines = Vec::new();
+    for (row, driver) in rows(&whole).iter().zip(&whole.plan().drivers) {
+        let Some(start) = driver.address else {
+            continue;
+        };
+        for bar in &row.bars {
+            for (_, colour, slot) in &bar.slots {
+                lines.push(vec![
+                    row.name.clone(),
+                    start.universe.to_string(),
+                    start.slot.to_string(),
+                    bar.output.to_string(),
+                    bar.label.clone(),
+                    colour.clone(),
+                    slot.to_string(),
+                    row.set.clone(),
+                ]);
+            }
+        }
+    }
+    let text = csv::write(&titles, &lines, true);
+    Ok(answer(&format!("addresses-{id}"), text))
 }
 
 #[cfg(test)]

@@ -85,6 +85,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/wiring", get(wiring::get))
         .route("/designs/{id}/power", get(power::get))
         .route("/designs/{id}/addresses", get(address::get))
+        .route("/designs/{id}/addresses.csv", get(address::file))
         .route("/designs/{id}/checks", get(checks::get))
         .route("/designs/{id}/checks/reason", post(checks::reason))
         .route("/designs/{id}/shortfall", get(short::get))

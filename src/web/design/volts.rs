@@ -215,7 +215,7 @@ fn row(cx: &Cx, whole: &Whole, output: &OutputVolts, bar: &BarVolts, ids: &[BarI
         ),
         parts: full.map_or_else(String::new, |one| {
             format!(
-                "cable {:.1} %, tape {:.1} %, supply and driver {:.1} %",
+                "cable {:.1} %, tape {:.1} %, feed and driver {:.1} %",
                 one.full.drop_cable_percent,
                 one.full.drop_tape_percent,
                 one.full.drop_source_percent
