@@ -81,16 +81,13 @@ fn load(chosen: &Chosen<'_, '_>) -> MainsLoad {
     };
     for source in &chosen.fed.supplies {
         let name = chosen.book.name(source.part);
-        match source.load_ma {
-            Some(ma) => {
-                let (va, words) = taken(&name, source.spec, ma, &mut found.assumed);
-                found.load_va = found.load_va.map(|sum| sum + va);
-                found.terms.push(words);
-            }
-            None => {
-                found.load_va = None;
-                found.terms.push(format!("{name}: its load is not known"));
-            }
+        if let Some(ma) = source.load_ma {
+            let (va, words) = taken(&name, source.spec, ma, &mut found.assumed);
+            found.load_va = found.load_va.map(|sum| sum + va);
+            found.terms.push(words);
+        } else {
+            found.load_va = None;
+            found.terms.push(format!("{name}: its load is not known"));
         }
         match source.spec.inrush_ma {
             Some(ma) => {
