@@ -193,8 +193,8 @@ async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
     assert!(runs(&less) < runs(&out), "{less}");
 
     // What a bar was made of here is known; only its plug can be corrected.
-    let built = app.follow(&app.get("/tag/F-1").await).await;
-    let edit = built.attributes("a[href$='/edit']", "href")[0].clone();
+    let fixture = app.follow(&app.get("/tag/F-1").await).await;
+    let edit = fixture.attributes("a[href$='/edit']", "href")[0].clone();
     let form = app.get(&edit).await.form("form.form");
     let longer = form.clone().set("lit_um", "1 m").send(&app).await;
     assert_eq!(longer.status, 409);
