@@ -77,6 +77,29 @@ impl Bench {
         given
     }
 
+    /// What the rolls and bars to buy cost in minor units, and how many millimetres of them have no
+    /// price.
+    pub(super) fn to_buy(&self, book: &Book<'_>) -> (i64, i64) {
+        let (mut money, mut unpriced_mm) = (0_i64, 0_i64);
+        for (part, need) in &self.needs {
+            for (which, &rolls) in &need.bought {
+                let rolls = i64::from(rolls);
+                match which {
+                    Bought::Offer(id) => {
+                        let offer = book.offers(*part).iter().find(|offer| offer.id == *id);
+                        let price = offer.map_or(0, |offer| offer.price_minor.get());
+                        money = money.saturating_add(price.saturating_mul(rolls));
+                    }
+                    Bought::Length(length) => {
+                        let mm = length.get() / 1_000;
+                        unpriced_mm = unpriced_mm.saturating_add(mm.saturating_mul(rolls));
+                    }
+                }
+            }
+        }
+        (money, unpriced_mm)
+    }
+
     /// Notes a length that nothing gives.
     pub(super) fn lack(&mut self, part: PartId, amount: i64, used_for: &str) {
         let need = self.needs.entry(part).or_default();

@@ -23,8 +23,9 @@ use super::{
     plug::{self, Plug},
     power::{self, Used},
     protect::{self, Protection},
-    reuse::assign_fixtures,
+    reuse::Open,
     sundry, supply,
+    together::Score,
     volts::{self, Chosen},
     wire,
 };
@@ -47,7 +48,8 @@ pub fn plan(input: &Input) -> Plan {
     let mut needs = Needs::default();
     let mut bench = Bench::default();
 
-    let reuse = assign_fixtures(&book);
+    let mut extras = Extras::of(&book);
+    let reuse = Open::new(&book).give(|served| judge(&book, &extras, served));
     for (bar, why) in &reuse.refused {
         if let Some(bar) = book.bar(*bar) {
             let finding = Finding::broken(why.clone(), "Choose another fixture, or none.");
@@ -60,16 +62,7 @@ pub fn plan(input: &Input) -> Plan {
         .copied()
         .zip(reuse.served.iter().copied())
         .collect();
-    let voltages: BTreeSet<Voltage> = served
-        .iter()
-        .filter_map(|(_, spare)| spare.map(|spare| spare.fixture.make.voltage_mv))
-        .collect();
-    let to_build: Vec<&Bar> = served
-        .iter()
-        .filter(|(_, spare)| spare.is_none())
-        .map(|(bar, _)| *bar)
-        .collect();
-    let mut extras = Extras::of(&book);
+    let (to_build, voltages) = to_build(&book, &reuse.served);
     let builds = build(
         &book,
         &to_build,
@@ -192,8 +185,44 @@ pub fn plan(input: &Input) -> Plan {
         checks: checks.finish(),
         holds: holds.into_iter().chain(count_holds).collect(),
         near_misses: reuse.near,
+        reuse_proof: reuse.proof,
         cost,
         proofs: bench.proofs,
+    }
+}
+
+/// The bars without a fixture, and the voltages of those that have one.
+fn to_build<'a>(
+    book: &Book<'a>,
+    served: &[Option<&SpareFixture>],
+) -> (Vec<&'a Bar>, BTreeSet<Voltage>) {
+    let bars = book.bars.iter().copied().zip(served);
+    let left = bars.filter(|(_, spare)| spare.is_none());
+    let voltages = served.iter().flatten();
+    (
+        left.map(|(bar, _)| bar).collect(),
+        voltages
+            .map(|spare| spare.fixture.make.voltage_mv)
+            .collect(),
+    )
+}
+
+/// What it costs to build the bars without a fixture.
+fn judge(book: &Book<'_>, extras: &Extras, served: &[Option<&SpareFixture>]) -> Score {
+    let (bars, voltages) = to_build(book, served);
+    let mut bench = Bench::default();
+    let mut checks = Checks::default();
+    let builds = build(book, &bars, voltages, &extras.bars, &mut bench, &mut checks);
+    let (money, unpriced_mm) = bench.to_buy(book);
+    let proofs = &bench.proofs;
+    Score {
+        short: builds.short.len(),
+        money,
+        unpriced_mm,
+        solder: proofs.iter().map(|it| it.solder_work).sum(),
+        unproven: proofs
+            .iter()
+            .any(|it| !(it.short.is_proven() && it.money.is_proven() && it.solder.is_proven())),
     }
 }
 

@@ -37,6 +37,7 @@ pub mod shopping;
 pub mod source;
 mod sundry;
 mod supply;
+mod together;
 pub mod volts;
 pub mod wire;
 

@@ -48,6 +48,10 @@ pub struct Plan {
     pub holds: Vec<PlannedHold>,
     /// Fixtures that would serve if a bar were a little different.
     pub near_misses: Vec<NearMiss>,
+    /// What is known of the served bars being those that leave the least money and soldering to the
+    /// others.
+    #[serde(default = "not_asked")]
+    pub reuse_proof: Proof<i64>,
     /// Money.
     pub cost: Cost,
     /// What is proven of the cuts, tape part by tape part.

@@ -1,19 +1,24 @@
 //! Which spare fixture serves which wanted bar, and what could replace a fixture.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::{
-    assign::{Cost, assign},
+    answer::Proof,
+    assign::{Assignment, Cost, assign},
     book::Book,
     input::{Freedom, SpareFixture},
     outcome::NearMiss,
+    together::{self, Kinds, Score},
 };
 use crate::{
     model::{
+        channel::Channels,
         design::Bar,
         fixture::{Condition, Fed, Make},
-        id::{BarId, ThingId},
+        id::{BarId, PartId, ThingId},
         text::Tag,
     },
-    units::{Length, LengthUnit},
+    units::{Length, LengthUnit, Voltage},
 };
 
 /// The least length, beside a tenth of the bar's own, within which a near miss is worth showing.
@@ -161,107 +166,264 @@ pub(super) struct Reuse<'a> {
     pub(super) refused: Vec<(BarId, String)>,
     /// Fixtures that would serve if a bar were a little different.
     pub(super) near: Vec<NearMiss>,
+    /// What is known of the choice being the cheapest.
+    pub(super) proof: Proof<i64>,
 }
 
-/// Gives fixtures chosen by hand to their bars, and the others by exact assignment: most bars
-/// served, then least sum of length mismatches, then least sum of positions along the walk from
-/// the nearest place.
-pub(super) fn assign_fixtures<'a>(book: &Book<'a>) -> Reuse<'a> {
-    let unit = book.input.venue.length_unit;
-    let mut served: Vec<Option<&SpareFixture>> = vec![None; book.bars.len()];
-    let mut refused = Vec::new();
-    let mut taken = std::collections::BTreeSet::new();
-    for (at, bar) in book.bars.iter().enumerate() {
-        let Some(chosen) = bar.fixture else { continue };
-        let Some(&spare) = book
+/// The bars for which no fixture was chosen by hand, and the fixtures that are left for them.
+pub(super) struct Open<'b, 'a> {
+    book: &'b Book<'a>,
+    served: Vec<Option<&'a SpareFixture>>,
+    refused: Vec<(BarId, String)>,
+    rows: Vec<usize>,
+    makes: Vec<Make>,
+    columns: Vec<&'a SpareFixture>,
+    nearest: i64,
+}
+
+/// What two bars that are cut alike have in common.
+type CutAs<'a> = (
+    &'a Channels,
+    Option<Voltage>,
+    bool,
+    Option<PartId>,
+    Option<PartId>,
+    Fed,
+    Length,
+);
+
+fn cut_as(bar: &Bar) -> CutAs<'_> {
+    (
+        &bar.channels,
+        bar.voltage_mv,
+        bar.diffused,
+        bar.tape,
+        bar.profile,
+        bar.fed,
+        bar.length_um,
+    )
+}
+
+impl<'b, 'a> Open<'b, 'a> {
+    /// Gives the fixtures chosen by hand to their bars.
+    pub(super) fn new(book: &'b Book<'a>) -> Self {
+        let unit = book.input.venue.length_unit;
+        let mut served: Vec<Option<&SpareFixture>> = vec![None; book.bars.len()];
+        let mut refused = Vec::new();
+        let mut taken = BTreeSet::new();
+        for (at, bar) in book.bars.iter().enumerate() {
+            let Some(chosen) = bar.fixture else { continue };
+            let Some(&spare) = book
+                .fixtures
+                .iter()
+                .find(|spare| spare.fixture.id == chosen)
+            else {
+                refused.push((bar.id, "The chosen fixture is not in the house.".to_owned()));
+                continue;
+            };
+            let tag = &spare.fixture.tag;
+            if let Some(misfit) = why_not(bar, spare, unit) {
+                refused.push((bar.id, format!("{tag} was chosen, but {}.", misfit.why)));
+            } else if !taken.insert(chosen) {
+                refused.push((
+                    bar.id,
+                    format!("{tag} was chosen, but for another bar too."),
+                ));
+            } else {
+                served[at] = Some(spare);
+            }
+        }
+        // Bars with a refused choice are served like any other, so that the set can still be built.
+        let rows: Vec<usize> = (0..book.bars.len())
+            .filter(|&at| served[at].is_none())
+            .collect();
+        let columns: Vec<&SpareFixture> = book
             .fixtures
             .iter()
-            .find(|spare| spare.fixture.id == chosen)
-        else {
-            refused.push((bar.id, "The chosen fixture is not in the house.".to_owned()));
-            continue;
-        };
-        let tag = &spare.fixture.tag;
-        if let Some(misfit) = why_not(bar, spare, unit) {
-            refused.push((bar.id, format!("{tag} was chosen, but {}.", misfit.why)));
-        } else if !taken.insert(chosen) {
-            refused.push((
-                bar.id,
-                format!("{tag} was chosen, but for another bar too."),
-            ));
-        } else {
-            served[at] = Some(spare);
+            .copied()
+            .filter(|spare| state_misfit(spare).is_none() && !taken.contains(&spare.fixture.id))
+            .collect();
+        let nearest = columns.iter().map(|spare| spare.place.position).min();
+        Self {
+            makes: rows.iter().map(|&at| make_of(book.bars[at])).collect(),
+            nearest: nearest.unwrap_or(0),
+            book,
+            served,
+            refused,
+            rows,
+            columns,
         }
     }
 
-    // Bars with a refused choice are served like any other, so that the set can still be built.
-    let rows: Vec<usize> = (0..book.bars.len())
-        .filter(|&at| served[at].is_none())
-        .collect();
-    let columns: Vec<&SpareFixture> = book
-        .fixtures
-        .iter()
-        .copied()
-        .filter(|spare| state_misfit(spare).is_none() && !taken.contains(&spare.fixture.id))
-        .collect();
-    let makes: Vec<Make> = rows.iter().map(|&at| make_of(book.bars[at])).collect();
-    let nearest = columns
-        .iter()
-        .map(|spare| spare.place.position)
-        .min()
-        .unwrap_or(0);
-    let best = assign(rows.len(), columns.len(), |row, column| {
-        let wanted = wanted(book.bars[rows[row]], &makes[row]);
-        let spare = columns[column];
+    fn cost(&self, row: usize, column: usize) -> Option<Cost> {
+        let wanted = wanted(self.book.bars[self.rows[row]], &self.makes[row]);
+        let spare = self.columns[column];
         let off = off(&wanted, &spare.fixture.make);
         let fits = off <= wanted.longer_um.get()
             && off >= -wanted.shorter_um.get()
             && differs(&wanted, &spare.fixture.make).is_none();
         fits.then(|| Cost {
             primary: off.unsigned_abs(),
-            secondary: spare.place.position.abs_diff(nearest),
+            secondary: spare.place.position.abs_diff(self.nearest),
         })
-    });
-    for (row, column) in best.column_of.iter().enumerate() {
-        if let Some(column) = *column {
-            served[rows[row]] = Some(columns[column]);
-            taken.insert(columns[column].fixture.id);
+    }
+
+    /// The best assignment of some of the open bars: most served, least mismatch, nearest places.
+    fn assign(&self, rows: &[usize]) -> Assignment {
+        assign(rows.len(), self.columns.len(), |row, column| {
+            self.cost(rows[row], column)
+        })
+    }
+
+    /// The fixture of each bar where these rows are assigned so.
+    fn with(&self, rows: &[usize], best: &Assignment) -> Vec<Option<&'a SpareFixture>> {
+        let mut served = self.served.clone();
+        for (row, column) in rows.iter().zip(&best.column_of) {
+            if let Some(column) = *column {
+                served[self.rows[*row]] = Some(self.columns[column]);
+            }
+        }
+        served
+    }
+
+    /// Gives the fixtures to bars so that the rest costs least, see [`super::together`]; `judge`
+    /// says what it costs to build the bars that have none.
+    pub(super) fn give(
+        self,
+        mut judge: impl FnMut(&[Option<&'a SpareFixture>]) -> Score,
+    ) -> Reuse<'a> {
+        let all: Vec<usize> = (0..self.rows.len()).collect();
+        let full = self.assign(&all);
+        let served = self.with(&all, &full);
+        if full.served == all.len() || full.served == 0 {
+            return self.done(served, Proof::Proven);
+        }
+        let (kinds, members) = self.kinds();
+        let first = members
+            .iter()
+            .map(|rows| {
+                let got = rows.iter().filter(|row| full.column_of[**row].is_some());
+                got.count()
+            })
+            .collect();
+        // Which of some like bars are served makes no difference to what is cut.
+        let rows_of = |choice: &together::Served| -> Vec<usize> {
+            let mut rows: Vec<usize> = members
+                .iter()
+                .zip(choice)
+                .flat_map(|(rows, count)| rows.iter().take(*count).copied())
+                .collect();
+            rows.sort_unstable();
+            rows
+        };
+        let chosen = kinds.choose(first, |choice| {
+            let rows = rows_of(choice);
+            judge(&self.with(&rows, &self.assign(&rows)))
+        });
+        let mut best: Option<(u128, u128, Vec<Option<&SpareFixture>>)> = None;
+        for choice in chosen.best.iter().take(MOST_TIES) {
+            let rows = rows_of(choice);
+            let found = self.assign(&rows);
+            if best
+                .as_ref()
+                .is_none_or(|(off, far, _)| (found.primary, found.secondary) < (*off, *far))
+            {
+                let served = self.with(&rows, &found);
+                best = Some((found.primary, found.secondary, served));
+            }
+        }
+        let ranks = (full.primary, full.secondary);
+        let served = match best {
+            // The first assignment is one of the cheapest: which of like bars it serves is kept.
+            Some((off, far, _)) if (off, far) == ranks => served,
+            Some((_, _, better)) => better,
+            None => served,
+        };
+        self.done(served, chosen.proof)
+    }
+
+    /// Bars that ask for the same, with their rows, and the fixtures by what they serve.
+    fn kinds(&self) -> (Kinds, Vec<Vec<usize>>) {
+        let mut by: BTreeMap<(CutAs<'_>, Length, Length), Vec<usize>> = BTreeMap::new();
+        for (row, &at) in self.rows.iter().enumerate() {
+            let bar = self.book.bars[at];
+            by.entry((cut_as(bar), bar.shorter_um, bar.longer_um))
+                .or_default()
+                .push(row);
+        }
+        let cuts: BTreeSet<CutAs<'_>> = by.keys().map(|(cut, _, _)| *cut).collect();
+        let place = |cut: &CutAs<'_>| cuts.iter().position(|it| it == cut).unwrap_or(0);
+        let cut_as = by.keys().map(|(cut, _, _)| place(cut)).collect();
+        let members: Vec<Vec<usize>> = by.into_values().collect();
+        let mut groups: BTreeMap<BTreeSet<usize>, usize> = BTreeMap::new();
+        for column in 0..self.columns.len() {
+            let serves: BTreeSet<usize> = members
+                .iter()
+                .enumerate()
+                .filter(|(_, rows)| self.cost(rows[0], column).is_some())
+                .map(|(kind, _)| kind)
+                .collect();
+            if !serves.is_empty() {
+                *groups.entry(serves).or_default() += 1;
+            }
+        }
+        let kinds = Kinds {
+            bars: members.iter().map(Vec::len).collect(),
+            cut_as,
+            fixtures: groups.into_iter().collect(),
+        };
+        (kinds, members)
+    }
+
+    fn done(self, served: Vec<Option<&'a SpareFixture>>, proof: Proof<i64>) -> Reuse<'a> {
+        Reuse {
+            near: self.near(&served),
+            refused: self.refused,
+            served,
+            proof,
         }
     }
 
-    let mut near = Vec::new();
-    for (at, bar) in book.bars.iter().enumerate() {
-        if served[at].is_some() {
-            continue;
-        }
-        let make = make_of(bar);
-        let wanted = wanted(bar, &make);
-        let limit = NEAR_UM.max(bar.length_um.get() / 10);
-        for spare in &columns {
-            let found = &spare.fixture.make;
-            // Beyond the tolerance already: what served would not be left over.
-            let by_um = length_misfit(&wanted, found, unit).and_then(|misfit| misfit.by_um);
-            if let Some(by_um) = by_um.filter(|by| by.abs() <= limit)
-                && !taken.contains(&spare.fixture.id)
-                && differs(&wanted, found).is_none()
-            {
-                near.push(NearMiss {
-                    bar: bar.id,
-                    label: bar.label.to_string(),
-                    fixture: spare.fixture.id,
-                    tag: spare.fixture.tag.clone(),
-                    by_um,
-                });
+    fn near(&self, served: &[Option<&SpareFixture>]) -> Vec<NearMiss> {
+        let taken: BTreeSet<ThingId> = served
+            .iter()
+            .flatten()
+            .map(|spare| spare.fixture.id)
+            .collect();
+        let unit = self.book.input.venue.length_unit;
+        let mut near = Vec::new();
+        for (at, bar) in self.book.bars.iter().enumerate() {
+            if served[at].is_some() {
+                continue;
+            }
+            let make = make_of(bar);
+            let wanted = wanted(bar, &make);
+            let limit = NEAR_UM.max(bar.length_um.get() / 10);
+            for spare in &self.columns {
+                let found = &spare.fixture.make;
+                // Beyond the tolerance already: what served would not be left over.
+                let by_um = length_misfit(&wanted, found, unit).and_then(|misfit| misfit.by_um);
+                if let Some(by_um) = by_um.filter(|by| by.abs() <= limit)
+                    && !taken.contains(&spare.fixture.id)
+                    && differs(&wanted, found).is_none()
+                {
+                    near.push(NearMiss {
+                        bar: bar.id,
+                        label: bar.label.to_string(),
+                        fixture: spare.fixture.id,
+                        tag: spare.fixture.tag.clone(),
+                        by_um,
+                    });
+                }
             }
         }
-    }
-    near.sort_by_key(|miss| (miss.by_um.abs(), miss.bar, miss.fixture));
-    Reuse {
-        served,
-        refused,
-        near,
+        near.sort_by_key(|miss| (miss.by_um.abs(), miss.bar, miss.fixture));
+        near
     }
 }
+
+/// The most equally cheap choices among which mismatch and place decide.
+const MOST_TIES: usize = 16;
 
 /// A fixture that can replace another.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -48,6 +48,26 @@ fn most_bars_are_served_then_lengths_then_the_walk() {
     assert_eq!(plan.holds.len(), 3);
 }
 
+/// By hand. One fixture serves either bar; a piece of exactly a metre is there. The fixture of a
+/// metre fits the metre bar best, but then a roll is bought for the longer one.
+#[test]
+fn the_fixture_goes_where_it_saves_a_roll_and_not_where_it_fits_best() {
+    let mut house = House::new();
+    let part = house.part(1, "tape", tape(RGB));
+    house.offer(part, 5_000_000, 3_000);
+    house.fixture(10, 1_000_000, RGB, json!({}));
+    house.bar(1, 1_000_000, RGB, json!({}));
+    house.bar(2, 1_050_000, RGB, json!({"shorter_um": 50_000}));
+    let without = house.plan();
+    assert_eq!(served(&without), [Some(10), None]);
+    // Twenty units of 50 mm.
+    house.piece(20, part, 20, json!({}));
+    let plan = house.plan();
+    assert_eq!(served(&plan), [None, Some(10)], "{:?}", plan.bars);
+    assert!(plan.reuse_proof.is_proven());
+    assert_eq!(need(&plan, part).expect("needed").short, 0);
+}
+
 #[test]
 fn what_is_not_free_good_or_alike_does_not_serve() {
     let mut house = House::new();

@@ -77,6 +77,8 @@ struct ReusePage {
     free: Vec<FreeGroup>,
     not_free: Vec<NotFree>,
     summary: String,
+    /// Whether it was found out that no other choice of bars costs less, where there was a choice.
+    proven: bool,
 }
 
 /// GET: the page.
@@ -190,6 +192,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         near,
         not_free,
         summary,
+        proven: whole.plan().reuse_proof.is_proven(),
     }))
 }
 
