@@ -435,6 +435,7 @@ impl Work<'_> {
             solder: plan.proof.solder,
             priced: !self.book.offers(self.part).is_empty(),
             solder_work: plan.solder_work,
+            asked: self.pitch.is_some().then(|| problem.clone()),
         });
 
         // Like bars go to like stretches batch by batch, stock before what is bought.

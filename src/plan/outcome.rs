@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 
 use super::{
     answer::{Proof, Why},
+    cut::Problem,
     protect::MainsLoad,
     volts::figures::VoltsPlan,
 };
@@ -465,6 +466,11 @@ pub struct CutProof {
     pub priced: bool,
     /// Soldering work of the plan.
     pub solder_work: u64,
+    /// The question, where it is of tape, for what else one may ask of it. Plans that were kept
+    /// have none.
+    #[serde(skip)]
+    #[schema(ignore)]
+    pub asked: Option<Problem>,
 }
 
 /// For plans kept before packs were chosen together.

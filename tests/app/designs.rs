@@ -566,3 +566,36 @@ async fn addresses_are_drawn_as_switches_and_go_out_as_a_spreadsheet() {
     // 6 bars of three colours and 6 of two.
     assert_eq!(lines.count(), 6 * 3 + 6 * 2);
 }
+
+#[tokio::test]
+async fn the_cuts_say_what_each_further_soldered_end_saves() {
+    let app = TestApp::new().await;
+    sample::fill(app.db(), app.clock()).await.unwrap();
+    let mut tables = 0;
+    for set in 1..=3 {
+        let page = app.get(format!("/designs/{set}/cuts")).await;
+        assert_eq!(page.status, 200);
+        if page.count("#soldering tbody") != 1 {
+            continue;
+        }
+        tables += 1;
+        let ends: Vec<u32> = page
+            .texts("#soldering tbody td:first-child")
+            .iter()
+            .map(|ends| ends.parse().expect("a number"))
+            .collect();
+        assert!(
+            ends.len() > 1 && ends.is_sorted_by(|a, b| a < b),
+            "{ends:?}"
+        );
+        let saves = page.texts("#soldering tbody td:nth-child(3)");
+        assert_eq!(saves[0], "");
+        for (pair, saved) in ends.windows(2).zip(&saves[1..]) {
+            let more = pair[1] - pair[0];
+            assert!(saved.contains(&format!("by {more} more end")), "{saved}");
+        }
+        let first = &page.texts("#soldering tbody td:nth-child(2)")[0];
+        assert!(page.text("#soldering p").contains(first.as_str()));
+    }
+    assert!(tables > 0, "the sample has a set that buys tape");
+}

@@ -147,6 +147,16 @@ fn boards_of_25() {
     assert_eq!(fewest(25, &wants), 2167);
 }
 
+/// One above the rounded bound: each length alone fills rolls without rest, so that the linear
+/// program needs 2/3 + 3/4 + 6/11 = 259/132 < 2 of them, and no two rolls hold all. The instance is
+/// known for that: M. Fieldhouse, SICUP Bulletin 5 (1990); G. Scheithauer and J. Terno, European
+/// Journal of Operational Research 84 (1995) [both from memory]; that three are needed was found by
+/// trying all patterns.
+#[test]
+fn one_above_the_rounded_bound() {
+    assert_eq!(fewest(132, &[(44, 2), (33, 3), (12, 6)]), 3);
+}
+
 /// P. C. Gilmore, R. E. Gomory, Operations Research 9 (1961) 849-859.
 #[test]
 fn gilmore_gomory_three_lengths() {

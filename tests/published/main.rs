@@ -2,9 +2,11 @@
 //! source beside it.
 
 mod assign;
+mod checker;
 mod cutting;
 mod house;
 mod laws;
+mod layouts;
 mod protect;
 mod reuse;
 mod trade;

@@ -215,6 +215,10 @@ pub struct CutsBody {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(max_items = 3, nullable = false)]
     pub objectives: Option<Vec<CutsObjective>>,
+    /// Whether to answer what soldering saves too: the least money for each number of soldered ends.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    pub trade_off: Option<bool>,
     /// How long to search at most, in milliseconds; 5,000 where it is left out. What was found by
     /// then comes back with its bound.
     #[serde(default, skip_serializing_if = "Option::is_none")]

@@ -6,6 +6,7 @@
 
 mod asked;
 mod said;
+mod trade;
 
 use std::time::Duration;
 
@@ -15,6 +16,7 @@ pub use asked::{
 pub use said::{
     CutsAnswer, CutsBought, CutsEndOf, CutsLayout, CutsProven, CutsRest, CutsSegment, CutsShort,
 };
+pub use trade::{CutsTradeOff, CutsTradePoint, CutsUnsoldered};
 
 use super::{Elapsed, Refused, document::sentence};
 use crate::plan::cut::{self, Effort};
@@ -39,9 +41,21 @@ pub fn answer(asked: &CutsBody, elapsed: Elapsed<'_>) -> Result<CutsAnswer, Refu
         stop: &|| elapsed() >= limit,
     };
     // Each range was checked field by field, so that nothing is left to refuse as a whole.
-    let plan = cut::plan_within(&problem, &effort)
-        .map_err(|why| Refused::at("", sentence(&why.to_string())))?;
-    Ok(CutsAnswer::new(asked, &problem, &plan, elapsed()))
+    let whole = |why: cut::Refusal| Refused::at("", sentence(&why.to_string()));
+    let plan = cut::plan_within(&problem, &effort).map_err(whole)?;
+    let trade_off = if asked.trade_off == Some(true) {
+        Some(cut::trade_off(&problem, &effort).map_err(whole)?)
+    } else {
+        None
+    };
+    let trade_off = trade_off.as_ref();
+    Ok(CutsAnswer::new(
+        asked,
+        &problem,
+        &plan,
+        trade_off,
+        elapsed(),
+    ))
 }
 
 #[cfg(test)]

@@ -5,12 +5,12 @@ use std::{collections::BTreeMap, time::Duration};
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
-use super::asked::CutsBody;
+use super::{asked::CutsBody, trade::CutsTradeOff};
 use crate::{
     model::text::words,
     plan::{
         answer::Proof,
-        cut::{Aim, CutPlan, Joining, Layout, Problem, Rest, Source, Use},
+        cut::{Aim, CutPlan, Joining, Layout, Problem, Rest, Source, TradeOff, Use},
     },
 };
 
@@ -128,6 +128,10 @@ pub struct CutsAnswer {
     pub layouts: Vec<CutsLayout>,
     /// Rolls to buy.
     pub bought: Vec<CutsBought>,
+    /// What soldering saves, where it was asked for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[schema(nullable = false)]
+    pub trade_off: Option<CutsTradeOff>,
     /// How long it took, in milliseconds.
     pub elapsed_ms: u64,
 }
@@ -137,24 +141,10 @@ impl CutsAnswer {
         asked: &CutsBody,
         problem: &Problem,
         plan: &CutPlan,
+        trade_off: Option<&TradeOff>,
         elapsed: Duration,
     ) -> Self {
-        let mut layouts: Vec<CutsLayout> = Vec::new();
-        let mut bought: BTreeMap<usize, u32> = BTreeMap::new();
-        for layout in &plan.layouts {
-            let written = written(asked, layout);
-            if let Source::Roll(roll) = layout.source {
-                *bought.entry(roll).or_default() += 1;
-                let like = |known: &&mut CutsLayout| {
-                    known.bought && known.from == written.from && known.segments == written.segments
-                };
-                if let Some(known) = layouts.iter_mut().find(like) {
-                    known.count += 1;
-                    continue;
-                }
-            }
-            layouts.push(written);
-        }
+        let (layouts, bought) = laid_out(asked, plan);
         let aim = asked.aim();
         let rest = |rest: &Rest| CutsRest {
             scrap_units: rest.scrap_units,
@@ -190,19 +180,40 @@ impl CutsAnswer {
                 })
                 .collect(),
             layouts,
-            bought: bought
-                .into_iter()
-                .map(|(roll, count)| CutsBought {
-                    roll: asked.rolls[roll].name.clone(),
-                    count,
-                })
-                .collect(),
+            bought,
+            trade_off: trade_off.map(|found| CutsTradeOff::new(asked, found)),
             elapsed_ms: u64::try_from(elapsed.as_millis()).unwrap_or(u64::MAX),
         }
     }
 }
 
-fn bound<T: Copy>(proof: &Proof<T>, value: T) -> Option<T> {
+/// The layouts in the question's names, rolls cut alike together, and what is bought.
+pub(super) fn laid_out(asked: &CutsBody, plan: &CutPlan) -> (Vec<CutsLayout>, Vec<CutsBought>) {
+    let mut layouts: Vec<CutsLayout> = Vec::new();
+    let mut bought: BTreeMap<usize, u32> = BTreeMap::new();
+    for layout in &plan.layouts {
+        let written = written(asked, layout);
+        if let Source::Roll(roll) = layout.source {
+            *bought.entry(roll).or_default() += 1;
+            let like = |known: &&mut CutsLayout| {
+                known.bought && known.from == written.from && known.segments == written.segments
+            };
+            if let Some(known) = layouts.iter_mut().find(like) {
+                known.count += 1;
+                continue;
+            }
+        }
+        layouts.push(written);
+    }
+    let bought = bought.into_iter().map(|(roll, count)| CutsBought {
+        roll: asked.rolls[roll].name.clone(),
+        count,
+    });
+    (layouts, bought.collect())
+}
+
+/// What a proof leaves possible.
+pub(super) fn bound<T: Copy>(proof: &Proof<T>, value: T) -> Option<T> {
     match proof {
         Proof::Proven => Some(value),
         Proof::Within { bound } => Some(*bound),

@@ -1,9 +1,11 @@
+use std::time::Duration;
+
 use serde_json::{Value, json};
 
 use crate::calc::{Kind, Refused, answer};
 
 fn refused(asked: Value) -> Refused {
-    answer(Kind::Cuts, asked, &|| std::time::Duration::ZERO).expect_err("it is refused")
+    answer(Kind::Cuts, asked, &|| Duration::ZERO).expect_err("it is refused")
 }
 
 fn good() -> Value {
@@ -85,7 +87,7 @@ fn what_does_not_go_together_is_named_by_a_pointer() {
 fn what_was_not_asked_for_is_not_claimed() {
     let mut asked = good();
     asked["objectives"] = json!(["money"]);
-    let said = answer(Kind::Cuts, asked, &|| std::time::Duration::ZERO).expect("it is answered");
+    let said = answer(Kind::Cuts, asked, &|| Duration::ZERO).expect("it is answered");
     assert_eq!(
         said["proven"],
         json!({"money": true, "solder": null, "rest": null})
@@ -95,4 +97,52 @@ fn what_was_not_asked_for_is_not_claimed() {
         (&Value::Null, &Value::Null)
     );
     assert_eq!(said["purchase_minor"], said["purchase_bound_minor"]);
+}
+
+// By hand: a roll of 130 has two leads. Four bars of 30 come from one roll with two soldered ends,
+// or from two rolls with none.
+#[test]
+fn what_soldering_saves_is_answered_where_it_is_asked_for() {
+    let mut asked = json!({
+        "unit_um": 50_000,
+        "rolls": [{"name": "roll", "units": 130, "start": "lead", "end": "lead", "price_minor": 900}],
+        "bars": [{"name": "bar", "units": 30, "quantity": 4, "fed": "one_end"}],
+        "usable_offcut_units": 10,
+        "solder_weights": {"lead": 0, "joint": 1, "mark": 2},
+    });
+    let plain = answer(Kind::Cuts, asked.clone(), &|| Duration::ZERO).expect("it is answered");
+    assert_eq!(plain.get("trade_off"), None);
+    asked["trade_off"] = json!(true);
+    let said = answer(Kind::Cuts, asked.clone(), &|| Duration::ZERO).expect("it is answered");
+    let found = &said["trade_off"];
+    let points = [(0, 1_800), (2, 900)].map(|(ends, money)| {
+        json!({"soldered_ends": ends, "purchase_minor": money, "purchase_bound_minor": money})
+    });
+    assert_eq!(
+        (&found["points"], &found["proven"]),
+        (&json!(points), &json!(true))
+    );
+    let unsoldered = &found["without_solder"];
+    assert_eq!(unsoldered["bought"], json!([{"roll": "roll", "count": 2}]));
+    let layouts = unsoldered["layouts"].as_array().expect("a list");
+    assert!(layouts.iter().all(|layout| {
+        let segments = layout["segments"].as_array().expect("a list");
+        segments
+            .iter()
+            .all(|segment| segment["solder"] == json!([]))
+    }));
+    // Whatever is bought, a bar fed at both ends and shorter than every roll is soldered.
+    asked["bars"][0]["fed"] = json!("both_ends");
+    let said = answer(Kind::Cuts, asked, &|| Duration::ZERO).expect("it is answered");
+    assert_eq!(said["trade_off"].get("without_solder"), None);
+    assert_eq!(said["trade_off"]["points"][0]["soldered_ends"], 4);
+}
+
+#[test]
+fn out_of_time_no_point_of_the_trade_off_is_claimed() {
+    let mut asked = good();
+    asked["trade_off"] = json!(true);
+    let late = || Duration::from_mins(1);
+    let said = answer(Kind::Cuts, asked, &late).expect("it is answered");
+    assert_eq!(said["trade_off"], json!({"points": [], "proven": false}));
 }

@@ -68,6 +68,9 @@ impl Instance {
 }
 
 impl Level {
+    /// Soldering before money, and nothing that matters less.
+    pub const SOLDER_FIRST: [Self; 3] = [Self::Short, Self::Solder, Self::Money];
+
     pub const ALL: [Self; 6] = [
         Self::Short,
         Self::Money,
@@ -76,29 +79,6 @@ impl Level {
         Self::Offcuts,
         Self::Squares,
     ];
-
-    /// A cost as far as one of the first levels looks at it: what matters less than soldering is
-    /// looked at all at once.
-    fn cut_off(self, cost: Cost) -> Cost {
-        match self {
-            Self::Short => Cost {
-                short: cost.short,
-                ..Cost::default()
-            },
-            Self::Money => Cost {
-                short: cost.short,
-                money: cost.money,
-                ..Cost::default()
-            },
-            Self::Solder => Cost {
-                short: cost.short,
-                money: cost.money,
-                solder: cost.solder,
-                ..Cost::default()
-            },
-            Self::Scrap | Self::Offcuts | Self::Squares => cost,
-        }
-    }
 
     /// How it ended, among levels in their order.
     pub fn done(self, done: &[Done]) -> Option<Done> {
@@ -290,6 +270,10 @@ pub(super) struct Levels<'a> {
     may_be_short: bool,
     /// What bounded the levels that are proven.
     pub duals: Vec<(Level, Dual)>,
+    /// The levels in the order in which they matter.
+    order: &'static [Level],
+    /// The most soldering that any plan may take.
+    cap: Option<i64>,
     /// The best plan is the best in all levels.
     finished: bool,
     /// Patterns of the level within a gap, once they were listed.
@@ -300,6 +284,25 @@ pub(super) struct Levels<'a> {
 }
 
 impl<'a> Levels<'a> {
+    /// In another order than the usual one, and with no more soldering than `cap`, which `best` must
+    /// keep to. `None` where the problem is too large for this.
+    pub fn in_order(
+        order: &'static [Level],
+        cap: Option<i64>,
+        instance: &'a Instance,
+        arrangements: &'a mut Arrangements,
+        best: Solution,
+        (most_steps, stop): (u64, &'a dyn Fn() -> bool),
+    ) -> Option<Self> {
+        let mut levels = Self::new(instance, arrangements, best, most_steps, stop)?;
+        levels.order = order;
+        if let Some(cap) = cap {
+            levels.cap = Some(cap);
+            levels.hold_at(Level::Solder, cap.into());
+        }
+        Some(levels)
+    }
+
     /// `None` where the problem is too large for this.
     pub fn new(
         instance: &'a Instance,
@@ -348,6 +351,8 @@ impl<'a> Levels<'a> {
             unit: 1.0,
             may_be_short,
             duals: Vec::new(),
+            order: &Level::ALL,
+            cap: None,
             finished: false,
             listed: None,
             universe: None,
@@ -427,7 +432,9 @@ impl<'a> Levels<'a> {
     /// Keeps a plan if it is better.
     fn offer(&mut self, mut solution: Solution) -> bool {
         solution.cost = total_cost(self.instance, self.arrangements, &solution);
-        if solution.cost < self.best.cost {
+        let key = |cost: Cost| self.order.iter().map(move |level| level.of(cost));
+        let kept = self.cap.is_none_or(|cap| solution.cost.solder <= cap);
+        if kept && key(solution.cost).lt(key(self.best.cost)) {
             self.best = solution;
             self.take_in();
             return true;
@@ -439,7 +446,7 @@ impl<'a> Levels<'a> {
     /// least already are given as such.
     pub fn prove(&mut self, last: Level, known: impl Fn(Level, &Solution) -> bool) -> Vec<Done> {
         let mut done = Vec::new();
-        for level in Level::ALL {
+        for &level in self.order {
             if level > last {
                 break;
             }
@@ -464,21 +471,61 @@ impl<'a> Levels<'a> {
 
     /// Holds the present level at its least from now on.
     fn hold(&mut self) {
-        let value = self.level.of(self.best.cost);
-        if self.level == Level::Short && !self.may_be_short {
-            return;
+        if self.level != Level::Short || self.may_be_short {
+            self.hold_at(self.level, self.value());
         }
+    }
+
+    fn hold_at(&mut self, level: Level, value: i128) {
         let entries: Vec<(usize, f64)> = self
             .what
             .iter()
             .enumerate()
-            .map(|(column, what)| (column, float(what.adds(self.level))))
+            .map(|(column, what)| (column, float(what.adds(level))))
             .filter(|(_, adds)| *adds != 0.0)
             .collect();
         let row = self.lp.rhs.len();
         self.lp.add_row(&entries, float(value));
         self.what.push(What::Left);
-        self.held.push((self.level, row));
+        self.held.push((level, row));
+    }
+
+    /// What a held level may come to.
+    fn most(&self, level: Level) -> i128 {
+        match (level, self.cap) {
+            (Level::Solder, Some(cap)) => cap.into(),
+            _ => level.of(self.best.cost),
+        }
+    }
+
+    fn holds(&self, level: Level) -> bool {
+        self.held.iter().any(|&(held, _)| held == level)
+    }
+
+    /// It matters what soldering a pattern takes, or what rests it leaves.
+    fn is_laid(&self) -> bool {
+        self.level > Level::Money || self.holds(Level::Solder)
+    }
+
+    /// A cost as far as the present level looks at it: what matters less than soldering is looked at
+    /// all at once.
+    fn cut_off(&self, cost: Cost) -> Cost {
+        if self.level > Level::Solder {
+            return cost;
+        }
+        let seen = |level: Level, value: i64| {
+            if self.level == level || self.holds(level) {
+                value
+            } else {
+                0
+            }
+        };
+        Cost {
+            short: cost.short,
+            money: seen(Level::Money, cost.money),
+            solder: seen(Level::Solder, cost.solder),
+            ..Cost::default()
+        }
     }
 
     fn set_costs(&mut self) {
@@ -644,6 +691,7 @@ impl<'a> Levels<'a> {
         let held: Vec<(Level, f64)> = self
             .held
             .iter()
+            .filter(|(level, _)| *level != self.level)
             .map(|&(level, row)| (level, (-prices[row] * unit).max(0.0)))
             .chain([(self.level, 1.0)])
             .collect();
@@ -708,7 +756,9 @@ impl<'a> Levels<'a> {
         let bars: u32 = self.instance.demand.iter().sum();
         let mut bound = dual.weights.worth_of(&self.instance.demand);
         for &(level, _) in &self.held {
-            bound -= dual.weight_of(level) * level.of(self.best.cost);
+            if level != self.level {
+                bound -= dual.weight_of(level) * self.most(level);
+            }
         }
         if self.may_be_short {
             for (&worth, &many) in dual.weights.worth.iter().zip(&self.instance.demand) {
@@ -993,7 +1043,7 @@ impl<'a> Levels<'a> {
             }),
             budget,
             options,
-            beat: self.level.cut_off(self.best.cost),
+            beat: self.cut_off(self.best.cost),
         };
         let most = self.most_steps.saturating_sub(self.steps);
         let (ended, steps) = reach::search(&program, most_states, most, self.stop);
@@ -1011,14 +1061,14 @@ impl<'a> Levels<'a> {
         let held: Vec<(Level, i128)> = self
             .held
             .iter()
-            .map(|&(level, _)| (level, level.of(self.best.cost)))
+            .map(|&(level, _)| (level, self.most(level)))
             .collect();
         let program = tree::Program {
             instance: self.instance,
             level: self.level,
             held,
             may_be_short: self.may_be_short,
-            covering: self.level <= Level::Money,
+            covering: !self.is_laid(),
             patterns,
             beat: target + 1,
         };
@@ -1151,10 +1201,17 @@ impl<'a> Levels<'a> {
                 limits.push(list::Limit { weights, most });
             }
         }
-        let by_joints = self.level > Level::Money && self.instance.classes[class].jointed;
-        let how = (by_joints, self.level <= Level::Money);
+        let by_joints = self.is_laid() && self.instance.classes[class].jointed;
+        let how = (by_joints, !self.is_laid());
         let most = until.min(self.most_steps).saturating_sub(self.steps);
-        let (sets, steps) = list::sets(self.instance, &limits, class, MOST_LISTED, how, most);
+        let (sets, steps) = list::sets(
+            self.instance,
+            &limits,
+            class,
+            MOST_LISTED,
+            how,
+            (most, self.stop),
+        );
         self.steps += 1 + steps;
         sets
     }
@@ -1187,21 +1244,23 @@ impl<'a> Levels<'a> {
         let of = &self.instance.classes[class];
         let least = at_least(self.instance, of, counts);
         // It does not matter how bars lie, beyond what soldering they take.
-        if self.level <= Level::Money || self.level == Level::Solder && solder.is_some() {
+        if !self.is_laid() || self.level == Level::Solder && solder.is_some() {
             let cost = Cost {
                 money: least.money,
                 solder: solder.filter(|_| self.level == Level::Solder).unwrap_or(0),
                 ..Cost::default()
             };
+            let cost = self.cut_off(cost);
             return (dual.slack(class, counts, cost) <= gap).then_some(cost);
         }
         let soldered = Cost {
             solder: solder.unwrap_or(least.solder),
             ..least
         };
-        let cannot = self.held.iter().any(|&(level, _)| {
-            level <= Level::Solder && level.of(soldered) > level.of(self.best.cost)
-        });
+        let cannot = self
+            .held
+            .iter()
+            .any(|&(level, _)| level <= Level::Solder && level.of(soldered) > self.most(level));
         if cannot || dual.slack_at_least(self.instance, class, counts, soldered) > gap {
             return None;
         }
@@ -1211,11 +1270,11 @@ impl<'a> Levels<'a> {
         self.exact &= best.exact;
         let within = dual.slack(class, counts, best.cost) <= gap
             && self.held.iter().all(|&(level, _)| {
-                level == Level::Squares || level.of(best.cost) <= level.of(self.best.cost)
+                level == Level::Squares || level.of(best.cost) <= self.most(level)
             })
             && duals
                 .iter()
                 .all(|(level, dual)| self.affords(*level, dual, class, counts, best.cost));
-        within.then(|| self.level.cut_off(best.cost))
+        within.then(|| self.cut_off(best.cost))
     }
 }

@@ -34,7 +34,7 @@ pub(super) struct Limit<'a> {
 }
 
 /// All sets of a class whose reduced cost can be within each of the limits, and the steps that it
-/// took; `None` where there are more than `room`, or after `most_steps`. Some of the sets can be
+/// took; `None` where there are more than `room`, after `most_steps`, or once it is late. Some can be
 /// dearer. Only `full` ones are those that no bar can be added to.
 pub(super) fn sets(
     instance: &Instance,
@@ -42,21 +42,21 @@ pub(super) fn sets(
     class: usize,
     room: usize,
     (by_joints, full): (bool, bool),
-    most_steps: u64,
+    (most_steps, is_late): (u64, &dyn Fn() -> bool),
 ) -> (Option<Sets>, u64) {
     let most_looked = most_steps.saturating_mul(PER_STEP);
     if by_joints
         && instance.classes[class].units <= MOST_POSITIONS
         && let Some(packing) = Packing::new(&instance.demand)
     {
-        return Along::new(instance, limits, class, packing).list(room, most_looked);
+        return Along::new(instance, limits, class, packing).list(room, most_looked, is_late);
     }
     let mut lister = Lister::new(
         instance,
         limits[0].weights,
         class,
         limits[0].most,
-        most_looked,
+        (most_looked, is_late),
     );
     lister.full = full;
     let mut sets = Vec::new();
@@ -65,6 +65,8 @@ pub(super) fn sets(
     (complete.then_some(sets), lister.looked / PER_STEP)
 }
 
+/// Looks between two questions whether it is late.
+const LOOKED_BETWEEN: u64 = 4_096;
 /// How many price vectors are looked at together.
 const ALONG: usize = 3;
 
@@ -185,7 +187,13 @@ impl<'a> Along<'a> {
         along
     }
 
-    fn list(&self, room: usize, most_looked: u64) -> (Option<Sets>, u64) {
+    fn list(
+        &self,
+        room: usize,
+        most_looked: u64,
+        is_late: &dyn Fn() -> bool,
+    ) -> (Option<Sets>, u64) {
+        let mut ask_at = LOOKED_BETWEEN;
         let mut looked = (self.rested.len() * self.length) as u64;
         let ones: Vec<u128> = (0..self.instance.kinds.len())
             .map(|kind| self.packing.one(kind))
@@ -243,7 +251,12 @@ impl<'a> Along<'a> {
                         }
                     }
                 }
-                if looked > most_looked {
+                // Time is not asked for at every step.
+                let late = looked >= ask_at && is_late();
+                if looked >= ask_at {
+                    ask_at = looked + LOOKED_BETWEEN;
+                }
+                if late || looked > most_looked {
                     return (None, looked / PER_STEP);
                 }
             }
@@ -270,6 +283,7 @@ struct Lister<'a> {
     most: i128,
     looked: u64,
     most_looked: u64,
+    is_late: &'a dyn Fn() -> bool,
     full: bool,
 }
 
@@ -279,7 +293,7 @@ impl<'a> Lister<'a> {
         weights: &Weights,
         class: usize,
         most: i128,
-        most_looked: u64,
+        (most_looked, is_late): (u64, &'a dyn Fn() -> bool),
     ) -> Self {
         let of: &Class = &instance.classes[class];
         let step = instance.step();
@@ -339,6 +353,7 @@ impl<'a> Lister<'a> {
             most,
             looked: 0,
             most_looked,
+            is_late,
             full: false,
         }
     }
@@ -353,7 +368,8 @@ impl<'a> Lister<'a> {
         most_sets: usize,
     ) -> bool {
         self.looked += 1;
-        if self.looked > self.most_looked {
+        let late = self.looked.is_multiple_of(LOOKED_BETWEEN) && (self.is_late)();
+        if late || self.looked > self.most_looked {
             return false;
         }
         let at = usize::try_from(taken).unwrap_or(0);

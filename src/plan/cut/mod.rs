@@ -75,6 +75,7 @@ mod reach;
 mod search;
 mod simplex;
 mod start;
+mod trade;
 mod tree;
 mod verify;
 mod write;
@@ -83,6 +84,7 @@ use std::cmp::Reverse;
 
 use thiserror::Error;
 
+pub use self::trade::{TradeOff, TradePoint, trade_off};
 pub use self::verify::{Flaw, Total, verify};
 use super::answer::Proof;
 
@@ -480,3 +482,5 @@ fn joining(piece: &Stock, at: u64) -> Joining {
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod trade_tests;

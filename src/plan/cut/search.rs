@@ -23,6 +23,9 @@ const MOST_BARS_EXACT: u32 = 200;
 const MOST_PATTERNS: usize = 6_000;
 /// Steps for searching a whole case exactly before it is bounded by linear programs.
 const STEPS_WHOLE: u64 = 5_000;
+/// With so few bars or fewer, a search through all ways comes first, for so many steps.
+const FEW_BARS: u32 = 16;
+const STEPS_FEW: u64 = 400;
 /// Limits for one small case of the improvement.
 const MOST_PATTERNS_PART: usize = 800;
 const STEPS_PART: u64 = 375;
@@ -573,6 +576,22 @@ fn all_proven(done: &[Done], aim: Aim) -> bool {
     done.len() >= asked && done.iter().all(|done| matches!(done, Done::Proven))
 }
 
+/// A plan to begin with, improved a little.
+pub(super) fn start(instance: &Instance, arrangements: &mut Arrangements) -> Solution {
+    let mut search = Search {
+        instance,
+        bounds: Bounds::new(instance),
+        arrangements: std::mem::take(arrangements),
+        steps: 0,
+        stop: &|| false,
+    };
+    let mut best = starts(instance, &mut search.arrangements);
+    let bars: u32 = instance.demand.iter().sum();
+    search.improve(&mut best, 0, STEPS_PER_BAR * u64::from(bars));
+    *arrangements = search.arrangements;
+    best
+}
+
 /// Searches within the budget and writes the plan out.
 pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
     let instance = &Instance::new(problem);
@@ -599,7 +618,27 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
     // Some steps are kept for what follows.
     let first = effort.steps / 10 * 7;
     let mut known = Known::default();
-    search.levels(&mut best, &available, effort, first, &mut known);
+    // Going through a small case whole is quicker than a linear program of each level.
+    if bars <= FEW_BARS {
+        let to_beat = best.cost;
+        let steps = STEPS_FEW.min(effort.steps / 4);
+        let outcome = search.branch(
+            &instance.demand,
+            &available,
+            to_beat,
+            MOST_PATTERNS_PART,
+            steps,
+        );
+        if let Some(better) = outcome.found {
+            best = better;
+        }
+        if outcome.complete && outcome.exact {
+            known.done = vec![Done::Proven; Level::ALL.len()];
+        }
+    }
+    if known.done.is_empty() {
+        search.levels(&mut best, &available, effort, first, &mut known);
+    }
     // Where that leaves something open, a search of another kind may find a better plan.
     if !all_proven(&known.done, effort.aim) && search.steps < effort.steps && !(effort.stop)() {
         let before = best.cost;

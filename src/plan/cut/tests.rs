@@ -5,9 +5,9 @@ use proptest::prelude::*;
 use super::*;
 
 const BARE: (End, End) = (End::Bare, End::Bare);
-const LEADED: (End, End) = (End::Lead, End::Lead);
+pub(super) const LEADED: (End, End) = (End::Lead, End::Lead);
 
-fn piece(units: u64, ends: (End, End), joints: Option<Joints>) -> Stock {
+pub(super) fn piece(units: u64, ends: (End, End), joints: Option<Joints>) -> Stock {
     Stock {
         units,
         start: ends.0,
@@ -16,7 +16,7 @@ fn piece(units: u64, ends: (End, End), joints: Option<Joints>) -> Stock {
     }
 }
 
-fn one_end(units: u64, quantity: u32) -> Want {
+pub(super) fn one_end(units: u64, quantity: u32) -> Want {
     Want {
         units,
         quantity,
@@ -24,7 +24,7 @@ fn one_end(units: u64, quantity: u32) -> Want {
     }
 }
 
-fn problem(stock: Vec<Stock>, wants: Vec<Want>) -> Problem {
+pub(super) fn problem(stock: Vec<Stock>, wants: Vec<Want>) -> Problem {
     Problem {
         stock,
         rolls: Vec::new(),
@@ -323,7 +323,7 @@ fn a_plan_that_is_changed_anywhere_is_rejected() {
 // share the bars out. Shares nothing with the planner but the question.
 
 /// Bars short, money, soldering, scrap, offcuts, squares (negative).
-type Objective = (u64, i64, u64, u64, u64, i128);
+pub(super) type Objective = (u64, i64, u64, u64, u64, i128);
 
 fn add(a: Objective, b: Objective) -> Objective {
     (
@@ -398,28 +398,30 @@ impl Walk<'_> {
     }
 }
 
-fn brute(problem: &Problem) -> Objective {
-    let ways = |piece: &Stock| {
-        let mut walk = Walk {
-            problem,
-            piece: *piece,
-            found: BTreeMap::new(),
-        };
-        walk.from(0, 0, &mut vec![0; problem.wants.len()], (0, 0, 0, 0, 0, 0));
-        walk.found
+/// Every set of bars that a piece can give, each laid as well as can be.
+pub(super) fn ways(problem: &Problem, piece: &Stock) -> BTreeMap<Vec<u32>, Objective> {
+    let mut walk = Walk {
+        problem,
+        piece: *piece,
+        found: BTreeMap::new(),
     };
+    walk.from(0, 0, &mut vec![0; problem.wants.len()], (0, 0, 0, 0, 0, 0));
+    walk.found
+}
+
+fn brute(problem: &Problem) -> Objective {
     let bars: u32 = problem.wants.iter().map(|want| want.quantity).sum();
     // Every piece and every roll that could be bought, with what not using it costs.
     let mut all: Vec<BTreeMap<Vec<u32>, Objective>> = Vec::new();
     let nothing = vec![0; problem.wants.len()];
     for stock in &problem.stock {
-        let mut found = ways(stock);
+        let mut found = ways(problem, stock);
         let whole = i128::from(stock.units) * i128::from(stock.units);
         found.insert(nothing.clone(), (0, 0, 0, 0, 0, -whole));
         all.push(found);
     }
     for roll in &problem.rolls {
-        let mut found = ways(&roll.piece);
+        let mut found = ways(problem, &roll.piece);
         for objective in found.values_mut() {
             objective.1 += roll.price_minor;
         }
@@ -498,7 +500,7 @@ fn any_want(most: u64) -> impl Strategy<Value = Want> {
     })
 }
 
-fn any_problem() -> impl Strategy<Value = Problem> {
+pub(super) fn any_problem() -> impl Strategy<Value = Problem> {
     let roll = (any_piece(9), 0_i64..5, proptest::option::of(0_u32..3)).prop_map(
         |(piece, price_minor, quantity)| Roll {
             piece,

@@ -3,7 +3,10 @@
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, count_of, head, load};
+use super::{
+    Head, Tab, Whole, count_of, head, load,
+    trade::{self, Trade},
+};
 use crate::{
     draw::{
         Picture,
@@ -68,6 +71,7 @@ struct CutsPage {
     head: Head,
     groups: Vec<(String, Vec<CutRow>)>,
     proofs: Vec<ProofRow>,
+    trades: Vec<Trade>,
     solder: Vec<String>,
     bars: usize,
 }
@@ -304,6 +308,12 @@ pub fn solder(whole: &Whole) -> Vec<String> {
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Cuts);
+    let questions = trade::questions(&whole);
+    let work = tokio::task::spawn_blocking(move || trade::found(questions));
+    let trades = match work.await {
+        Ok(found) => found,
+        Err(error) => std::panic::resume_unwind(error.into_panic()),
+    };
     Ok(page(&CutsPage {
         chrome,
         groups: rows(&cx, &whole),
@@ -312,6 +322,10 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             .proofs
             .iter()
             .map(|one| proof(&cx, &whole, one))
+            .collect(),
+        trades: trades
+            .into_iter()
+            .map(|(part, found)| trade::shown(&cx, part, &found))
             .collect(),
         solder: solder(&whole),
         bars: whole.design().bars.len(),

@@ -53,6 +53,7 @@ pub mod short;
 pub mod state;
 pub mod strike;
 pub mod swap;
+pub mod trade;
 mod volts;
 pub mod wiring;
 
