@@ -1161,6 +1161,9 @@ impl<'a> Levels<'a> {
     ) -> Option<Vec<(usize, Counts, Cost)>> {
         let mut found = Vec::new();
         for class in 0..self.instance.classes.len() {
+            if self.spent() {
+                return None;
+            }
             let sets = self.sets(dual, gap, duals, class, until)?;
             let by_solder = self.level == Level::Solder;
             let mut sets = sets.into_iter().map(|(counts, priced)| {
