@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, VecDeque};
 use super::{
     book::Book,
     cut::{self, Budget, Joining, Joints, Problem, Roll, SolderWeights, Stock, Use, Want},
-    outcome::{Becomes, CutProof, CutSegment, CutSource, Joint, PieceCut},
+    outcome::{Becomes, CutProof, CutQuestion, CutSegment, CutSource, Joint, PieceCut},
 };
 use crate::{
     model::{
@@ -435,7 +435,7 @@ impl Work<'_> {
             solder: plan.proof.solder,
             priced: !self.book.offers(self.part).is_empty(),
             solder_work: plan.solder_work,
-            asked: self.pitch.is_some().then(|| problem.clone()),
+            asked: CutQuestion(self.pitch.is_some().then(|| problem.clone())),
         });
 
         // Like bars go to like stretches batch by batch, stock before what is bought.

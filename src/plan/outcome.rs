@@ -466,11 +466,21 @@ pub struct CutProof {
     pub priced: bool,
     /// Soldering work of the plan.
     pub solder_work: u64,
-    /// The question, where it is of tape, for what else one may ask of it. Plans that were kept
-    /// have none.
+    /// The question, for what else one may ask of it.
     #[serde(skip)]
     #[schema(ignore)]
-    pub asked: Option<Problem>,
+    pub asked: CutQuestion,
+}
+
+/// The question that cuts of tape answer. It is no part of what a plan says: plans that were kept
+/// have none, and it does not count where plans are compared.
+#[derive(Debug, Clone, Default)]
+pub struct CutQuestion(pub Option<Problem>);
+
+impl PartialEq for CutQuestion {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
 }
 
 /// For plans kept before packs were chosen together.

@@ -52,7 +52,7 @@ fn ends(number: u64, before: &str) -> String {
 /// The questions of the tapes that are cut for money, with what they are called.
 pub fn questions(whole: &Whole) -> Vec<(String, Problem)> {
     let question = |proof: &CutProof| {
-        let asked = proof.asked.clone().filter(|_| proof.priced)?;
+        let asked = proof.asked.0.clone().filter(|_| proof.priced)?;
         Some((whole.part_name(proof.part), asked))
     };
     whole.plan().proofs.iter().filter_map(question).collect()
