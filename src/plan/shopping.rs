@@ -197,7 +197,9 @@ pub fn gather(
             cost_minor: line.cost_minor,
             left_over: (amount && last)
                 .then(|| i64::try_from(basket.left_over[line.want]).ok())
-                .flatten(),
+                .flatten()
+                // Spares are bought to be left over.
+                .map(|left| left.saturating_add(sum.spare)),
             on_order: sum.ordered,
             designs: sum.designs.clone(),
             order_by: days_before(first, slack),
@@ -318,8 +320,9 @@ impl Short {
             let open: i64 = open.map(|((_, pack), packs)| pack * packs).sum();
             // What the plans count as due in is part of the open orders.
             let ordered = (open - sum.due).max(0);
-            let wanted = sum.amount + spares(sum.amount, spare_percent) - ordered;
-            add(part, Lot::Amount, sum, ordered, wanted);
+            let spare = spares(sum.amount, spare_percent);
+            let wanted = sum.amount + spare - ordered;
+            add(part, Lot::Amount, Sum { spare, ..sum }, ordered, wanted);
         }
         for ((part, roll_um), sum) in std::mem::take(&mut self.rolls) {
             // Rolls of one length are alike, from whichever offer.
@@ -343,6 +346,7 @@ struct Sum {
     amount: i64,
     due: i64,
     ordered: i64,
+    spare: i64,
     first: Option<Date>,
     designs: Vec<(DesignId, String)>,
 }
