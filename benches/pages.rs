@@ -346,10 +346,10 @@ async fn fill(file: &Path, size: Size) -> Fallible<()> {
     for sql in [
         "INSERT INTO design (id, name, build_on, get_in, strike_on)
          VALUES (1, 'Spring set', date('now'), date('now', '2 days'), date('now', '20 days'))",
-        "INSERT INTO bar (design_id, position, label, length_um, shorter_um, longer_um, channels, diffused,
+        r#"INSERT INTO bar (design_id, position, label, length_um, shorter_um, longer_um, channels, diffused,
              fed, x_um, y_um, angle_mdeg, cable_um, tape_part_id)
-         SELECT 1, id, 'bar ' || id, 1200000 + id * 50000, 50000, 0, 'white', 0, 'one_end', 0, 0, 0, 0, 7
-         FROM part WHERE id <= 8",
+         SELECT 1, id, 'bar ' || id, 1200000 + id * 50000, 50000, 0, '["white"]', 0, 'one_end', 0, 0, 0, 0, 7
+         FROM part WHERE id <= 8"#,
         "UPDATE design SET state = 'reserved'",
         "INSERT INTO hold (design_id, thing_id, from_amount, to_amount, from_on, to_on, becomes, made_on, who)
          SELECT 1, id, 0, 1, date('now'), date('now', '20 days'), 'returns', date('now'), 'bench'
