@@ -49,6 +49,15 @@ pub(super) struct Kinds {
     pub(super) fixtures: Vec<(BTreeSet<usize>, usize)>,
 }
 
+/// Which fixtures serve which kinds.
+#[derive(Debug, Clone)]
+struct Given {
+    /// Fixtures of each group that serve nothing.
+    left: Vec<usize>,
+    /// How many of each group serve each kind.
+    to: Vec<Vec<usize>>,
+}
+
 /// How many bars of each kind are served.
 pub(super) type Served = Vec<usize>;
 
@@ -68,44 +77,40 @@ const MOST_JUDGED: usize = 12;
 const MOST_SEEN: usize = 2_000;
 
 impl Kinds {
-    /// Whether fixtures can serve so many of each kind at once.
-    fn can_serve(&self, served: &[usize]) -> bool {
-        let mut left: Vec<usize> = self.fixtures.iter().map(|(_, count)| *count).collect();
-        // Fixtures of each group that serve each kind so far.
-        let mut given = vec![vec![0_usize; self.bars.len()]; self.fixtures.len()];
+    /// Fixtures for so many of each kind at once, if there are.
+    fn give_all(&self, served: &[usize]) -> Option<Given> {
+        let mut given = Given {
+            left: self.fixtures.iter().map(|(_, count)| *count).collect(),
+            to: vec![vec![0; self.bars.len()]; self.fixtures.len()],
+        };
         for (kind, wanted) in served.iter().enumerate() {
             for _ in 0..*wanted {
                 let mut seen = vec![false; self.fixtures.len()];
-                if !self.give(kind, &mut left, &mut given, &mut seen) {
-                    return false;
+                if !self.give(kind, &mut given, &mut seen) {
+                    return None;
                 }
             }
         }
-        true
+        Some(given)
     }
 
-    /// Gives a fixture to a bar of a kind, if need be by giving another bar another one.
-    fn give(
-        &self,
-        kind: usize,
-        left: &mut [usize],
-        given: &mut [Vec<usize>],
-        seen: &mut [bool],
-    ) -> bool {
+    /// Gives a fixture to one more bar of a kind, if need be by giving another bar another one;
+    /// changes nothing where it can't.
+    fn give(&self, kind: usize, given: &mut Given, seen: &mut [bool]) -> bool {
         for (group, (serves, _)) in self.fixtures.iter().enumerate() {
             if seen[group] || !serves.contains(&kind) {
                 continue;
             }
             seen[group] = true;
-            if left[group] > 0 {
-                left[group] -= 1;
-                given[group][kind] += 1;
+            if given.left[group] > 0 {
+                given.left[group] -= 1;
+                given.to[group][kind] += 1;
                 return true;
             }
             for other in 0..self.bars.len() {
-                if other != kind && given[group][other] > 0 && self.give(other, left, given, seen) {
-                    given[group][other] -= 1;
-                    given[group][kind] += 1;
+                if other != kind && given.to[group][other] > 0 && self.give(other, given, seen) {
+                    given.to[group][other] -= 1;
+                    given.to[group][kind] += 1;
                     return true;
                 }
             }
@@ -113,24 +118,35 @@ impl Kinds {
         false
     }
 
-    /// The choices that differ from one by one bar for another.
-    fn exchanges(&self, served: &[usize]) -> Vec<Served> {
+    /// The choices that differ from one by one bar for another, one after the other.
+    fn exchanges(&self, served: &Served) -> impl Iterator<Item = Served> {
+        let given = self.give_all(served);
         let kinds = 0..self.bars.len();
-        let pairs = kinds
-            .clone()
-            .flat_map(|out| kinds.clone().map(move |into| (out, into)));
-        pairs
-            .filter(|(out, into)| {
-                out != into && served[*out] > 0 && served[*into] < self.bars[*into]
+        let outs = given.into_iter().flat_map(move |given| {
+            kinds.clone().filter_map(move |out| {
+                // One of its fixtures is free again; which one makes no difference.
+                let group = given.to.iter().position(|to| to[out] > 0)?;
+                let mut given = given.clone();
+                given.to[group][out] -= 1;
+                given.left[group] += 1;
+                Some((out, given))
             })
-            .map(|(out, into)| {
-                let mut other = served.to_vec();
+        });
+        outs.flat_map(move |(out, given)| {
+            (0..self.bars.len()).filter_map(move |into| {
+                if into == out || served[into] == self.bars[into] {
+                    return None;
+                }
+                let mut seen = vec![false; self.fixtures.len()];
+                if !self.give(into, &mut given.clone(), &mut seen) {
+                    return None;
+                }
+                let mut other = served.clone();
                 other[out] -= 1;
                 other[into] += 1;
-                other
+                Some(other)
             })
-            .filter(|other| self.can_serve(other))
-            .collect()
+        })
     }
 
     /// How many bars are left to build of each cut.
@@ -146,8 +162,7 @@ impl Kinds {
     /// The choices that cost least, from one that serves as many bars as can be served. `judge` cuts
     /// what a choice leaves to build; it is asked nothing where there is no choice.
     pub(super) fn choose(&self, first: Served, mut judge: impl FnMut(&Served) -> Score) -> Chosen {
-        let start = self.exchanges(&first);
-        if start.is_empty() {
+        if self.exchanges(&first).next().is_none() {
             return Chosen {
                 best: vec![first],
                 proof: Proof::Proven,
@@ -158,33 +173,31 @@ impl Kinds {
         // By what they cost, then in the order found.
         let mut open: BTreeMap<(Score, usize), Served> = BTreeMap::new();
         let mut found: Vec<(Score, Served)> = Vec::new();
+        let mut note = |served: &Served| -> Option<Score> {
+            let left = self.left(served);
+            if let Some(score) = judged.get(&left) {
+                return Some(*score);
+            }
+            (judged.len() < MOST_JUDGED)
+                .then(|| *judged.entry(left).or_insert_with(|| judge(served)))
+        };
+        if let Some(score) = note(&first) {
+            open.insert((score, 0), first.clone());
+            found.push((score, first));
+        }
         let mut stopped = false;
-        let mut next = vec![first];
-        loop {
-            for served in next.drain(..) {
-                let left = self.left(&served);
-                let score = match judged.get(&left) {
-                    Some(score) => *score,
-                    None if judged.len() == MOST_JUDGED => {
-                        stopped = true;
-                        continue;
-                    }
-                    None => *judged.entry(left).or_insert_with(|| judge(&served)),
-                };
-                open.insert((score, found.len()), served.clone());
-                found.push((score, served));
-            }
-            let Some((_, served)) = open.pop_first() else {
-                break;
-            };
-            if seen.len() >= MOST_SEEN {
-                stopped = true;
-                break;
-            }
+        'search: while let Some((_, served)) = open.pop_first() {
             for other in self.exchanges(&served) {
-                if seen.insert(other.clone()) {
-                    next.push(other);
+                if !seen.insert(other.clone()) {
+                    continue;
                 }
+                let score = note(&other).filter(|_| seen.len() < MOST_SEEN);
+                let Some(score) = score else {
+                    stopped = true;
+                    break 'search;
+                };
+                open.insert((score, found.len()), other.clone());
+                found.push((score, other));
             }
         }
         let cost = |score: &Score| (score.short, score.money, score.unpriced_mm, score.solder);
@@ -319,7 +332,7 @@ mod tests {
                 .filter(|it| it.iter().sum::<usize>() == most)
                 .collect();
             for base in &bases {
-                prop_assert!(kinds.can_serve(base));
+                prop_assert!(kinds.give_all(base).is_some());
             }
             let least = bases.iter().map(|it| judge(it).money).min();
             let chosen = kinds.choose(bases[0].clone(), judge);

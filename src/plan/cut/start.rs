@@ -87,8 +87,8 @@ impl<'a> Start<'a> {
         }
         for class in stock {
             while self.left[class] != Some(0) {
-                let fill = Fill::new(self.instance, &self.demand);
-                let counts = fill.best(self.instance.room(&self.instance.classes[class]));
+                let room = self.instance.room(&self.instance.classes[class]);
+                let counts = Fill::new(self.instance, &self.demand, room).best(room);
                 if counts.iter().all(|&count| count == 0) {
                     break;
                 }
@@ -132,7 +132,11 @@ impl<'a> Start<'a> {
     fn choose(&self, kind: usize, leads_first: bool) -> Option<(usize, Vec<u32>)> {
         let mut others = self.demand.clone();
         others[kind] -= 1;
-        let fill = Fill::new(self.instance, &others);
+        let left = self.instance.classes.iter().zip(&self.left);
+        let rooms = left
+            .filter(|(_, left)| **left != Some(0))
+            .map(|(class, _)| self.instance.room(class));
+        let fill = Fill::new(self.instance, &others, rooms.max().unwrap_or(0));
         let takes = self.instance.takes(kind);
         let mut best: Option<((i64, i64, i128, Cost), usize)> = None;
         for (index, class) in self.instance.classes.iter().enumerate() {
@@ -169,59 +173,66 @@ impl<'a> Start<'a> {
     }
 }
 
+/// No kind: a position that can't be filled exactly.
+const NONE: u32 = u32::MAX;
+
 /// Which lengths can be made up from the bars wanted.
 struct Fill<'a> {
     instance: &'a Instance,
     demand: &'a [u32],
     step: i64,
-    /// By kind and position: how many of the kind the position needs beside longer ones;
-    /// empty when pieces are too long to tabulate.
-    used: Vec<Vec<u32>>,
+    /// By position: the last kind that fills up to it and how many of it, none where it can't be
+    /// filled exactly; empty when pieces are too long to tabulate.
+    last: Vec<(u32, u32)>,
     /// For each room the fullest position within it.
     fullest: Vec<usize>,
 }
 
 impl<'a> Fill<'a> {
-    fn new(instance: &'a Instance, demand: &'a [u32]) -> Self {
+    /// Up to a room of `most`.
+    fn new(instance: &'a Instance, demand: &'a [u32], most: i64) -> Self {
         let step = instance.step();
-        let longest = instance
-            .classes
-            .iter()
-            .map(|class| instance.room(class) / step)
-            .max()
-            .unwrap_or(0);
+        let longest = most / step;
         let mut fill = Self {
             instance,
             demand,
             step,
-            used: Vec::new(),
+            last: Vec::new(),
             fullest: Vec::new(),
         };
         if longest > MOST_POSITIONS {
             return fill;
         }
         let length = usize::try_from(longest).unwrap_or(0) + 1;
-        let mut reached = vec![false; length];
-        reached[0] = true;
-        for (kind, &most) in demand.iter().enumerate() {
-            let takes = usize::try_from(instance.takes(kind) / step).unwrap_or(usize::MAX);
-            let mut used = vec![0_u32; length];
-            for at in takes..length {
-                let before = at - takes;
-                if !reached[at] && reached[before] && used[before] < most {
-                    reached[at] = true;
-                    used[at] = used[before] + 1;
+        // The start is filled by none of the first kind.
+        fill.last = vec![(NONE, 0); length];
+        fill.last[0] = (0, 0);
+        // Positions that are filled once need not be looked at again: soon they are few.
+        let mut open: Vec<usize> = (1..length).collect();
+        for (kind, &most) in (0_u32..).zip(demand).filter(|(_, most)| **most > 0) {
+            let takes = usize::try_from(instance.takes(kind as usize) / step);
+            let takes = takes.unwrap_or(usize::MAX);
+            open.retain(|&at| {
+                let Some(before) = at.checked_sub(takes) else {
+                    return true;
+                };
+                let (last, count) = fill.last[before];
+                let used = if last == kind { count } else { 0 };
+                let fills = last != NONE && used < most;
+                if fills {
+                    fill.last[at] = (kind, used + 1);
                 }
-            }
-            fill.used.push(used);
+                !fills
+            });
         }
-        let mut last = 0;
-        fill.fullest = (0..length)
-            .map(|at| {
-                if reached[at] {
-                    last = at;
+        let mut fullest = 0;
+        let positions = fill.last.iter().enumerate();
+        fill.fullest = positions
+            .map(|(at, (kind, _))| {
+                if *kind != NONE {
+                    fullest = at;
                 }
-                last
+                fullest
             })
             .collect();
         fill
@@ -248,10 +259,13 @@ impl<'a> Fill<'a> {
         };
         let mut at = fullest;
         let mut counts = vec![0; self.demand.len()];
-        for kind in (0..self.demand.len()).rev() {
-            counts[kind] = self.used[kind][at];
+        while at > 0 {
+            // What is before it was filled by earlier kinds alone.
+            let (kind, count) = self.last[at];
+            let kind = kind as usize;
             let takes = usize::try_from(self.instance.takes(kind) / self.step).unwrap_or(0);
-            at -= takes * counts[kind] as usize;
+            counts[kind] = count;
+            at -= takes * count as usize;
         }
         counts
     }
