@@ -206,7 +206,7 @@
         const page = await parse(answer);
         // Not the server's last word: busy, failing, or signed out. It stays first in the line.
         if (answer.status >= 500 || unheard(answer, page)) break;
-        store.set(QUEUE, store.get(QUEUE, []).filter(({ key }) => key !== entry.key));
+        store.set(QUEUE, store.get(QUEUE, []).filter(({ key, text }) => key !== entry.key || text !== entry.text));
         const form = entry.page === location.pathname && byId(entry.form);
         if (answer.ok && form) replace([...(entry.part ?? '').split(/\s+/), 'flash'], page);
         if (!answer.ok) refused += `Refused: ${entry.what || entry.page}. ${page.querySelector('.error, .note.stop, h1')?.textContent.trim() ?? ''} Open its page to do it again. `;

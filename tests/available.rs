@@ -274,11 +274,11 @@ fn what_is_late_from_a_set_or_a_loan_is_not_free_until_it_is_checked_in() {
     assert_eq!(free(&out(12), 13, 15), Freedom::Free);
     assert_eq!(
         free(&out(12), 12, 15),
-        Freedom::Not("out with Lantern Walk until 2026-11-12".into())
+        Freedom::Not("out with Lantern Walk until 12 Nov 2026".into())
     );
     assert_eq!(
         free(&out(9), 13, 15),
-        Freedom::Not("out with Lantern Walk, which was due back on 2026-11-09".into())
+        Freedom::Not("out with Lantern Walk, which was due back on 9 Nov 2026".into())
     );
     let lent = |due| At::Lent {
         borrower: "the school".into(),
@@ -287,11 +287,11 @@ fn what_is_late_from_a_set_or_a_loan_is_not_free_until_it_is_checked_in() {
     assert_eq!(free(&lent(13), 13, 15), Freedom::Free);
     assert_eq!(
         free(&lent(14), 13, 15),
-        Freedom::Not("lent to the school until 2026-11-14".into())
+        Freedom::Not("lent to the school until 14 Nov 2026".into())
     );
     assert_eq!(
         free(&lent(9), 13, 15),
-        Freedom::Not("lent to the school, due back on 2026-11-09 and late".into())
+        Freedom::Not("lent to the school, due back on 9 Nov 2026 and late".into())
     );
     for condition in [Condition::Suspect, Condition::Dead] {
         assert_ne!(

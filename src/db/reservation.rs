@@ -1,6 +1,6 @@
 //! SQL for holds: who holds what, for which days; and counts with all that claims them.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use sqlx::SqliteConnection;
 
@@ -10,7 +10,7 @@ use crate::{
         fixture::Condition,
         id::{BarId, DesignId, HoldId, PartId, PurchaseLineId, ThingId},
         reservation::{Held, Hold, HoldState, HoldUse, NewHold},
-        text::Name,
+        text::{Name, Tag},
         thing::ThingKind,
     },
     plan::available::{At, Claim, Counted, Due, Lent, Out},
@@ -165,6 +165,33 @@ pub async fn list_ended_of_bar(
     .await?
     .into_iter()
     .map(Row::hold)
+    .collect()
+}
+
+/// The finished bars that a design has for its bars; those that it had too, where it is over.
+pub async fn list_serving(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+    over: bool,
+) -> Result<BTreeMap<BarId, (ThingId, Tag)>, DbError> {
+    // The later row of a bar takes the place of an earlier one.
+    sqlx::query!(
+        r#"SELECT hold.bar_id AS "bar!", thing.id AS "thing!", thing.tag AS "tag!"
+           FROM hold JOIN thing ON thing.id = hold.thing_id
+             JOIN fixture ON fixture.thing_id = thing.id
+           WHERE hold.design_id = ?1 AND hold.bar_id IS NOT NULL
+             AND (hold.state = 'active' OR (?2 AND hold.state = 'ended'))
+           ORDER BY hold.state = 'active', hold.id"#,
+        design.0,
+        over
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(|row| {
+        let tag = read("thing.tag", Tag::parse(&row.tag))?;
+        Ok((BarId(row.bar), (ThingId(row.thing), tag)))
+    })
     .collect()
 }
 

@@ -9,8 +9,10 @@ use crate::units::{Length, LengthUnit, SignedLength};
 pub enum Look {
     /// A fixture from the cupboard serves.
     Reused,
-    /// A new one is built.
+    /// A new one is to be built.
     Build,
+    /// One was built for it.
+    Built,
     /// Nothing serves.
     Short,
 }
@@ -21,6 +23,7 @@ impl Look {
         match self {
             Self::Reused => "reused",
             Self::Build => "build",
+            Self::Built => "built",
             Self::Short => "short",
         }
     }
@@ -30,6 +33,7 @@ impl Look {
         match self {
             Self::Reused => "reused",
             Self::Build => "to build",
+            Self::Built => "built",
             Self::Short => "short",
         }
     }

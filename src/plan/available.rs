@@ -23,7 +23,7 @@ use crate::{
         fixture::Condition,
         id::{DesignId, PurchaseLineId},
     },
-    units::{Date, FOREVER, Window},
+    units::{Date, FOREVER, Window, say_day},
 };
 
 /// The day, and the venue's rule for strike and build on one date.
@@ -311,22 +311,28 @@ fn not_there(
         At::Out { design, .. } if Some(*design) == own => None,
         At::Out { name, until, .. } => {
             if *until < rules.today {
-                Some(format!("out with {name}, which was due back on {until}"))
+                Some(format!(
+                    "out with {name}, which was due back on {}",
+                    say_day(*until)
+                ))
             } else if *until < window.from()
                 || (rules.same_day_turnaround && *until == window.from())
             {
                 None
             } else {
-                Some(format!("out with {name} until {until}"))
+                Some(format!("out with {name} until {}", say_day(*until)))
             }
         }
         At::Lent { borrower, due_on } => {
             if *due_on < rules.today {
-                Some(format!("lent to {borrower}, due back on {due_on} and late"))
+                Some(format!(
+                    "lent to {borrower}, due back on {} and late",
+                    say_day(*due_on)
+                ))
             } else if *due_on <= window.from() {
                 None
             } else {
-                Some(format!("lent to {borrower} until {due_on}"))
+                Some(format!("lent to {borrower} until {}", say_day(*due_on)))
             }
         }
         At::Inside { tag } => Some(format!("it is part of {tag}")),
@@ -357,11 +363,11 @@ pub fn freedom<'a>(
 pub fn held_by(claim: &Claim, rules: Rules) -> String {
     let (name, last) = (&claim.name, claim.window.to());
     if claim.late(rules) {
-        format!("with {name}, which was due back on {last}")
+        format!("with {name}, which was due back on {}", say_day(last))
     } else if last == FOREVER {
         format!("held for {name}, which uses it up")
     } else {
-        format!("held for {name} until {last}")
+        format!("held for {name} until {}", say_day(last))
     }
 }
 

@@ -18,7 +18,7 @@ use crate::{
         piece::length_of,
         reservation::{Held, HoldUse},
     },
-    units::Money,
+    units::{Money, say_day},
 };
 
 #[derive(Default, Clone)]
@@ -374,7 +374,9 @@ fn order_dates(book: &Book<'_>, needs: &[Need], checks: &mut Checks) {
             let finding = Finding::warned(
                 format!(
                     "{} from {} should have been ordered by {} to be there on the build day.",
-                    need.name, buy.supplier_name, buy.order_by
+                    need.name,
+                    buy.supplier_name,
+                    say_day(buy.order_by)
                 ),
                 "Ask for faster delivery, or move the build day.",
             );

@@ -13,6 +13,7 @@ use crate::{
         reservation::{Held, HoldState, HoldUse},
         step::StepKind,
     },
+    units::say_day,
 };
 
 /// What a change of state would do.
@@ -86,7 +87,9 @@ async fn preview(
     match (design.state, to) {
         (State::Draft, State::Reserved) => {
             does.push(format!(
-                "Holds what the plan shows from {from} to {until}, and for good what is used up."
+                "Holds what the plan shows from {} to {}, and for good what is used up.",
+                say_day(from),
+                say_day(until)
             ));
             does.push("Nothing moves.".to_owned());
         }

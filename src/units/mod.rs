@@ -22,7 +22,7 @@ pub use length::{Length, LengthError, LengthUnit, LengthUnitError, SignedLength}
 pub use money::{Currency, CurrencyError, Money, MoneyError};
 pub use pitch::{CutPitch, PitchError};
 pub use window::{
-    Date, DateError, FOREVER, ShowDates, ShowDatesError, Window, WindowError, parse_date,
+    Date, DateError, FOREVER, ShowDates, ShowDatesError, Window, WindowError, parse_date, say_day,
 };
 
 /// A whole number that lies outside its quantity's range.

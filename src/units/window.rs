@@ -135,6 +135,11 @@ impl Window {
     }
 }
 
+/// A day in a sentence, such as `5 Dec 2026`.
+pub fn say_day(day: Date) -> String {
+    day.strftime("%-d %b %Y").to_string()
+}
+
 /// The dates of a set: the day it is built, its get-in, and its strike.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize, ToSchema)]
 #[serde(try_from = "RawShowDates")]

@@ -12,24 +12,24 @@ use super::{
 use crate::{
     db,
     draw::calendar::{self, Row},
-    model::id::DesignId,
-    units::{Date, parse_date},
+    model::{design::State, id::DesignId},
+    units::{parse_date, say_day},
 };
 
 struct SetRow {
     id: DesignId,
     name: String,
     state: &'static str,
-    build_on: Date,
-    get_in: Date,
-    strike_on: Date,
+    build_on: String,
+    get_in: String,
+    strike_on: String,
     bars: i64,
     fixtures: i64,
     broken: i64,
 }
 
 struct Gap {
-    from: Date,
+    from: String,
     free: i64,
 }
 
@@ -53,38 +53,44 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
         .first_of_month();
     let to = calendar::end(from);
     let mut tx = cx.read().await?;
-    let rows: Vec<SetRow> = db::calendar::list(&mut tx, from, to)
-        .await?
-        .into_iter()
-        .map(|row| SetRow {
-            id: row.id,
-            name: row.name,
-            state: row.state.word(),
-            build_on: row.build_on,
-            get_in: row.get_in,
-            strike_on: row.strike_on,
-            bars: row.bars,
-            fixtures: row.fixtures,
-            broken: row.broken,
+    let sets = db::calendar::list(&mut tx, from, to).await?;
+    let fixtures = db::calendar::count_fixtures(&mut tx).await?;
+    let drawn: Vec<Row> = sets
+        .iter()
+        .map(|set| Row {
+            name: set.name.clone(),
+            href: Link::Design(set.id).to_string(),
+            state: set.state.word(),
+            build_on: set.build_on,
+            get_in: set.get_in,
+            strike_on: set.strike_on,
+            holds: matches!(
+                set.state,
+                State::Reserved | State::Building | State::Standing
+            ),
+            fixtures: set.fixtures,
         })
         .collect();
-    let fixtures = db::calendar::count_fixtures(&mut tx).await?;
-    let drawn: Vec<Row> = rows
-        .iter()
-        .map(|row| Row {
-            name: row.name.clone(),
-            href: Link::Design(row.id).to_string(),
-            state: row.state,
-            build_on: row.build_on,
-            get_in: row.get_in,
-            strike_on: row.strike_on,
-            holds: matches!(row.state, "reserved" | "building" | "standing"),
-            fixtures: row.fixtures,
+    let rows = sets
+        .into_iter()
+        .map(|set| SetRow {
+            id: set.id,
+            name: set.name,
+            state: set.state.word(),
+            build_on: say_day(set.build_on),
+            get_in: say_day(set.get_in),
+            strike_on: say_day(set.strike_on),
+            bars: set.bars,
+            fixtures: set.fixtures,
+            broken: set.broken,
         })
         .collect();
     let gaps = calendar::free_by_day(from, to, &drawn, fixtures)
         .into_iter()
-        .map(|(from, free)| Gap { from, free })
+        .map(|(from, free)| Gap {
+            from: say_day(from),
+            free,
+        })
         .collect();
     let other = |months| {
         Some(format!(
@@ -96,7 +102,7 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     Ok(page(&CalendarPage {
         chrome: cx.chrome(Section::Calendar, "Calendar"),
         svg: calendar::draw(from, cx.today, &drawn, fixtures),
-        caption: format!("Sets from {from} to {to}"),
+        caption: format!("Sets from {} to {}", say_day(from), say_day(to)),
         rows,
         gaps,
         fixtures,

@@ -97,6 +97,15 @@ impl Form {
         self.values.push((name.to_owned(), value.into()));
     }
 
+    /// Fills the fields that were not sent at all, so that a first look has something to change.
+    pub fn fill(&mut self, first: &[(&str, &str)]) {
+        for (name, value) in first {
+            if !self.has(name) {
+                self.set(name, *value);
+            }
+        }
+    }
+
     /// The messages of a field (or of the whole form, under the empty name).
     pub fn errors(&self, name: &str) -> &[String] {
         self.errors.get(name).map_or(&[], Vec::as_slice)

@@ -144,7 +144,6 @@ pub struct Chrome {
     pub css: &'static str,
     pub js: &'static str,
     pub icon: &'static str,
-    pub press: String,
     pub warn_network: bool,
     pub keep_drafts: bool,
     pub flash: Option<Flash>,
@@ -179,18 +178,10 @@ impl Chrome {
             css: &asset::STYLE,
             js: &asset::SCRIPT,
             icon: &asset::ICON,
-            press: press_key(),
             warn_network: false,
             keep_drafts: false,
             flash: None,
         }
-    }
-}
-
-impl Chrome {
-    /// A press key for one more form of the page.
-    pub fn another_press(&self) -> String {
-        press_key()
     }
 }
 

@@ -9,7 +9,7 @@ use super::{
     error::{Answer, Trouble},
     form::{Choice, Form},
     link::Link,
-    page::{Chrome, Flash, Section, go_with, page_with, press_key},
+    page::{Chrome, Flash, Section, go_with, page_with},
     settings::offer::pack_words,
 };
 use crate::{
@@ -33,8 +33,6 @@ struct Ids {
 struct LineView {
     ids: Ids,
     id: PurchaseLineId,
-    /// A press key of its own: each line's button counts once.
-    press: String,
     part: PartId,
     name: String,
     pack: String,
@@ -82,7 +80,6 @@ async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> An
             .unwrap_or_default();
         lines.push(LineView {
             id: line.id,
-            press: press_key(),
             part: line.part,
             name: line.part_name.clone(),
             pack: part

@@ -66,7 +66,7 @@ fn end_choices(factory: Option<&Connector>, chosen: &str) -> Vec<Choice> {
     Choice::list(choices, chosen)
 }
 
-async fn show(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answer {
+async fn show(cx: &Cx, id: PartId, mut form: Form, status: StatusCode) -> Answer {
     let mut tx = cx.read().await?;
     let part = lookup(&mut tx, id).await?;
     let places = place_choices(&mut tx, form.value("to")).await?;
@@ -78,6 +78,10 @@ async fn show(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answer {
         PartSpec::Cable(cable) => cable.reels_um.as_slice(),
         _ => &[],
     };
+    let lengths: Vec<String> = lengths.iter().map(|length| cx.length(*length)).collect();
+    if let [only] = lengths.as_slice() {
+        form.fill(&[("length", only)]);
+    }
     Ok(page_with(
         status,
         &ReceivePage {
@@ -91,7 +95,7 @@ async fn show(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answer {
                 "length"
             },
             places,
-            lengths: lengths.iter().map(|length| cx.length(*length)).collect(),
+            lengths,
             starts: end_choices(start, form.value("start")),
             ends: end_choices(end, form.value("end")),
             genders: Choice::list(
@@ -240,7 +244,8 @@ fn goods(form: &mut Form, cx: &Cx, part: &Part) -> Option<(Goods, String)> {
 }
 
 /// GET: the form.
-pub async fn get(cx: Cx, Path(id): Path<PartId>, form: Form) -> Answer {
+pub async fn get(cx: Cx, Path(id): Path<PartId>, mut form: Form) -> Answer {
+    form.fill(&[("number", "1")]);
     show(&cx, id, form, StatusCode::OK).await
 }
 

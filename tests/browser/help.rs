@@ -295,6 +295,21 @@ impl Stage {
         .await;
     }
 
+    /// The service behind the pages.
+    pub fn app(&self) -> &App {
+        self.running.app()
+    }
+
+    /// Cuts the browser off from the network, or lets it in again.
+    pub async fn offline(&self, cut: bool) {
+        self.devtools("Network.enable", json!({})).await;
+        self.devtools(
+            "Network.emulateNetworkConditions",
+            json!({ "offline": cut, "latency": 0, "downloadThroughput": -1, "uploadThroughput": -1 }),
+        )
+        .await;
+    }
+
     /// Looks at the page in a width, light or dark.
     pub async fn look(&self, width: u32, dark: bool) {
         self.devtools(

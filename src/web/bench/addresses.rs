@@ -65,11 +65,7 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
 /// GET: the fields, with the answer where something was asked.
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
     let asked = form.has("taken") || form.has("drivers");
-    for (field, first) in FIRST {
-        if !form.has(field) {
-            form.set(field, first);
-        }
-    }
+    form.fill(&FIRST);
     if !asked {
         return show(&cx, form, None);
     }

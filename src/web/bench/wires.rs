@@ -78,11 +78,7 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
 /// GET: the fields, with the answer where something was asked.
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
     let asked = form.has("colours");
-    for (field, first) in FIRST {
-        if !form.has(field) {
-            form.set(field, first);
-        }
-    }
+    form.fill(&FIRST);
     if !asked {
         return show(&cx, form, None);
     }

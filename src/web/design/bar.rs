@@ -316,7 +316,7 @@ fn show(
             label: bar.label.to_string(),
             offered: offered(cx, whole, &form),
             served: whole.bar_plan(bar.id).map_or_else(String::new, |plan| {
-                format!("{}: {}", super::look(&plan.serve).label(), plan.why)
+                format!("{}: {}", whole.look(bar.id).label(), plan.why)
             }),
             form,
             stored,

@@ -81,13 +81,10 @@ struct BarsPage {
 
 fn row(cx: &Cx, whole: &Whole, bar: &Bar) -> Row {
     let plan = whole.bar_plan(bar.id);
-    let look = plan.map(|plan| super::look(&plan.serve));
-    let by = match plan.map(|plan| &plan.serve) {
-        Some(crate::plan::outcome::Serve::Reuse { fixture, tag, .. }) => {
-            Some((Link::Thing(*fixture), tag.to_string()))
-        }
-        _ => None,
-    };
+    let look = plan.map(|_| whole.look(bar.id));
+    let by = whole
+        .served_by(bar.id)
+        .map(|(fixture, tag)| (Link::Thing(fixture), tag.to_string()));
     let mut feed = cx.length(bar.cable_um);
     if !bar.feed_place.is_empty() {
         feed = format!("{feed} from {}", bar.feed_place);

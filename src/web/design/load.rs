@@ -1,5 +1,7 @@
 //! What the pages of designs read and store, in one place.
 
+use std::collections::BTreeMap;
+
 use axum::http::StatusCode;
 
 use super::Whole;
@@ -84,8 +86,14 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         .filter(|hold| hold.state == HoldState::Broken)
         .map(|hold| broken_words(&hold.broken_why))
         .collect();
+    let serving = if settled {
+        db::reservation::list_serving(&mut tx, id, state == State::Struck).await?
+    } else {
+        BTreeMap::new()
+    };
     Ok(Whole {
         planned,
+        serving,
         kept,
         reasons,
         broken,

@@ -21,6 +21,7 @@ use crate::{
         id::{BarId, DesignId, PartId, ThingId},
         part::{Part, StockUnit},
         piece::length_of,
+        text::Tag,
     },
     plan::{
         Input, Plan,
@@ -116,6 +117,21 @@ pub struct Whole {
     pub broken: Vec<String>,
     /// How the plan that its pages show differs from the one that is held, in words.
     pub not_held: Vec<String>,
+    /// The finished bars that serve, or served, once building has begun.
+    pub serving: BTreeMap<BarId, (ThingId, Tag)>,
+}
+
+/// How many bars come by each way.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Counts {
+    /// Fixtures from the cupboard.
+    pub reused: usize,
+    /// Built already.
+    pub built: usize,
+    /// To be built.
+    pub build: usize,
+    /// Served by nothing.
+    pub short: usize,
 }
 
 /// A day as people say it, such as `Sat 5 Dec 2026`.
@@ -221,18 +237,38 @@ impl Whole {
             .map_or_else(String::new, |frame| frame.label.to_string())
     }
 
-    /// How many bars are reused, to build, short.
-    pub fn counts(&self) -> (usize, usize, usize) {
-        self.plan()
-            .bars
-            .iter()
-            .fold((0, 0, 0), |(reused, build, short), bar| {
-                match look(&bar.serve) {
-                    Look::Reused => (reused + 1, build, short),
-                    Look::Build => (reused, build + 1, short),
-                    Look::Short => (reused, build, short + 1),
-                }
-            })
+    /// How many bars are reused, built, to build, short.
+    pub fn counts(&self) -> Counts {
+        let mut counts = Counts::default();
+        for bar in &self.plan().bars {
+            *match self.look(bar.bar) {
+                Look::Reused => &mut counts.reused,
+                Look::Built => &mut counts.built,
+                Look::Build => &mut counts.build,
+                Look::Short => &mut counts.short,
+            } += 1;
+        }
+        counts
+    }
+
+    /// What becomes of a bar, or has become of it.
+    pub fn look(&self, id: BarId) -> Look {
+        match self.bar_plan(id).map(|plan| &plan.serve) {
+            Some(Serve::Reuse { .. }) => Look::Reused,
+            _ if self.serving.contains_key(&id) => Look::Built,
+            Some(Serve::Build(_)) => Look::Build,
+            Some(Serve::Short { .. }) | None => Look::Short,
+        }
+    }
+
+    /// The fixture that serves a bar: the one that does since a swap or since it was built, else
+    /// the one that is planned.
+    pub fn served_by(&self, id: BarId) -> Option<(ThingId, Tag)> {
+        let planned = || match self.bar_plan(id).map(|plan| &plan.serve) {
+            Some(Serve::Reuse { fixture, tag, .. }) => Some((*fixture, tag.clone())),
+            _ => None,
+        };
+        self.serving.get(&id).cloned().or_else(planned)
     }
 
     /// Checks that are broken or not known and have no written reason yet.
@@ -266,9 +302,7 @@ impl Whole {
                 y_um: bar.y_um,
                 length_um: bar.length_um,
                 angle_mdeg: bar.angle_mdeg,
-                look: self
-                    .bar_plan(bar.id)
-                    .map_or(Look::Short, |plan| look(&plan.serve)),
+                look: self.look(bar.id),
                 href: Some(Link::Bar(design.id, bar.id).to_string()),
             })
             .collect();
@@ -284,15 +318,6 @@ impl Whole {
             })
             .collect();
         elevation::svg(&bars, &frames, cx.unit())
-    }
-}
-
-/// What becomes of a bar, as drawn.
-pub const fn look(serve: &Serve) -> Look {
-    match serve {
-        Serve::Reuse { .. } => Look::Reused,
-        Serve::Build(_) => Look::Build,
-        Serve::Short { .. } => Look::Short,
     }
 }
 
@@ -368,7 +393,7 @@ pub struct Head {
 pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
     let design = whole.design();
     let id = design.id;
-    let (_, _, short_bars) = whole.counts();
+    let short_bars = whole.counts().short;
     let item = |of: Tab, href: Link, label: &'static str| TabItem {
         href,
         label,

@@ -7,7 +7,6 @@ use super::{
     short::{MoneyWords, money},
 };
 use crate::{
-    draw::elevation::Look,
     model::{
         design::State,
         id::{DesignId, PartId},
@@ -117,7 +116,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Set);
     let design = whole.design();
-    let (reused, build, short_bars) = whole.counts();
+    let counts = whole.counts();
     let key = |value: String, label: &str| Key {
         value,
         unit: String::new(),
@@ -125,10 +124,15 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     };
     let mut keys = vec![
         key(design.bars.len().to_string(), "bars"),
-        key(reused.to_string(), "reused"),
-        key(build.to_string(), "to build"),
-        key(short_bars.to_string(), "short"),
+        key(counts.reused.to_string(), "reused"),
     ];
+    if counts.built > 0 {
+        keys.push(key(counts.built.to_string(), "built"));
+    }
+    if counts.build > 0 || counts.built == 0 {
+        keys.push(key(counts.build.to_string(), "to build"));
+    }
+    keys.push(key(counts.short.to_string(), "short"));
     keys.push(key(whole.short_needs().to_string(), "parts short"));
     let part = |id: Option<PartId>| {
         id.map_or_else(|| "any that fits".to_owned(), |id| whole.part_name(id))
@@ -150,14 +154,14 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         .bars
         .iter()
         .map(|bar| {
+            let by = whole
+                .served_by(bar.id)
+                .map_or_else(String::new, |(_, tag)| format!(", {tag}"));
             format!(
-                "{}: {}, {}",
+                "{}: {}, {}{by}",
                 bar.label,
                 cx.length(bar.length_um),
-                whole
-                    .bar_plan(bar.id)
-                    .map_or(Look::Short, |plan| super::look(&plan.serve))
-                    .label()
+                whole.look(bar.id).label()
             )
         })
         .collect();
@@ -170,7 +174,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         next,
         facts,
         money: money(&cx, &whole),
-        short: whole.short_needs() + short_bars,
+        short: whole.short_needs() + counts.short,
         unexplained: whole.unexplained().len(),
         first_steps: design.bars.is_empty(),
         strike: design.state == State::Standing,

@@ -4,7 +4,7 @@ use askama::Template;
 use axum::http::StatusCode;
 
 use super::{
-    Head, Tab, Whole, count_of, head, load, look,
+    Head, Tab, Whole, count_of, head, load,
     new::{FreeGroup, bar_of, groups},
     off_words,
 };
@@ -122,7 +122,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                     .is_some_and(|bar| bar.fixture == Some(*fixture)),
             });
         } else {
-            let look = look(&plan.serve);
+            let look = whole.look(plan.bar);
             unserved.push(Unserved {
                 label: plan.label.clone(),
                 href: Link::Bar(id, plan.bar),

@@ -25,7 +25,7 @@ use crate::{
         form::{Choice, Form},
         link::Link,
         log::Line,
-        page::{Chrome, Section, go_with, page_with, press_key},
+        page::{Chrome, Section, go_with, page_with},
         show::{PAGE, Pager, told},
     },
 };
@@ -42,7 +42,6 @@ struct Item {
     by_length: bool,
     amount: String,
     errors: Vec<String>,
-    press: String,
 }
 
 /// A thing with a tag.
@@ -53,7 +52,6 @@ struct Tagged {
     name: String,
     length: String,
     draft: String,
-    press: String,
 }
 
 #[derive(Template)]
@@ -139,7 +137,6 @@ async fn items(
                 } else {
                     Vec::new()
                 },
-                press: press_key(),
                 name: count.name,
             }
         })
@@ -196,7 +193,6 @@ async fn show(cx: &Cx, id: PlaceId, form: Form, status: StatusCode) -> Answer {
                         .length()
                         .map_or_else(String::new, |length| cx.length(length)),
                     draft: format!("here-{}-{}", cx.today, thing.id),
-                    press: press_key(),
                 })
                 .collect(),
             pager: Pager::new(number, things.len(), more, |page| {
@@ -418,7 +414,6 @@ async fn show_part(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answe
                 } else {
                     Vec::new()
                 },
-                press: press_key(),
             })
         })
         .collect();

@@ -18,6 +18,7 @@ use crate::{
         move_::Move,
         out::{Fate, Find, LostWhat, Out},
     },
+    units::say_day,
     web::{
         at::Path,
         cx::Cx,
@@ -140,7 +141,7 @@ pub async fn lend(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
     let (Some(borrower), Some(due_on), Some(note)) = (borrower, due_on, note) else {
         return unreadable(&cx, id, form, "lend").await;
     };
-    let said = format!("It is lent to {borrower} until {due_on}.");
+    let said = format!("It is lent to {borrower} until {}.", say_day(due_on));
     let change = Lend {
         what: vec![What::Thing { thing: id }],
         borrower,
