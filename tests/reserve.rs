@@ -7,7 +7,7 @@ use tapewright::{
     db::{Db, part::NewPart, place::NewPlace, reservation},
     model::{
         channel::{Channel, Channels},
-        design::{Bar, Choices, State},
+        design::{Bar, Choices, LeftAlone, State},
         fixture::{Condition, Fed, Make},
         id::{BarId, DesignId, PartId, PlaceId, ThingId},
         part::{Data, DataUse, Diffuser, Measure, PartSpec, Profile, Sundry, Tape, TapeChannel},
@@ -523,6 +523,43 @@ async fn an_edit_of_a_reserved_set_changes_its_holds_with_it_or_not_at_all() {
 }
 
 #[tokio::test]
+async fn a_pin_changes_plan_and_holds_of_a_reserved_set_together() {
+    let world = World::new().await;
+    let (first, second) = (world.fixture(1200).await, world.fixture(1210).await);
+    let id = world.design("Lantern Walk", 4, 8, &[("Bar 1", 1200)]).await;
+    world.reserve(id).await;
+    assert_eq!(held_things(&world.holds(id).await), [first].into());
+    let leave = |thing| {
+        let note = Note::default();
+        Edit::LeaveAlone(LeftAlone { thing, note })
+    };
+    let edited = world.edit(id, &[leave(first)]).await.expect("pinned");
+    assert!(!edited.differences.is_empty());
+    assert_eq!(held_things(&world.holds(id).await), [second].into());
+
+    // What is left alone is not chosen as well, and what is chosen not left alone: nothing changes.
+    let bar = world.read(id).await.bars[0].id;
+    let pick = |fixture| Edit::Pick { bar, fixture };
+    let refused = world.edit(id, &[pick(Some(first))]).await;
+    assert!(matches!(refused, Err(StockError::Field { ref field, .. }) if field == "fixture"));
+    world.edit(id, &[pick(Some(second))]).await.expect("chosen");
+    let refused = world.edit(id, &[leave(second)]).await;
+    assert!(matches!(refused, Err(StockError::Field { ref field, .. }) if field == "thing"));
+    assert_eq!(held_things(&world.holds(id).await), [second].into());
+
+    // A copy for other days chooses its things anew.
+    let copy = design::copy(&world.act(), id, &name("Lantern Walk again"), dates(14, 18)).await;
+    let copied = world.read(copy.expect("copied")).await;
+    assert_eq!(copied.left_alone, []);
+    let edits = [pick(None), Edit::MayTake(first)];
+    world.edit(id, &edits).await.expect("taken out");
+    assert_eq!(held_things(&world.holds(id).await), [first].into());
+    let twice = world.edit(id, &[Edit::MayTake(first)]).await;
+    assert!(matches!(twice, Err(StockError::NotFound(_))), "{twice:?}");
+    world.sound().await;
+}
+
+#[tokio::test]
 async fn a_limit_without_a_reason_is_refused_by_name() {
     let world = World::new().await;
     world.tape().await;
@@ -982,6 +1019,8 @@ fn labels_run_on_past_those_that_are_taken() {
         frames: vec![],
         bars: vec![bar("Bar 9", 1000)],
         extras: vec![],
+        left_alone: vec![],
+        not_from: vec![],
         version: 1,
     };
     let labels = |design: &_, first: &str| -> Vec<String> {

@@ -255,6 +255,11 @@ async fn every_named_rule_refuses_what_it_must() {
             "UPDATE design SET state = 'standing' WHERE id = 1".into(),
         ),
         (
+            "left_alone_is_piece_or_fixture",
+            Refusal::NotToLeaveAlone,
+            format!("INSERT INTO design_left_alone (design_id, thing_id) VALUES (1, {driver})"),
+        ),
+        (
             "hold_one_at_a_time",
             Refusal::HeldAlready,
             hold("2026-03-10", "2026-03-12", "D-1", 1),
@@ -282,6 +287,7 @@ async fn every_named_rule_refuses_what_it_must() {
         hold("2026-03-11", "2026-03-12", "D-1", 1),
         hold("2026-03-01", "2026-03-12", "O-1", 40),
         "UPDATE design SET state = 'reserved' WHERE id = 1".into(),
+        format!("INSERT INTO design_left_alone (design_id, thing_id) VALUES (1, {child})"),
     ] {
         for one in sql.split(';') {
             sqlx::query(AssertSqlSafe(one.to_owned()))

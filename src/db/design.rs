@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 
-use super::{DbError, WriteTx, refusal::read};
+use super::{DbError, WriteTx, pin, refusal::read};
 use crate::{
     model::{
         channel::Channels,
@@ -139,6 +139,8 @@ pub async fn lookup(tx: &mut SqliteConnection, id: DesignId) -> Result<Option<De
         frames: list_frames(tx, id).await?,
         bars: list_bars(tx, id).await?,
         extras: list_extras(tx, id).await?,
+        left_alone: pin::list_left_alone(tx, id).await?,
+        not_from: pin::list_not_from(tx, id).await?,
         version: row.version,
     }))
 }
@@ -312,6 +314,8 @@ pub async fn add(tx: &mut WriteTx, design: &Design) -> Result<DesignId, DbError>
     blank.frames.clear();
     blank.bars.clear();
     blank.extras.clear();
+    blank.left_alone.clear();
+    blank.not_from.clear();
     change_basics(tx, &new).await?;
     store_rows(tx, &blank, &new).await?;
     Ok(id)
@@ -377,7 +381,7 @@ async fn change_basics(tx: &mut WriteTx, design: &Design) -> Result<(), DbError>
     Ok(())
 }
 
-/// Rows that are gone first, then frames (bars hang on them), bars and extra lines.
+/// Rows that are gone first, then frames (bars hang on them), bars, extra lines and pins.
 async fn store_rows(tx: &mut WriteTx, old: &Design, new: &Design) -> Result<(), DbError> {
     let kept: HashSet<i64> = new.bars.iter().map(|bar| bar.id.0).collect();
     for bar in old.bars.iter().filter(|bar| !kept.contains(&bar.id.0)) {
@@ -434,7 +438,7 @@ async fn store_rows(tx: &mut WriteTx, old: &Design, new: &Design) -> Result<(), 
             .await?;
         }
     }
-    Ok(())
+    pin::store(tx, old, new).await
 }
 
 async fn store_frame(tx: &mut WriteTx, design: DesignId, frame: &Frame) -> Result<(), DbError> {

@@ -29,6 +29,7 @@ pub mod offer;
 pub mod overview;
 pub mod part;
 pub mod piece;
+mod pin;
 pub mod place;
 pub mod press;
 pub mod purchase;

@@ -25,6 +25,8 @@ pub enum Refusal {
     PlaceInUse,
     /// A place can't lie in itself.
     PlaceInItself,
+    /// Only rolls, offcuts and fixtures are left alone.
+    NotToLeaveAlone,
     /// The design can't go to that state.
     NoSuchStep,
     /// The movement has been undone already.
@@ -95,6 +97,9 @@ impl Refusal {
                 "This place is not empty. Nothing was changed. Move what lies there first."
             }
             Self::PlaceInItself => "A place cannot lie inside itself. Nothing was changed.",
+            Self::NotToLeaveAlone => {
+                "Only a roll, an offcut or a fixture can be left alone. Nothing was changed."
+            }
             Self::NoSuchStep => {
                 "The set cannot go to that state from where it is now. Nothing was changed. Load the page again."
             }
@@ -163,6 +168,7 @@ fn refused(message: &str) -> Refusal {
         ("part_unit_is_kept", Refusal::PartUnitKept),
         ("place_in_use_is_kept", Refusal::PlaceInUse),
         ("place_not_in_itself", Refusal::PlaceInItself),
+        ("left_alone_is_piece_or_fixture", Refusal::NotToLeaveAlone),
         ("design_state_step", Refusal::NoSuchStep),
         ("movement.undoes_id", Refusal::UndoneAlready),
     ];

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 
 use sqlx::SqliteConnection;
 
-use super::{DbError, design, offer, refusal::read, reservation, reservation::Claims, venue};
+use super::{DbError, design, offer, pin, refusal::read, reservation, reservation::Claims, venue};
 use crate::{
     model::{
         channel::Channels,
@@ -90,6 +90,8 @@ pub async fn input_of(
         units: list_units(tx, ask, Mounted::MayServe, &claims, &walk).await?,
         frames: list_frames(tx, ask, &claims).await?,
         counts: list_counts(tx, ask, &parts).await?,
+        left_alone: pin::list_left_things(tx, &design).await?,
+        not_from: pin::list_names(tx, &design).await?,
     };
     Ok(Input {
         design,

@@ -6,7 +6,7 @@ use utoipa::ToSchema;
 use super::{
     channel::Channels,
     fixture::Fed,
-    id::{BarId, DesignId, ExtraId, FrameId, PartId, ThingId},
+    id::{BarId, DesignId, ExtraId, FrameId, PartId, SupplierId, ThingId},
     text::{Name, Note, words},
 };
 use crate::units::{Length, Money, ShowDates, SignedLength, Voltage};
@@ -159,6 +159,24 @@ pub struct Extra {
     pub note: Note,
 }
 
+/// Something in the house that a design leaves alone.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct LeftAlone {
+    /// A roll, an offcut or a fixture.
+    pub thing: ThingId,
+    /// Why.
+    pub note: Note,
+}
+
+/// Somebody from whom nothing is bought for a design.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct NotFrom {
+    /// Who sells.
+    pub supplier: SupplierId,
+    /// Why.
+    pub note: Note,
+}
+
 /// Parts to use throughout, where one is chosen.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Choices {
@@ -197,6 +215,12 @@ pub struct Design {
     pub bars: Vec<Bar>,
     /// Extra lines.
     pub extras: Vec<Extra>,
+    /// What it leaves alone, by id.
+    #[serde(default)]
+    pub left_alone: Vec<LeftAlone>,
+    /// From whom nothing is bought for it, by id.
+    #[serde(default)]
+    pub not_from: Vec<NotFrom>,
     /// Raised by each change.
     pub version: i64,
 }

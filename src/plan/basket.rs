@@ -27,7 +27,7 @@ pub enum Lot {
 }
 
 /// Something to buy.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Want {
     /// The part.
     pub part: PartId,
@@ -35,6 +35,8 @@ pub struct Want {
     pub lot: Lot,
     /// How much, above nought.
     pub needed: u64,
+    /// From whom it is not bought, beside those of whom nothing is.
+    pub not_from: BTreeSet<SupplierId>,
 }
 
 /// How one wants to buy.
@@ -138,6 +140,7 @@ pub fn fill<'a>(wants: &[Want], offers: &'a [Offer], way: &Way) -> Option<Basket
             let mut of_want: Vec<&Offer> = offers
                 .iter()
                 .filter(|offer| serves(offer, want) && !way.without.contains(&offer.supplier))
+                .filter(|offer| !want.not_from.contains(&offer.supplier))
                 .collect();
             of_want.sort_by_key(|offer| offer.id);
             of_want
@@ -299,11 +302,13 @@ mod tests {
                 part: TAPE,
                 lot: Lot::Rolls(5_000_000),
                 needed: 2,
+                not_from: BTreeSet::new(),
             },
             Want {
                 part: LEAD,
                 lot: Lot::Amount,
                 needed: 6,
+                not_from: BTreeSet::new(),
             },
         ]
     }

@@ -8,7 +8,7 @@ use crate::{
     model::{
         design::Bar,
         fixture::Condition,
-        id::{BarId, PartId, ThingId},
+        id::{BarId, PartId, SupplierId, ThingId},
         part::{Part, PartSpec},
     },
     units::{Date, Length},
@@ -30,6 +30,10 @@ pub(super) struct Book<'a> {
     pub(super) units: Vec<&'a SpareUnit>,
     /// Frames of the cupboard that serve, by id.
     pub(super) frames: Vec<ThingId>,
+    /// What the design leaves alone.
+    pub(super) left_alone: BTreeSet<ThingId>,
+    /// From whom nothing is bought for it.
+    pub(super) not_from: BTreeSet<SupplierId>,
 }
 
 impl<'a> Book<'a> {
@@ -65,8 +69,13 @@ impl<'a> Book<'a> {
             }
         }
 
+        let left_alone: BTreeSet<ThingId> =
+            input.design.left_alone.iter().map(|it| it.thing).collect();
+        let not_from: BTreeSet<SupplierId> =
+            input.design.not_from.iter().map(|it| it.supplier).collect();
         let mut offers: BTreeMap<PartId, Vec<&Offer>> = BTreeMap::new();
-        for offer in &input.offers {
+        let on_sale = input.offers.iter();
+        for offer in on_sale.filter(|offer| !not_from.contains(&offer.supplier)) {
             if offer.pack_amount > 0 && offer.price_minor.get() >= 0 {
                 offers.entry(offer.part).or_default().push(offer);
             }
@@ -77,7 +86,8 @@ impl<'a> Book<'a> {
         let mut pieces: BTreeMap<PartId, Vec<&SparePiece>> = BTreeMap::new();
         for spare in &stock.pieces {
             let id = spare.piece.id;
-            if spare.piece.condition == Condition::Good && !elsewhere.contains(&id) {
+            let away = elsewhere.contains(&id) || left_alone.contains(&id);
+            if spare.piece.condition == Condition::Good && !away {
                 pieces.entry(spare.piece.part).or_default().push(spare);
             }
         }
@@ -113,6 +123,8 @@ impl<'a> Book<'a> {
             fixtures,
             units,
             frames,
+            left_alone,
+            not_from,
         }
     }
 

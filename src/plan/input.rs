@@ -14,6 +14,7 @@ use crate::{
         part::{Part, PartSpec},
         piece::Piece,
         text::{Name, Tag},
+        thing::ThingKind,
         venue::Venue,
     },
     units::{Date, Length, Money},
@@ -72,6 +73,23 @@ pub struct Snapshot {
     pub frames: Vec<SpareFrame>,
     /// Counts, by part: at most one entry a part.
     pub counts: Vec<SpareCount>,
+    /// What the design leaves alone, as it is now.
+    pub left_alone: Vec<LeftThing>,
+    /// The names of those from whom nothing is bought for the design.
+    pub not_from: Vec<(SupplierId, Name)>,
+}
+
+/// Something that the design leaves alone, as it is now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftThing {
+    /// Which.
+    pub thing: ThingId,
+    /// Its tag.
+    pub tag: Tag,
+    /// What it is.
+    pub kind: ThingKind,
+    /// What became of it, in words, where it is no longer there.
+    pub gone: Option<String>,
 }
 
 /// Where something lies.

@@ -20,6 +20,7 @@ use super::{
         BarPlan, BuildBar, DriverPlan, From as TakenFrom, InletPlan, OutputPlan, OutputRef, Plan,
         PlannedHold, Serve, SlotRef, SupplyPlan,
     },
+    pin,
     plug::{self, Plug},
     power::{self, Used},
     protect::{self, Protection},
@@ -123,6 +124,7 @@ pub fn plan(input: &Input) -> Plan {
     let volts = volts::volts(&chosen, &mut checks);
     extras.count.take(&book, &mut taken, &mut needs);
     frames(&book, &mut checks);
+    pin::check(&book, &mut checks);
 
     let starts = addresses(&book, &used, &mut checks);
     let data = data::chain(&book, &starts, &mut needs, &mut checks);

@@ -10,6 +10,7 @@ use super::{
     check::{Checks, Finding},
     cutting::Bought,
     outcome::{Becomes, Buy, Cost, CutSource, Need, PlannedHold, UnpricedRolls, not_asked},
+    pin,
 };
 use crate::{
     model::{
@@ -139,6 +140,9 @@ impl Needs {
         };
         needs.sort_by(|a, b| (kind(a), &a.name, a.part).cmp(&(kind(b), &b.name, b.part)));
         let basket = buy(book, bench, &mut needs);
+        let short = needs.iter().filter(|need| need.short > 0);
+        let short = short.filter_map(|need| Some((need.part?, need.name.as_str())));
+        pin::check_unsold(book, short, checks);
         let cost = cost(book, &needs, basket.as_ref(), checks);
         order_dates(book, &needs, checks);
         (needs, holds, cost)
@@ -219,6 +223,7 @@ fn buy<'a>(book: &Book<'a>, bench: &Bench, needs: &mut [Need]) -> Option<Basket<
                     part,
                     lot: Lot::Rolls(roll_um),
                     needed: rolls.into(),
+                    not_from: BTreeSet::new(),
                 });
                 of_need.push(at);
             }
@@ -228,11 +233,16 @@ fn buy<'a>(book: &Book<'a>, bench: &Bench, needs: &mut [Need]) -> Option<Basket<
                 part,
                 lot: Lot::Amount,
                 needed: short.saturating_add(short.saturating_mul(percent).div_ceil(100)),
+                not_from: BTreeSet::new(),
             });
             of_need.push(at);
         }
     }
-    let basket = basket::fill(&wants, &book.input.offers, &Way::default())?;
+    let way = Way {
+        without: book.not_from.clone(),
+        ..Way::default()
+    };
+    let basket = basket::fill(&wants, &book.input.offers, &way)?;
     for line in &basket.lines {
         let need = &mut needs[of_need[line.want]];
         need.buy.push(Buy {

@@ -241,7 +241,11 @@ impl<'b, 'a> Open<'b, 'a> {
             .fixtures
             .iter()
             .copied()
-            .filter(|spare| state_misfit(spare).is_none() && !taken.contains(&spare.fixture.id))
+            .filter(|spare| state_misfit(spare).is_none())
+            .filter(|spare| {
+                let id = spare.fixture.id;
+                !taken.contains(&id) && !book.left_alone.contains(&id)
+            })
             .collect();
         let nearest = columns.iter().map(|spare| spare.place.position).min();
         Self {

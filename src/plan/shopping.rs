@@ -5,7 +5,7 @@
 //! added up by length. What is on open orders already is taken off, so that nothing is ordered
 //! twice; for the rest the packs are chosen all together, deliveries included ([`basket`]).
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     Plan,
@@ -34,6 +34,8 @@ pub struct Wanting<'a> {
     pub build_on: Date,
     /// Its plan.
     pub plan: &'a Plan,
+    /// From whom nothing is bought for it.
+    pub not_from: &'a BTreeSet<SupplierId>,
 }
 
 /// One line of the list.
@@ -133,6 +135,8 @@ pub struct ShoppingList {
     pub beside: Vec<Beside>,
     /// What has no price.
     pub unpriced: Vec<Unpriced>,
+    /// From whom nothing is bought that a set wants, and which sets say so.
+    pub not_from: BTreeMap<SupplierId, Vec<(DesignId, String)>>,
 }
 
 /// Packs on open orders, by part and what one pack holds.
@@ -148,8 +152,13 @@ pub fn gather(
     way: &Way,
 ) -> ShoppingList {
     let mut short = Short::default();
+    let mut not_from: BTreeMap<SupplierId, Vec<(DesignId, String)>> = BTreeMap::new();
     for set in wanting {
         short.add(set, parts, offers);
+        for supplier in set.not_from {
+            let sets = not_from.entry(*supplier).or_default();
+            sets.push((set.design, set.name.to_owned()));
+        }
     }
     let (wants, sums) = short.wants(on_order, venue.spare_percent);
     let basket = basket::fill(&wants, offers, way);
@@ -161,6 +170,7 @@ pub fn gather(
             unsold: Vec::new(),
             beside: Vec::new(),
             unpriced: short.unpriced.into_values().collect(),
+            not_from,
         };
     };
     let mut parcels: Vec<Parcel> = basket
@@ -226,6 +236,7 @@ pub fn gather(
         cost_minor: Some(basket.cost_minor),
         proof: basket.proof,
         unpriced: short.unpriced.into_values().collect(),
+        not_from,
     }
 }
 
@@ -311,7 +322,13 @@ impl Short {
         let mut add = |part, lot, mut sum: Sum, ordered: i64, wanted: i64| {
             if let Some(needed) = u64::try_from(wanted).ok().filter(|needed| *needed > 0) {
                 sum.ordered = ordered;
-                wants.push(Want { part, lot, needed });
+                let not_from = sum.not_from.clone();
+                wants.push(Want {
+                    part,
+                    lot,
+                    needed,
+                    not_from,
+                });
                 sums.push(sum);
             }
         };
@@ -349,6 +366,8 @@ struct Sum {
     spare: i64,
     first: Option<Date>,
     designs: Vec<(DesignId, String)>,
+    /// Packs are shared by the sets, so that what one does not buy there the others do not either.
+    not_from: BTreeSet<SupplierId>,
 }
 
 impl Sum {
@@ -356,6 +375,7 @@ impl Sum {
         self.name.clone_from(&need.name);
         self.amount += amount;
         self.due += need.due;
+        self.not_from.extend(set.not_from);
         self.first = Some(
             self.first
                 .map_or(set.build_on, |first| first.min(set.build_on)),

@@ -11,8 +11,8 @@ use super::{Act, Begun, StockError, reserve};
 use crate::{
     db::{self, DbError, Refusal, design::LimitReason, design::NextIds},
     model::{
-        design::{BAR_LIMIT, Bar, Choices, Design, Extra, Frame, State},
-        id::{BarId, DesignId, ExtraId, FrameId, ThingId},
+        design::{BAR_LIMIT, Bar, Choices, Design, Extra, Frame, LeftAlone, NotFrom, State},
+        id::{BarId, DesignId, ExtraId, FrameId, SupplierId, ThingId},
         text::{Name, Note},
     },
     units::{Length, Money, ShowDates, SignedLength},
@@ -84,6 +84,14 @@ pub enum Edit {
     ChangeExtra(Extra),
     /// Removes an extra line.
     RemoveExtra(ExtraId),
+    /// Leaves a roll, an offcut or a fixture alone; or changes why.
+    LeaveAlone(LeftAlone),
+    /// The plan may take it again.
+    MayTake(ThingId),
+    /// Buys nothing from a supplier; or changes why.
+    BuyNotFrom(NotFrom),
+    /// The plan may buy there again.
+    MayBuyFrom(SupplierId),
 }
 
 /// What an edit did.
@@ -170,6 +178,8 @@ impl Edit {
                     ));
                 }
                 design.bars[at].fixture = *fixture;
+                let bar = design.bars[at].clone();
+                check_bar(design, &bar)?;
             }
             Self::MoveBar {
                 bar,
@@ -217,6 +227,38 @@ impl Edit {
             Self::RemoveExtra(id) => {
                 let at = extra_at(design, *id)?;
                 design.extras.remove(at);
+            }
+            Self::LeaveAlone(left) => {
+                if let Some(bar) = design.bars.iter().find(|it| it.fixture == Some(left.thing)) {
+                    return Err(field(
+                        "thing",
+                        format!(
+                            "This fixture is chosen for bar {}. Let the plan choose there first.",
+                            bar.label
+                        ),
+                    ));
+                }
+                design.left_alone.retain(|it| it.thing != left.thing);
+                design.left_alone.push(left.clone());
+                design.left_alone.sort_by_key(|it| it.thing);
+            }
+            Self::MayTake(thing) => {
+                let at = design.left_alone.iter().position(|it| it.thing == *thing);
+                let at = at.ok_or(StockError::NotFound("thing that is left alone"))?;
+                design.left_alone.remove(at);
+            }
+            Self::BuyNotFrom(from) => {
+                design.not_from.retain(|it| it.supplier != from.supplier);
+                design.not_from.push(from.clone());
+                design.not_from.sort_by_key(|it| it.supplier);
+            }
+            Self::MayBuyFrom(supplier) => {
+                let at = design
+                    .not_from
+                    .iter()
+                    .position(|it| it.supplier == *supplier);
+                let at = at.ok_or(StockError::NotFound("supplier that is left out"))?;
+                design.not_from.remove(at);
             }
         }
         Ok(())
@@ -285,6 +327,17 @@ fn check_bar(design: &Design, bar: &Bar) -> Result<(), StockError> {
         return Err(field(
             "length_um",
             format!("Bar {label} has no length; type one above zero, such as 1200 mm."),
+        ));
+    }
+    if let Some(fixture) = bar.fixture
+        && design.left_alone.iter().any(|it| it.thing == fixture)
+    {
+        return Err(field(
+            "fixture",
+            format!(
+                "The fixture chosen for bar {label} is left alone in this set. Allow it first, or \
+                 choose another."
+            ),
         ));
     }
     if bar.shorter_um >= bar.length_um {
@@ -407,6 +460,8 @@ pub async fn add(act: &Act, basics: &Basics, bars: &[Bar]) -> Result<DesignId, S
         frames: Vec::new(),
         bars: Vec::new(),
         extras: Vec::new(),
+        left_alone: Vec::new(),
+        not_from: Vec::new(),
         version: 1,
     };
     basics.put_into(&mut design);
@@ -419,7 +474,8 @@ pub async fn add(act: &Act, basics: &Basics, bars: &[Bar]) -> Result<DesignId, S
 }
 
 /// Copies a design, of whatever state, into a draft with another name and dates. Fixtures chosen
-/// by hand and frames of the cupboard are left to be chosen anew.
+/// by hand and frames of the cupboard are left to be chosen anew, and so is what is left alone: all
+/// of it was chosen for other days. From whom nothing is bought is kept.
 pub async fn copy(
     act: &Act,
     from: DesignId,
@@ -435,6 +491,7 @@ pub async fn copy(
         .ok_or(StockError::NotFound("set"))?;
     design.name = name.clone();
     design.dates = dates;
+    design.left_alone.clear();
     let mut next = db::design::next_ids(&mut tx).await?;
     for frame in &mut design.frames {
         let old = frame.id;
@@ -501,6 +558,7 @@ pub(super) fn name_taken(error: DbError) -> StockError {
             "name",
             "Another set has this name. Nothing was changed; choose another.",
         ),
+        DbError::Refused(refusal @ Refusal::NotToLeaveAlone) => field("thing", refusal.sentence()),
         DbError::Refused(Refusal::StillReferred) => StockError::refused(
             "A part or thing that this names is no longer there. Nothing was changed; \
              load the page again.",

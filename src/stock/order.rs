@@ -1,6 +1,6 @@
 //! Orders: what all sets are short of, an order written down, sent, and received into stock.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
@@ -54,25 +54,28 @@ pub async fn wanted(tx: &mut SqliteConnection, today: Date, way: &Way) -> Result
     });
     sets.sort_by_key(|set| (set.dates.build_on(), set.id));
     sets.truncate(MOST_SETS);
-    let mut planned: Vec<(DesignId, String, Date, Plan)> = Vec::new();
+    let mut planned: Vec<(DesignId, String, Date, Plan, BTreeSet<SupplierId>)> = Vec::new();
     for set in &sets {
         if let Some(input) = db::snapshot::input(tx, set.id, today).await? {
             let name = set.name.to_string();
+            let not_from = input.design.not_from.iter().map(|it| it.supplier);
             planned.push((
                 set.id,
                 name,
                 set.dates.build_on(),
                 crate::plan::plan(&input),
+                not_from.collect(),
             ));
         }
     }
     let wanting: Vec<Wanting<'_>> = planned
         .iter()
-        .map(|(design, name, build_on, plan)| Wanting {
+        .map(|(design, name, build_on, plan, not_from)| Wanting {
             design: *design,
             name,
             build_on: *build_on,
             plan,
+            not_from,
         })
         .collect();
     let parts: BTreeMap<PartId, Part> = db::part::list(tx, None, true)

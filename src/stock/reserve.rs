@@ -31,6 +31,7 @@ use crate::{
     plan::{
         self, Input, Plan,
         available::Rules,
+        other::Other,
         outcome::{Check, CheckState, PlannedHold},
     },
     units::{Date, FOREVER, Window},
@@ -42,6 +43,9 @@ const ATTEMPTS: usize = 3;
 
 /// Plans kept in memory: a page's tabs and the plan that was read before reserving.
 const REMEMBERED: usize = 32;
+
+/// Other ways that are kept with one plan.
+const MOST_OTHERS: usize = 16;
 
 /// A plan with what it was made from.
 #[derive(Debug)]
@@ -55,6 +59,8 @@ pub struct Planned {
     pub plan: Plan,
     /// Its digest, to be sent back when it is reserved.
     pub digest: String,
+    /// The same set planned another way, as far as it was asked for.
+    others: Mutex<Vec<(Other, Arc<Plan>)>>,
 }
 
 /// What became of an attempt to reserve.
@@ -160,6 +166,7 @@ async fn made(file: PathBuf, revision: i64, input: Input) -> Planned {
             input,
             plan,
             digest,
+            others: Mutex::default(),
         }
     });
     match work.await {
@@ -187,6 +194,40 @@ pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>
     let planned = Arc::new(made(db.file().to_owned(), revision, input).await);
     remember(&planned);
     Ok(planned)
+}
+
+/// The same set planned other ways, in the order asked; `None` where one names something that is
+/// not there. What was worked out is kept with the plan.
+pub async fn other_ways(planned: &Arc<Planned>, asked: Vec<Other>) -> Vec<Option<Arc<Plan>>> {
+    let planned = planned.clone();
+    let work = tokio::task::spawn_blocking(move || {
+        asked
+            .into_iter()
+            .map(|other| planned.other(&other))
+            .collect()
+    });
+    match work.await {
+        Ok(plans) => plans,
+        Err(error) => std::panic::resume_unwind(error.into_panic()),
+    }
+}
+
+impl Planned {
+    fn other(&self, asked: &Other) -> Option<Arc<Plan>> {
+        let known = || {
+            let others = self.others.lock();
+            others.unwrap_or_else(PoisonError::into_inner)
+        };
+        if let Some((_, plan)) = known().iter().find(|(other, _)| other == asked) {
+            return Some(plan.clone());
+        }
+        let plan = Arc::new(plan::plan(&asked.ask(&self.input)?));
+        let mut known = known();
+        if known.len() < MOST_OTHERS {
+            known.push((asked.clone(), plan.clone()));
+        }
+        Some(plan)
+    }
 }
 
 /// The days for which a hold of a design stands.

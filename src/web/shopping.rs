@@ -107,6 +107,7 @@ struct ShoppingPage {
     beside: Vec<BesideView>,
     unsold: Vec<UnsoldView>,
     unpriced: Vec<UnpricedView>,
+    left_out: Vec<(String, Vec<(DesignId, String)>)>,
     orders: Vec<OrderView>,
     tax: bool,
     sets: usize,
@@ -163,6 +164,14 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
             })
             .collect(),
         unpriced,
+        left_out: wanted
+            .suppliers
+            .iter()
+            .filter_map(|it| {
+                let sets = wanted.list.not_from.get(&it.id)?;
+                Some((it.name.to_string(), sets.clone()))
+            })
+            .collect(),
         orders: orders.iter().map(|order| order_view(cx, order)).collect(),
         tax: cx.venue.prices_include_tax,
         sets: wanted.sets,

@@ -15,6 +15,7 @@ mod frame;
 mod help;
 mod kept;
 mod parts;
+mod pins;
 mod prices;
 mod sample;
 mod settings;

@@ -7,6 +7,7 @@ mod cutting;
 mod house;
 mod laws;
 mod layouts;
+mod pins;
 mod protect;
 mod reuse;
 mod trade;

@@ -33,6 +33,7 @@ use crate::{
 mod bar;
 mod extra;
 mod frame;
+mod pin;
 mod plan;
 mod state;
 mod step;
@@ -48,6 +49,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .merge(bar::routes())
         .merge(frame::routes())
         .merge(extra::routes())
+        .merge(pin::routes())
         .merge(plan::routes())
         .merge(state::routes())
         .merge(step::routes())
@@ -205,8 +207,8 @@ struct CopyBody {
     dates: ShowDates,
 }
 
-/// Copies a set, of whatever state, into a draft. Fixtures chosen by hand and frames of the
-/// cupboard are left to be chosen anew.
+/// Copies a set, of whatever state, into a draft. Fixtures chosen by hand, frames of the cupboard
+/// and what is left alone are to be chosen anew.
 #[utoipa::path(post, path = "/designs/{id}/copy", request_body = CopyBody,
     responses((status = 201, description = "It was copied", body = Created)))]
 async fn copy(api: Api, Path(id): Path<DesignId>, body: Body<CopyBody>) -> Answer {

@@ -5,6 +5,7 @@ use askama::Template;
 
 use super::{
     Head, Tab, Whole, count_of, head, load,
+    pins::{self, PinsShown, status},
     trade::{self, Trade},
 };
 use crate::{
@@ -13,7 +14,7 @@ use crate::{
         strip::{Segment, Stretch, Strip},
     },
     model::{
-        id::DesignId,
+        id::{DesignId, OfferId},
         part::{PartSpec, StockUnit},
         piece::{End, length_of},
     },
@@ -26,8 +27,9 @@ use crate::{
         at::Path,
         cx::Cx,
         error::Answer,
+        form::Form,
         link::Link,
-        page::{Chrome, page},
+        page::{Chrome, page_with},
     },
 };
 
@@ -41,6 +43,8 @@ pub struct CutRow {
     pub buy: Option<String>,
     /// Where it lies.
     pub place: String,
+    /// Where it says why this piece is cut, or why these packs are bought.
+    pub ask: Option<Link>,
     /// Drawn.
     pub picture: Picture,
     /// What is cut, in order from the marked end.
@@ -74,6 +78,7 @@ struct CutsPage {
     trades: Vec<Trade>,
     solder: Vec<String>,
     bars: usize,
+    pins: PinsShown,
 }
 
 fn joint_words(start: Joint, end: Joint) -> String {
@@ -180,6 +185,14 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
             CutSource::Piece { .. } => None,
         },
         place: spare.map_or_else(String::new, |spare| spare.place.path.clone()),
+        ask: match &cut.source {
+            _ if !whole.is_open() => None,
+            CutSource::Piece { thing, .. } => Some(Link::CutsWhy(whole.design().id, *thing)),
+            // Bought rolls of one offer are alike: it is asked of all of them.
+            CutSource::Buy { offer, .. } => offer
+                .filter(|offer| bought(whole, *offer))
+                .map(|offer| Link::ShoppingWhy(whole.design().id, offer)),
+        },
         picture,
         lines: cut
             .segments
@@ -195,6 +208,12 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
             })
             .collect(),
     }
+}
+
+/// Whether the shopping list has packs of the offer: it may buy like rolls elsewhere.
+fn bought(whole: &Whole, offer: OfferId) -> bool {
+    let mut packs = whole.plan().needs.iter().flat_map(|need| &need.buy);
+    packs.any(|buy| buy.offer == offer)
 }
 
 /// Every piece that is cut, by part.
@@ -307,28 +326,36 @@ pub fn solder(whole: &Whole) -> Vec<String> {
 /// GET: the page.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
-    let (chrome, head) = head(&cx, &whole, Tab::Cuts);
-    let questions = trade::questions(&whole);
+    show(&cx, &whole, &Form::default()).await
+}
+
+/// The page, with the form of its pins as it was typed.
+pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
+    let pins = pins::shown(cx, whole, Tab::Cuts, form).await?;
+    let (chrome, head) = head(cx, whole, Tab::Cuts);
+    let questions = trade::questions(whole);
     let work = tokio::task::spawn_blocking(move || trade::found(questions));
     let trades = match work.await {
         Ok(found) => found,
         Err(error) => std::panic::resume_unwind(error.into_panic()),
     };
-    Ok(page(&CutsPage {
+    let cuts = CutsPage {
         chrome,
-        groups: rows(&cx, &whole),
+        pins,
+        groups: rows(cx, whole),
         proofs: whole
             .plan()
             .proofs
             .iter()
-            .map(|one| proof(&cx, &whole, one))
+            .map(|one| proof(cx, whole, one))
             .collect(),
         trades: trades
             .into_iter()
-            .map(|(part, found)| trade::shown(&cx, part, &found))
+            .map(|(part, found)| trade::shown(cx, part, &found))
             .collect(),
-        solder: solder(&whole),
+        solder: solder(whole),
         bars: whole.design().bars.len(),
         head,
-    }))
+    };
+    Ok(page_with(status(form), &cuts))
 }

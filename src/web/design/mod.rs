@@ -45,6 +45,7 @@ pub mod list;
 mod load;
 pub mod new;
 pub mod one;
+pub mod pins;
 pub mod power;
 pub mod reserve;
 pub mod reuse;
@@ -54,8 +55,10 @@ pub mod short;
 pub mod state;
 pub mod strike;
 pub mod swap;
+mod toll;
 pub mod trade;
 mod volts;
+pub mod why;
 pub mod wiring;
 
 /// The routes of designs.
@@ -83,7 +86,10 @@ pub fn routes() -> Router<App> {
         )
         .route("/designs/{id}/reuse", get(reuse::get))
         .route("/designs/{id}/reuse/pick", post(reuse::pick))
+        .route("/designs/{id}/reuse/why/{bar}", get(why::bar))
+        .route("/designs/{id}/pins", post(pins::post))
         .route("/designs/{id}/cuts", get(cuts::get))
+        .route("/designs/{id}/cuts/why/{thing}", get(why::piece))
         .route("/designs/{id}/wiring", get(wiring::get))
         .route("/designs/{id}/power", get(power::get))
         .route("/designs/{id}/addresses", get(address::get))
@@ -92,6 +98,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/checks/reason", post(checks::reason))
         .route("/designs/{id}/shortfall", get(short::get))
         .route("/designs/{id}/shopping", get(shopping::get))
+        .route("/designs/{id}/shopping/why/{offer}", get(why::offer))
         .route("/designs/{id}/build", get(build::get))
         .route("/designs/{id}/build/{step}", post(build::post))
         .route("/designs/{id}/state", post(state::post))
@@ -172,6 +179,17 @@ impl Whole {
         self.kept
             .as_ref()
             .map_or(&self.planned.plan, |kept| &kept.plan)
+    }
+
+    /// Whether the plan is made anew from what is there now, so that one can ask what another way
+    /// would cost; a plan that is built by is not.
+    pub fn is_open(&self) -> bool {
+        self.kept.is_none() && self.design().state.editable()
+    }
+
+    /// The new plan with what it was made from.
+    pub fn planned(&self) -> &Arc<Planned> {
+        &self.planned
     }
 
     /// The digest of the new plan, which a reservation must name.

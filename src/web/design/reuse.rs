@@ -7,6 +7,8 @@ use super::{
     Head, Tab, Whole, count_of, head, load,
     new::{FreeGroup, bar_of, groups},
     off_words,
+    pins::{self, PinsShown, status},
+    why,
 };
 use crate::{
     model::{
@@ -23,7 +25,7 @@ use crate::{
         error::{Answer, Trouble},
         form::Form,
         link::Link,
-        page::{Chrome, Flash, page},
+        page::{Chrome, Flash, page_with},
     },
 };
 
@@ -39,6 +41,7 @@ struct Served {
     couplers: String,
     why: String,
     pinned: bool,
+    ask: Link,
 }
 
 struct Unserved {
@@ -48,6 +51,7 @@ struct Unserved {
     state: &'static str,
     word: &'static str,
     why: String,
+    ask: Link,
 }
 
 struct Near {
@@ -57,6 +61,8 @@ struct Near {
     fixture: ThingId,
     sentence: String,
     button: String,
+    /// What it would save, once that was asked.
+    saves: Option<String>,
 }
 
 struct NotFree {
@@ -77,15 +83,36 @@ struct ReusePage {
     free: Vec<FreeGroup>,
     not_free: Vec<NotFree>,
     summary: String,
+    pins: PinsShown,
+    /// Whether one can ask what another way would cost.
+    open: bool,
+    /// Where to ask what the near misses would save; none once that was asked.
+    ask_savings: Option<Link>,
     /// Whether it was found out that no other choice of bars costs less, where there was a choice.
     proven: bool,
 }
 
-/// GET: the page.
-pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+/// GET: the page; with `saves` in its address, what each near miss would save stands with it.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     let whole = load::whole(&cx, id).await?;
-    let (chrome, head) = head(&cx, &whole, Tab::Reuse);
+    let mut asked = Form::default();
+    if form.ticked("saves") {
+        asked.set("saves", "1");
+    }
+    show(&cx, &whole, &asked).await
+}
+
+/// The page, with the form of its pins as it was typed.
+pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
+    let pins = pins::shown(cx, whole, Tab::Reuse, form).await?;
+    let (chrome, head) = head(cx, whole, Tab::Reuse);
     let design = whole.design();
+    let id = design.id;
+    let savings = if form.ticked("saves") && whole.is_open() {
+        Some(why::savings(cx, whole).await)
+    } else {
+        None
+    };
     let wanted = |bar: BarId| {
         whole.bar(bar).map_or_else(String::new, |bar| {
             format!("{}, {}", cx.length(bar.length_um), bar.channels)
@@ -110,7 +137,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                 fixture: *fixture,
                 tag: tag.to_string(),
                 thing: Link::Thing(*fixture),
-                off: off_words(&cx, *off_um),
+                off: off_words(cx, *off_um),
                 couplers: couplers
                     .iter()
                     .map(|part| whole.part_name(*part))
@@ -120,6 +147,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                 pinned: whole
                     .bar(plan.bar)
                     .is_some_and(|bar| bar.fixture == Some(*fixture)),
+                ask: Link::ReuseWhy(id, plan.bar),
             });
         } else {
             let look = whole.look(plan.bar);
@@ -130,14 +158,16 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                 state: look.word(),
                 word: look.label(),
                 why: plan.why.clone(),
+                ask: Link::ReuseWhy(id, plan.bar),
             });
         }
     }
-    let near = whole
+    let near: Vec<Near> = whole
         .plan()
         .near_misses
         .iter()
-        .filter_map(|miss| {
+        .enumerate()
+        .filter_map(|(at, miss)| {
             let bar = whole.bar(miss.bar)?;
             let to = Length::new(bar.length_um.get().saturating_add(miss.by_um)).ok()?;
             Some(Near {
@@ -148,9 +178,10 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                 sentence: format!(
                     "would fit if bar {} were {}",
                     miss.label,
-                    off_words(&cx, miss.by_um)
+                    off_words(cx, miss.by_um)
                 ),
                 button: format!("Make bar {} {}", miss.label, cx.length(to)),
+                saves: savings.as_ref().and_then(|all| all.get(at).cloned()),
             })
         })
         .collect();
@@ -160,6 +191,10 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         .fixtures
         .iter()
         .filter(|spare| !used.contains(&spare.fixture.id))
+        .filter(|spare| {
+            let mut left = design.left_alone.iter();
+            left.all(|it| it.thing != spare.fixture.id)
+        })
         .cloned()
         .collect();
     let not_free = spare
@@ -183,9 +218,13 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         served.len(),
         count_of(design.bars.len(), "bar is", "bars are")
     );
-    Ok(page(&ReusePage {
+    let reuse = ReusePage {
         chrome,
-        free: groups(&cx, &spare, &Form::default()),
+        free: groups(cx, &spare, &Form::default()),
+        open: whole.is_open(),
+        ask_savings: (whole.is_open() && !near.is_empty() && savings.is_none())
+            .then(|| Link::Reuse(id).with([("saves", "1".to_owned())])),
+        pins,
         head,
         served,
         unserved,
@@ -193,7 +232,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         not_free,
         summary,
         proven: whole.plan().reuse_proof.is_proven(),
-    }))
+    };
+    Ok(page_with(status(form), &reuse))
 }
 
 /// POST: chooses a fixture for a bar by hand, or no longer, makes a bar as long as a fixture, or

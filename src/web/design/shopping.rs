@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use askama::Template;
 
 use super::{
-    Head, Tab, count_of, day, head, load,
+    Head, Tab, Whole, count_of, day, head, load,
+    pins::{self, PinsShown, status},
     short::{MoneyWords, money, row},
 };
 use crate::{
@@ -15,8 +16,9 @@ use crate::{
         at::Path,
         cx::Cx,
         error::Answer,
+        form::Form,
         link::Link,
-        page::{Chrome, page},
+        page::{Chrome, page_with},
     },
 };
 
@@ -27,6 +29,7 @@ struct Line {
     short: String,
     cost: String,
     left_over: String,
+    ask: Option<Link>,
 }
 
 struct Supplier {
@@ -64,18 +67,26 @@ struct ShoppingPage {
     without: Vec<Without>,
     money: MoneyWords,
     tax: &'static str,
+    pins: PinsShown,
 }
 
 /// GET: the page.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
-    let (chrome, head) = head(&cx, &whole, Tab::Shopping);
+    show(&cx, &whole, &Form::default()).await
+}
+
+/// The page, with the form of its pins as it was typed.
+pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
+    let pins = pins::shown(cx, whole, Tab::Shopping, form).await?;
+    let (chrome, head) = head(cx, whole, Tab::Shopping);
+    let id = whole.design().id;
     let mut by: BTreeMap<SupplierId, Asked> = BTreeMap::new();
     let mut without = Vec::new();
     for need in whole.plan().needs.iter().filter(|need| need.short > 0) {
-        let short = whole.amount(&cx, need.part, need.short);
+        let short = whole.amount(cx, need.part, need.short);
         if need.buy.is_empty() {
-            let row = row(&cx, &whole, need);
+            let row = row(cx, whole, need);
             without.push(Without {
                 href: row.href,
                 price: row.price,
@@ -98,11 +109,12 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
                 packs: format!(
                     "{} × {}",
                     buy.packs,
-                    whole.pack_words(&cx, need.part, buy.pack_amount)
+                    whole.pack_words(cx, need.part, buy.pack_amount)
                 ),
                 short: short.clone(),
                 cost: cx.money(buy.cost_minor),
-                left_over: left_over(&cx, &whole, need.part, buy.left_over),
+                left_over: left_over(cx, whole, need.part, buy.left_over),
+                ask: whole.is_open().then(|| Link::ShoppingWhy(id, buy.offer)),
             });
             entry.costs.push(buy.cost_minor);
             entry.order_by = entry.order_by.min(buy.order_by);
@@ -120,24 +132,26 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             lines: asked.lines,
         })
         .collect();
-    Ok(page(&ShoppingPage {
+    let shopping = ShoppingPage {
         chrome,
+        pins,
         suppliers,
         without,
-        money: money(&cx, &whole),
+        money: money(cx, whole),
         tax: if cx.venue.prices_include_tax {
             "Prices include tax."
         } else {
             "Prices are without tax."
         },
         head,
-    }))
+    };
+    Ok(page_with(status(form), &shopping))
 }
 
 /// What is left over of what is bought: a count, or a length.
 fn left_over(
     cx: &Cx,
-    whole: &super::Whole,
+    whole: &Whole,
     part: Option<crate::model::id::PartId>,
     amount: i64,
 ) -> String {

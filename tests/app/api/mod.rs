@@ -15,6 +15,7 @@ mod document;
 mod edit;
 mod job;
 mod order;
+mod pins;
 mod refused;
 mod stock;
 
