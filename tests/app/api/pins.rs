@@ -12,7 +12,7 @@ async fn a_pin_says_what_it_costs_and_is_taken_out_again() {
     let supplier = add(
         &app,
         "/suppliers",
-        json!({"name": "Weir Street Electrical"}),
+        json!({"name": "Weir Street Electrical", "delivery_days": 3}),
     )
     .await;
     let offer = json!({"supplier": supplier, "pack_amount": 5_000_000, "price_minor": 3_000});
