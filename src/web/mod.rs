@@ -132,7 +132,12 @@ pub fn router(app: App) -> Router {
         .route("/parts/{id}/delete", post(part_edit::post_delete))
         .route("/who", get(who::get).post(who::post))
         .route("/bench", get(bench::get))
+        .route("/bench/cuts", get(bench::cuts::get).post(bench::cuts::post))
         .route("/bench/drop", get(bench::drop::get).post(bench::drop::post))
+        .route(
+            "/bench/packs",
+            get(bench::packs::get).post(bench::packs::post),
+        )
         .route(
             "/bench/addresses",
             get(bench::addresses::get).post(bench::addresses::post),

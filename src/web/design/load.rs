@@ -93,11 +93,11 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
     };
     Ok(Whole {
         planned,
-        serving,
         kept,
         reasons,
         broken,
         not_held,
+        serving,
     })
 }
 

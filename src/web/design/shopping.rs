@@ -114,7 +114,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
                 short: short.clone(),
                 cost: cx.money(buy.cost_minor),
                 left_over: left_over(cx, whole, need.part, buy.left_over),
-                ask: whole.is_open().then(|| Link::ShoppingWhy(id, buy.offer)),
+                ask: whole.is_open().then_some(Link::ShoppingWhy(id, buy.offer)),
             });
             entry.costs.push(buy.cost_minor);
             entry.order_by = entry.order_by.min(buy.order_by);

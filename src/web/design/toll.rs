@@ -40,20 +40,22 @@ fn more(one: usize, other: usize) -> i64 {
 pub fn apart(cx: &Cx, one: &Tally, other: &Tally) -> Vec<String> {
     let money = one.money.get() - other.money.get();
     let sum = Money::new(money.abs()).map_or_else(|_| String::new(), |sum| cx.money(sum));
+    let unpriced = i64::from(one.unpriced) - i64::from(other.unpriced);
+    // What has no price is in neither sum.
+    let rest = if unpriced == 0 {
+        ""
+    } else {
+        " of what has one"
+    };
     let solder = more(one.soldered, other.soldered);
     [
         bars(more(one.short, other.short), "is short", "are short"),
+        counted(unpriced, "part", "parts", "to buy without a price"),
         match money {
             0 => None,
-            1.. => Some(format!("{sum} more to buy")),
-            _ => Some(format!("{sum} less to buy")),
+            1.. => Some(format!("{sum} more to buy{rest}")),
+            _ => Some(format!("{sum} less to buy{rest}")),
         },
-        counted(
-            i64::from(one.unpriced) - i64::from(other.unpriced),
-            "part",
-            "parts",
-            "to buy without a price",
-        ),
         counted(solder, "end", "ends", "to solder"),
         counted(
             more(one.on_marks, other.on_marks),

@@ -536,7 +536,7 @@ pub async fn offer(cx: Cx, Path((id, offer)): Path<(DesignId, OfferId)>) -> Answ
         label: format!("Buy nothing from {} for this set", buy.supplier_name),
     };
     let titles = [
-        (format!("Without these packs of {pack}"), None),
+        (format!("Without this offer: {pack}"), None),
         (format!("Nothing from {}", buy.supplier_name), Some(leave)),
     ];
     let ways = titles
