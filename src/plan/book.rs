@@ -3,7 +3,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::input::{Freedom, Input, Offer, SpareCount, SpareFixture, SparePiece, SpareUnit};
+use super::{
+    choice::Way,
+    input::{Freedom, Input, Offer, SpareCount, SpareFixture, SparePiece, SpareUnit},
+};
 use crate::{
     model::{
         design::Bar,
@@ -30,6 +33,8 @@ pub(super) struct Book<'a> {
     pub(super) units: Vec<&'a SpareUnit>,
     /// Frames of the cupboard that serve, by id.
     pub(super) frames: Vec<ThingId>,
+    /// Which tape each group of like bars gets, where that is not left to how it looks.
+    pub(super) way: Way,
     /// What the design leaves alone.
     pub(super) left_alone: BTreeSet<ThingId>,
     /// From whom nothing is bought for it.
@@ -123,6 +128,7 @@ impl<'a> Book<'a> {
             fixtures,
             units,
             frames,
+            way: Way::new(),
             left_alone,
             not_from,
         }

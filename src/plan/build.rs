@@ -6,13 +6,13 @@ use super::{
     bench::Bench,
     book::Book,
     check::{Checks, Finding},
+    choice::{Group, choose, group_of},
     cutting::{Cutting, Given, Purpose, Wish, budget, cut_part},
     fit,
     outcome::From as TakenFrom,
 };
 use crate::{
     model::{
-        channel::Channels,
         design::Bar,
         id::{BarId, PartId},
         part::{PartSpec, Profile, Tape},
@@ -40,15 +40,6 @@ pub(super) struct Builds {
     pub(super) unheard: BTreeMap<String, i64>,
 }
 
-/// Bars that take the same tape.
-type Group = (
-    Channels,
-    Option<Voltage>,
-    bool,
-    Option<PartId>,
-    Option<PartId>,
-);
-
 /// A bar with its parts and sizes.
 struct Sized {
     bar: BarId,
@@ -72,14 +63,7 @@ pub(super) fn build(
     let mut groups: BTreeMap<Group, Vec<&Bar>> = BTreeMap::new();
     for bar in bars {
         voltages.extend(bar.voltage_mv);
-        let group = (
-            bar.channels.clone(),
-            bar.voltage_mv,
-            bar.diffused,
-            bar.tape,
-            bar.profile,
-        );
-        groups.entry(group).or_default().push(bar);
+        groups.entry(group_of(bar)).or_default().push(bar);
     }
     let mut sized = Vec::new();
     for (_, group) in groups {
@@ -208,146 +192,20 @@ fn wanted_words(bar: &Bar) -> String {
     format!("{} tape{voltage}{profile}", bar.channels)
 }
 
-type Choice<'a> = (PartId, &'a Tape, Option<(PartId, &'a Profile)>);
-
-/// What makes one tape better than another; less is better.
-type Rank = (bool, usize, bool, bool, i128, PartId);
-
-/// The tape for a group of like bars, and its profile: the chosen one, else of those that fit the
-/// one that keeps most bars within their tolerance, that can be had, of a voltage in use already,
-/// that costs least beyond what is in stock.
-fn choose<'a>(book: &Book<'a>, group: &[&Bar], voltages: &BTreeSet<Voltage>) -> Option<Choice<'a>> {
-    let first = group.first()?;
-    let wanted: i64 = group.iter().map(|bar| bar.length_um.get()).sum();
-    let shortest = group
-        .iter()
-        .map(|bar| bar.length_um.get())
-        .min()
-        .unwrap_or(0);
-    let tapes = book.of(|spec| match spec {
-        PartSpec::Tape(tape) => Some(tape),
-        _ => None,
-    });
-    let mut best: Option<(Rank, Choice<'a>)> = None;
-    for (id, tape) in tapes {
-        let fits = match first.tape {
-            Some(chosen) => chosen == id,
-            None => {
-                tape.colours().as_ref() == Some(&first.channels)
-                    && first
-                        .voltage_mv
-                        .is_none_or(|voltage| voltage == tape.voltage_mv)
-            }
-        };
-        if !fits {
-            continue;
-        }
-        let wants_profile = first.diffused || first.profile.is_some();
-        let profile = choose_profile(book, group, tape);
-        if wants_profile && profile.is_none() {
-            continue;
-        }
-        let too_wide = profile.is_some_and(|(_, profile)| tape.width_um > profile.inner_width_um);
-        let beyond = group
-            .iter()
-            .filter(|bar| {
-                let (profile_id, profile) = profile.unzip();
-                size(book, bar, tape, profile, profile_id).is_ok_and(|size| size.beyond.is_some())
-            })
-            .count();
-        let cost = cost_beyond_stock(book, id, Some(tape), wanted, shortest);
-        let other_voltage = !voltages.is_empty() && !voltages.contains(&tape.voltage_mv);
-        let key = (too_wide, beyond, cost == i128::MAX, other_voltage, cost, id);
-        if best.as_ref().is_none_or(|(least, _)| key < *least) {
-            best = Some((key, (id, tape, profile)));
-        }
-    }
-    best.map(|(_, choice)| choice)
-}
-
-/// What a length costs beyond what lies in stock; the most where it can't be had.
-fn cost_beyond_stock(
-    book: &Book<'_>,
-    part: PartId,
-    tape: Option<&Tape>,
-    wanted_um: i64,
-    shortest_um: i64,
-) -> i128 {
-    let in_stock: i64 = book
-        .pieces(part)
-        .iter()
-        .flat_map(|spare| spare.free.iter())
-        .map(|(from, to)| match tape {
-            Some(tape) => {
-                let units = u64::try_from(to - from).unwrap_or(0);
-                // A bar is rounded down to a mark: up to one unit less than wanted is enough.
-                tape.pitch.length_of(units + 1).get()
-            }
-            None => to - from,
-        })
-        .filter(|&length| length >= shortest_um)
-        .sum();
-    let missing = (wanted_um - in_stock).max(0);
-    if missing == 0 {
-        0
-    } else {
-        book.price(part).saturating_mul(missing.into())
-    }
-}
-
-fn choose_profile<'a>(
-    book: &Book<'a>,
-    group: &[&Bar],
-    tape: &Tape,
-) -> Option<(PartId, &'a Profile)> {
-    let first = group.first()?;
-    if first.profile.is_none() && !first.diffused {
-        return None;
-    }
-    let wanted: i64 = group.iter().map(|bar| bar.length_um.get()).sum();
-    let shortest = group
-        .iter()
-        .map(|bar| bar.length_um.get())
-        .min()
-        .unwrap_or(0);
-    let profiles = book.of(|spec| match spec {
-        PartSpec::Profile(profile) => Some(profile),
-        _ => None,
-    });
-    profiles
-        .into_iter()
-        .filter(|(id, profile)| match first.profile {
-            Some(chosen) => chosen == *id,
-            None => profile.diffuser.diffuses() && profile.inner_width_um >= tape.width_um,
-        })
-        .min_by_key(|(id, profile)| {
-            let cannot = group
-                .iter()
-                .filter(|bar| size(book, bar, tape, Some(profile), Some(*id)).is_err())
-                .count();
-            let too_hot = match (tape.power_per_m(), profile.heat_mw_per_m) {
-                (Some(power), Some(heat)) => u8::from(power > heat) * 2,
-                _ => 1,
-            };
-            let cost = cost_beyond_stock(book, *id, None, wanted, shortest);
-            (cannot, too_hot, cost, profile.inner_width_um, *id)
-        })
-}
-
 /// A bar in whole cut units.
-struct Size {
+pub(super) struct Size {
     units: i64,
     lit: Length,
     /// The length of its profile.
     profile: Option<Length>,
     why: String,
     /// The tolerance can't be kept.
-    beyond: Option<Finding>,
+    pub(super) beyond: Option<Finding>,
 }
 
 /// Rounds a wanted length to cut marks: down, so that the tape is never longer than the profile's
 /// inside; one unit up only where down is beyond the tolerance and up is within it.
-fn size(
+pub(super) fn size(
     book: &Book<'_>,
     bar: &Bar,
     tape: &Tape,

@@ -4,11 +4,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     address,
+    answer::{Proof, Why},
     bench::Bench,
     book::Book,
     build::{Builds, build},
     cable,
     check::{Checks, Finding},
+    choice::{self, Way},
     cutting::{Purpose, Wish},
     data,
     feed::{self, Feeds},
@@ -16,9 +18,10 @@ use super::{
     load::{Draw, Load, loads},
     mix,
     need::Needs,
+    other::Tally,
     outcome::{
         BarPlan, BuildBar, DriverPlan, From as TakenFrom, InletPlan, OutputPlan, OutputRef, Plan,
-        PlannedHold, Serve, SlotRef, SupplyPlan,
+        PlannedHold, Serve, SlotRef, SupplyPlan, not_asked,
     },
     pin,
     plug::{self, Plug},
@@ -43,14 +46,95 @@ use crate::{
 /// Makes the plan of a design.
 ///
 /// It depends on nothing but the input, and not on the order of its lists.
+///
+/// Where several tapes fit, the set is planned once for each way to choose them, and the plan is
+/// taken that leaves the fewest bars short, breaks the fewest limits, has the least to buy without a
+/// price, then costs the least money, packs and deliveries included, then the least soldering.
 pub fn plan(input: &Input) -> Plan {
-    let book = Book::new(input);
+    let mut book = Book::new(input);
+    let mut best = plan_one(&book);
+    let builds = |bar: &BarPlan| !matches!(bar.serve, Serve::Reuse { .. });
+    if !best.bars.iter().any(builds) {
+        // Nothing is built, so that it makes no difference of what.
+        best.tape_proof = Proof::Proven;
+        return best;
+    }
+    let most = (MOST_BARS_PLANNED / book.bars.len().max(1)).clamp(LEAST_WAYS, MOST_WAYS);
+    let ways = choice::ways(&book, most);
+    let mut proven = ways.all;
+    let others = ways.others(&tapes_of(&book, &best));
+    if !others.is_empty() {
+        proven = proven && is_proven(&best);
+    }
+    let mut least = cost_of(&best);
+    for way in others {
+        book.way = way;
+        let plan = plan_one(&book);
+        proven = proven && is_proven(&plan);
+        let cost = cost_of(&plan);
+        if cost < least {
+            (best, least) = (plan, cost);
+        }
+    }
+    best.tape_proof = if proven {
+        Proof::Proven
+    } else {
+        Proof::Open {
+            why: Why::StepBudget,
+        }
+    };
+    best
+}
+
+/// The most ways to choose tapes that are planned.
+const MOST_WAYS: usize = 12;
+/// The fewest that are, whatever the size of the set.
+const LEAST_WAYS: usize = 2;
+/// Bars that are planned in all ways together: large sets try fewer of them.
+const MOST_BARS_PLANNED: usize = 600;
+
+/// What counts between plans with other tapes, the most important first.
+type WayCost = (usize, usize, u32, i64, i64, u64);
+
+fn cost_of(plan: &Plan) -> WayCost {
+    let tally = Tally::of(plan);
+    let rolls = plan.needs.iter().flat_map(|need| &need.unpriced);
+    let unpriced_um = rolls
+        .map(|it| it.roll_um.get().saturating_mul(it.rolls.into()))
+        .fold(0, i64::saturating_add);
+    (
+        tally.short,
+        tally.not_kept,
+        tally.unpriced,
+        unpriced_um,
+        tally.money.get(),
+        plan.proofs.iter().map(|proof| proof.solder_work).sum(),
+    )
+}
+
+/// Whether nothing about a plan's money is left open.
+fn is_proven(plan: &Plan) -> bool {
+    Tally::of(plan).proven
+}
+
+/// The tape of each group of which something is built.
+fn tapes_of(book: &Book<'_>, plan: &Plan) -> Way {
+    let built = plan.bars.iter().filter_map(|bar| match &bar.serve {
+        Serve::Build(build) => Some((choice::group_of(book.bar(bar.bar)?), build.tape)),
+        Serve::Reuse { .. } | Serve::Short { .. } => None,
+    });
+    built.collect()
+}
+
+/// Makes the plan with the tapes that the book's way names.
+fn plan_one(book: &Book<'_>) -> Plan {
+    let input = book.input;
     let mut checks = Checks::default();
     let mut needs = Needs::default();
     let mut bench = Bench::default();
 
-    let mut extras = Extras::of(&book);
-    let reuse = Open::new(&book).give(|served| judge(&book, &extras, served));
+    let mut extras = Extras::of(book);
+    let reuse = Open::new(book).give(|served| judge(book, &extras, served));
     for (bar, why) in &reuse.refused {
         if let Some(bar) = book.bar(*bar) {
             let finding = Finding::broken(why.clone(), "Choose another fixture, or none.");
@@ -63,9 +147,9 @@ pub fn plan(input: &Input) -> Plan {
         .copied()
         .zip(reuse.served.iter().copied())
         .collect();
-    let (to_build, voltages) = to_build(&book, &reuse.served);
+    let (to_build, voltages) = to_build(book, &reuse.served);
     let builds = build(
-        &book,
+        book,
         &to_build,
         voltages,
         &extras.bars,
@@ -76,18 +160,18 @@ pub fn plan(input: &Input) -> Plan {
         needs.unheard(what, amount, "bars");
     }
 
-    let mut loads = loads(&book, &served, &builds);
-    mix::check(&book, &loads, &mut checks);
-    let (used, fed, mut taken) = power::power(&book, &loads, &mut needs, &mut checks);
-    let plugs = plug::plugs(&book, &mut loads, &mut needs, &mut checks);
-    let block = plug::blocks(&book, &loads, &mut needs, &mut checks);
-    let mut feeds = feed::feeds(&book, &used, &fed, &mut needs, &mut checks);
+    let mut loads = loads(book, &served, &builds);
+    mix::check(book, &loads, &mut checks);
+    let (used, fed, mut taken) = power::power(book, &loads, &mut needs, &mut checks);
+    let plugs = plug::plugs(book, &mut loads, &mut needs, &mut checks);
+    let block = plug::blocks(book, &loads, &mut needs, &mut checks);
+    let mut feeds = feed::feeds(book, &used, &fed, &mut needs, &mut checks);
     if let Some(cable) = feeds.cable {
         let wishes = extras.cable.entry(cable).or_default();
         wishes.append(&mut feeds.wishes);
     }
     let cables = cable::cables(
-        &book,
+        book,
         &loads,
         block,
         extras.cable,
@@ -95,11 +179,11 @@ pub fn plan(input: &Input) -> Plan {
         &mut needs,
         &mut checks,
     );
-    wire::check(&book, &loads, &plugs, &used, &mut checks);
+    wire::check(book, &loads, &plugs, &used, &mut checks);
     let profile_of = |bar| builds.built.get(&bar)?.profile.map(|(part, _)| part);
-    sundry::count(&book, &loads, profile_of, &mut needs);
+    sundry::count(book, &loads, profile_of, &mut needs);
     let chosen = Chosen {
-        book: &book,
+        book,
         loads: &loads,
         builds: &builds,
         used: &used,
@@ -110,7 +194,7 @@ pub fn plan(input: &Input) -> Plan {
     };
     let protection = protect::protect(
         &protect::Chosen {
-            book: &book,
+            book,
             loads: &loads,
             used: &used,
             fed: &fed,
@@ -122,12 +206,12 @@ pub fn plan(input: &Input) -> Plan {
         &mut checks,
     );
     let volts = volts::volts(&chosen, &mut checks);
-    extras.count.take(&book, &mut taken, &mut needs);
-    frames(&book, &mut checks);
-    pin::check(&book, &mut checks);
+    extras.count.take(book, &mut taken, &mut needs);
+    frames(book, &mut checks);
+    pin::check(book, &mut checks);
 
-    let starts = addresses(&book, &used, &mut checks);
-    let data = data::chain(&book, &starts, &mut needs, &mut checks);
+    let starts = addresses(book, &used, &mut checks);
+    let data = data::chain(book, &starts, &mut needs, &mut checks);
     let outputs = outputs(&loads, &used, &starts);
     let draws: BTreeMap<BarId, &Draw> = loads
         .iter()
@@ -135,7 +219,7 @@ pub fn plan(input: &Input) -> Plan {
         .collect();
     let mut bars: BTreeMap<BarId, BarPlan> = BTreeMap::new();
     for (bar, spare) in &served {
-        let mut plan = bar_plan(&book, bar, *spare, &builds, plugs.get(&bar.id));
+        let mut plan = bar_plan(book, bar, *spare, &builds, plugs.get(&bar.id));
         if let Some(draw) = draws.get(&bar.id) {
             plan.current_ma = Current::new(draw.total_ma).ok();
             plan.channel_ma = draw
@@ -153,7 +237,7 @@ pub fn plan(input: &Input) -> Plan {
         bars.insert(bar.id, plan);
     }
 
-    let holds = thing_holds(&book, &served, &taken, &bench);
+    let holds = thing_holds(book, &served, &taken, &bench);
     let drivers = used
         .iter()
         .enumerate()
@@ -168,7 +252,7 @@ pub fn plan(input: &Input) -> Plan {
         })
         .collect();
     let supplies = fed.supplies.iter().map(supply_plan).collect();
-    let (needs, count_holds, cost) = needs.finish(&book, &bench, &mut checks);
+    let (needs, count_holds, cost) = needs.finish(book, &bench, &mut checks);
     Plan {
         bars: input
             .design
@@ -182,12 +266,13 @@ pub fn plan(input: &Input) -> Plan {
         volts,
         mains: protection.mains,
         data,
-        frames: book.frames,
+        frames: book.frames.clone(),
         needs,
         checks: checks.finish(),
         holds: holds.into_iter().chain(count_holds).collect(),
         near_misses: reuse.near,
         reuse_proof: reuse.proof,
+        tape_proof: not_asked(),
         cost,
         proofs: bench.proofs,
     }

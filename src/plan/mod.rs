@@ -15,6 +15,7 @@ mod build;
 mod cable;
 pub mod chain;
 pub mod check;
+mod choice;
 pub mod cut;
 mod cutting;
 pub mod data;

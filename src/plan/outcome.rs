@@ -53,6 +53,9 @@ pub struct Plan {
     /// others.
     #[serde(default = "not_asked")]
     pub reuse_proof: Proof<i64>,
+    /// What is known of no other choice of tapes for the bars costing less.
+    #[serde(default = "not_asked")]
+    pub tape_proof: Proof<i64>,
     /// Money.
     pub cost: Cost,
     /// What is proven of the cuts, tape part by tape part.

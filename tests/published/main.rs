@@ -10,5 +10,6 @@ mod layouts;
 mod pins;
 mod protect;
 mod reuse;
+mod tapes;
 mod trade;
 mod volts;

@@ -96,7 +96,9 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
     let asked = form.has("bars");
     for (field, first) in FIRST {
-        if !form.has(field) && !(asked && field == "rolls") {
+        // Nothing need be bought.
+        let left_out = asked && field == "rolls";
+        if !left_out && !form.has(field) {
             form.set(field, first);
         }
     }
@@ -139,13 +141,13 @@ fn field_of(pointer: &str) -> &'static str {
 
 /// How lengths and sums are read.
 #[derive(Clone, Copy)]
-struct Reading<'a> {
+struct Reading {
     pitch: CutPitch,
     unit: LengthUnit,
-    currency: &'a Currency,
+    currency: Currency,
 }
 
-impl Reading<'_> {
+impl Reading {
     fn units(self, text: &str) -> Result<u32, String> {
         let length = Length::parse(text, self.unit).map_err(|why| why.to_string())?;
         let (units, _) = self.pitch.whole_units(length);
@@ -170,7 +172,7 @@ fn read(cx: &Cx, form: &mut Form) -> Option<CutsBody> {
     let reading = Reading {
         pitch,
         unit,
-        currency: &cx.venue.currency,
+        currency: cx.venue.currency,
     };
     let pieces = form.take("pieces", |text| {
         let lines = lines(text, MOST_LINES, |line, at| piece_line(line, at, reading))?;
@@ -246,7 +248,7 @@ struct Stretched<'a> {
 
 /// `5 m lead bare, joints 450 mm from 100 mm`: the length, what is at its start and end, the
 /// distance of its pre-tinned joints and where the first is.
-fn stretch<'a>(line: &'a str, reading: Reading<'_>) -> Result<Stretched<'a>, String> {
+fn stretch<'a>(line: &'a str, reading: Reading) -> Result<Stretched<'a>, String> {
     let mut commas = line.split(',').map(str::trim);
     let mut rest = commas.next().unwrap_or_default();
     let mut ends = [CutsEnd::Bare, CutsEnd::Bare];
@@ -279,7 +281,7 @@ fn stretch<'a>(line: &'a str, reading: Reading<'_>) -> Result<Stretched<'a>, Str
     Ok(stretched)
 }
 
-fn piece_line(line: &str, at: usize, reading: Reading<'_>) -> Result<Vec<CutsPiece>, String> {
+fn piece_line(line: &str, at: usize, reading: Reading) -> Result<Vec<CutsPiece>, String> {
     let (name, rest) = named(line);
     let (count, rest) = number(rest)?;
     let stretched = stretch(rest, reading)?;
@@ -305,13 +307,13 @@ fn piece_line(line: &str, at: usize, reading: Reading<'_>) -> Result<Vec<CutsPie
     Ok(pieces.collect())
 }
 
-fn roll_line(line: &str, at: usize, reading: Reading<'_>) -> Result<CutsRoll, String> {
+fn roll_line(line: &str, at: usize, reading: Reading) -> Result<CutsRoll, String> {
     let (name, rest) = named(line);
     let stretched = stretch(rest, reading)?;
     let (mut price, mut quantity) = (None, None);
     for word in &stretched.others {
         if let Some(sum) = word.strip_prefix("at ") {
-            let sum = Money::parse(sum, reading.currency).map_err(|why| why.to_string())?;
+            let sum = Money::parse(sum, &reading.currency).map_err(|why| why.to_string())?;
             price = Some(sum.get());
         } else if let Some(most) = word.strip_prefix("most ") {
             let most = most.trim().parse::<u32>();
@@ -338,7 +340,7 @@ fn roll_line(line: &str, at: usize, reading: Reading<'_>) -> Result<CutsRoll, St
     })
 }
 
-fn bar_line(line: &str, at: usize, reading: Reading<'_>) -> Result<CutsBar, String> {
+fn bar_line(line: &str, at: usize, reading: Reading) -> Result<CutsBar, String> {
     let (name, rest) = named(line);
     let (quantity, rest) = number(rest)?;
     let (rest, fed) = match rest.strip_suffix("both") {

@@ -98,7 +98,7 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
     if !asked {
         return show(&cx, form, None);
     }
-    let body = read(&cx.venue.currency, &mut form);
+    let body = read(cx.venue.currency, &mut form);
     let answered = answer(&cx, &mut form, body, field_of).await;
     show(&cx, form, answered)
 }
@@ -137,8 +137,8 @@ fn words<const N: usize>(line: &str) -> Result<[&str; N], String> {
     Ok(words)
 }
 
-fn sum_of(text: &str, currency: &Currency) -> Result<i64, String> {
-    let sum = Money::parse(text, currency).map_err(|why| why.to_string())?;
+fn sum_of(text: &str, currency: Currency) -> Result<i64, String> {
+    let sum = Money::parse(text, &currency).map_err(|why| why.to_string())?;
     Ok(sum.get())
 }
 
@@ -148,7 +148,7 @@ fn count<T: std::str::FromStr>(text: &str, what: &str) -> Result<T, String> {
 }
 
 /// `Weir Street, 5.90, 50.00`: a name, what a delivery costs, from which sum on it is free.
-fn supplier(line: &str, currency: &Currency) -> Result<PacksSupplier, String> {
+fn supplier(line: &str, currency: Currency) -> Result<PacksSupplier, String> {
     let [name, delivery, free] = words(line)?;
     Ok(PacksSupplier {
         name: name.to_owned(),
@@ -175,7 +175,7 @@ fn want(line: &str) -> Result<PacksWant, String> {
 
 /// `leads, Weir Street, 5, 6.50, 2`: what, who sells it, what a pack holds, what it costs, and the
 /// fewest that are sold at once.
-fn offer(line: &str, currency: &Currency) -> Result<(String, PacksOffer), String> {
+fn offer(line: &str, currency: Currency) -> Result<(String, PacksOffer), String> {
     let [want, supplier, pack, price, least] = words(line)?;
     let offer = PacksOffer {
         supplier: supplier.to_owned(),
@@ -193,7 +193,7 @@ fn offer(line: &str, currency: &Currency) -> Result<(String, PacksOffer), String
 }
 
 /// The fields as a document.
-fn read(currency: &Currency, form: &mut Form) -> Option<PacksBody> {
+fn read(currency: Currency, form: &mut Form) -> Option<PacksBody> {
     let suppliers = form.take("suppliers", |text| {
         lines(text, MOST_LINES, |line, _| supplier(line, currency))
     });
@@ -209,15 +209,12 @@ fn read(currency: &Currency, form: &mut Form) -> Option<PacksBody> {
     }
     let (suppliers, mut wants, offers) = (suppliers?, wants?, offers?);
     for (at, (name, offer)) in (1..).zip(offers) {
-        match wants.iter_mut().find(|want| want.name == name) {
-            Some(want) => want.offers.push(offer),
-            None => {
-                let at: u32 = at;
-                form.fail(
-                    "offers",
-                    format!("Line {at}: nothing that is wanted is called “{name}”."),
-                );
-            }
+        let at: u32 = at;
+        if let Some(want) = wants.iter_mut().find(|want| want.name == name) {
+            want.offers.push(offer);
+        } else {
+            let why = format!("Line {at}: nothing that is wanted is called “{name}”.");
+            form.fail("offers", why);
         }
     }
     let only: Vec<String> = form

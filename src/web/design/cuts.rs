@@ -19,7 +19,7 @@ use crate::{
         piece::{End, length_of},
     },
     plan::{
-        answer::Proof,
+        answer::{Proof, Why},
         outcome::{Becomes, CutProof, CutSource, Joint, PieceCut, Serve},
     },
     units::{Length, Money},
@@ -78,6 +78,8 @@ struct CutsPage {
     trades: Vec<Trade>,
     solder: Vec<String>,
     bars: usize,
+    /// What is known of the choice of tapes.
+    tapes: Option<&'static str>,
     pins: PinsShown,
 }
 
@@ -355,6 +357,15 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
             .collect(),
         solder: solder(whole),
         bars: whole.design().bars.len(),
+        tapes: match whole.plan().tape_proof {
+            Proof::Proven => Some(
+                "No other tape that fits costs less: each was planned with its packs and deliveries.",
+            ),
+            Proof::Open {
+                why: Why::StepBudget,
+            } => Some("Several tapes fit; not every choice of them was planned to its end."),
+            _ => None,
+        },
         head,
     };
     Ok(page_with(status(form), &cuts))
