@@ -125,7 +125,7 @@ fn candidates<'a>(
         let rank = (too_wide, beyond, cost == i128::MAX, other_voltage, cost, id);
         fitting.push((rank, (id, tape, profile)));
     }
-    fitting.sort_by(|(a, _), (b, _)| a.cmp(b));
+    fitting.sort_by_key(|(rank, _)| *rank);
     fitting.into_iter().map(|(_, choice)| choice).collect()
 }
 

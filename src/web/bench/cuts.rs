@@ -248,7 +248,7 @@ struct Stretched<'a> {
 
 /// `5 m lead bare, joints 450 mm from 100 mm`: the length, what is at its start and end, the
 /// distance of its pre-tinned joints and where the first is.
-fn stretch<'a>(line: &'a str, reading: Reading) -> Result<Stretched<'a>, String> {
+fn stretch(line: &str, reading: Reading) -> Result<Stretched<'_>, String> {
     let mut commas = line.split(',').map(str::trim);
     let mut rest = commas.next().unwrap_or_default();
     let mut ends = [CutsEnd::Bare, CutsEnd::Bare];

@@ -359,7 +359,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         bars: whole.design().bars.len(),
         tapes: match whole.plan().tape_proof {
             Proof::Proven => Some(
-                "No other tape that fits costs less: each was planned with its packs and deliveries.",
+                "No other tape that fits these bars costs less, packs and deliveries included.",
             ),
             Proof::Open {
                 why: Why::StepBudget,
