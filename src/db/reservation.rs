@@ -168,11 +168,12 @@ pub async fn list_ended_of_bar(
     .collect()
 }
 
-/// The finished bars that a design has for its bars; those that it had too, where it is over.
+/// The finished bars that a design has for its bars; with `gone_too` also those that it had, for
+/// bars that have none now.
 pub async fn list_serving(
     tx: &mut SqliteConnection,
     design: DesignId,
-    over: bool,
+    gone_too: bool,
 ) -> Result<BTreeMap<BarId, (ThingId, Tag)>, DbError> {
     // The later row of a bar takes the place of an earlier one.
     sqlx::query!(
@@ -183,7 +184,7 @@ pub async fn list_serving(
              AND (hold.state = 'active' OR (?2 AND hold.state = 'ended'))
            ORDER BY hold.state = 'active', hold.id"#,
         design.0,
-        over
+        gone_too
     )
     .fetch_all(tx)
     .await?

@@ -279,7 +279,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
                 "{} put into stock. Next, start a set and sketch its bars.",
                 counted(kinds, "part", "parts")
             );
-            Ok(go_with(&Link::Cupboard, &told(&said, &done)))
+            Ok(go_with(&Link::Home, &told(&said, &done)))
         }
         Err(why) => {
             let status = refused(&mut form, why)?;

@@ -549,17 +549,52 @@ fn a_bar_that_stands_at_its_driver_still_needs_the_run_to_its_far_end() {
     assert_eq!(cable.map(|need| need.needed), Some(3_000_000));
 }
 
-/// A house whose supply stands 3 m from its driver, fed by two conductors of 16 AWG.
-fn fed_from_afar(length_um: i64) -> House {
+/// A house whose supply stands 3 m from its driver, fed by two conductors of a size.
+fn fed_from_afar(length_um: i64, size: &str) -> House {
     let mut house = house(known_tape(), length_um, json!({"cable_um": 4_000_000}));
     house.part(
         8,
         "feed cable",
-        json!({"kind": "cable", "conductors": 2, "rating_ma": 10_000, "conductor": "16 AWG",
+        json!({"kind": "cable", "conductors": 2, "rating_ma": 10_000, "conductor": size,
                "strand": "stranded"}),
     );
     house.input.venue.feed_um = Length::mm(3_000);
     house
+}
+
+#[test]
+fn a_thicker_feed_is_as_the_set_so_changed() {
+    let house = |size: &str| {
+        let mut house = fed_from_afar(4_000_000, size);
+        house.input.venue.feed_um = Length::mm(20_000);
+        house
+    };
+    let mut thin = house("16 AWG");
+    // Plans take the cable of fewest conductors: the thick one is there to be chosen by hand.
+    thin.part(
+        18,
+        "thick feed",
+        json!({"kind": "cable", "conductors": 3, "rating_ma": 30_000, "conductor": "10 AWG",
+               "strand": "stranded"}),
+    );
+    thin.offer(18.into(), 50_000_000, 20_000);
+    let plan = thin.plan();
+    assert_eq!(
+        plan.drivers[0].inlets[0].feed,
+        Some((8.into(), Length::mm(20_000)))
+    );
+    let found = mend(&plan, How::ThickerFeed);
+    assert!(found.words.contains("thick feed"), "{}", found.words);
+    as_planned(found, &house("10 AWG"));
+    // 20 m of it at 200.00 for 50 m.
+    assert_eq!(found.cost_minor.map(Money::get), Some(8_000));
+    // A feed that is thick already has no such mend.
+    let thick = house("10 AWG").plan();
+    let mends = &of_bar(&thick).mends;
+    assert!(
+        mends.iter().all(|mend| mend.how != How::ThickerFeed),
+        "{mends:?}"
+    );
 }
 
 /// The same output as a document, with so many ohms in one conductor of the feed.
@@ -586,7 +621,7 @@ fn bar_by_hand(name: &str, lit_m: f64) -> Value {
 
 #[test]
 fn the_feed_is_in_the_drop_and_among_the_cable_to_get() {
-    let plan = fed_from_afar(2_500_000).plan();
+    let plan = fed_from_afar(2_500_000, "16 AWG").plan();
     let bar = of_bar(&plan);
     let feed_ohm = 3.0 * ohm_per_m("16 AWG");
     let cables = [run("run", "a_start", 4.0)];
@@ -616,7 +651,7 @@ fn the_feed_is_in_the_drop_and_among_the_cable_to_get() {
 /// network of six channels with the feed as it is.
 #[test]
 fn outputs_of_one_inlet_load_their_feed_together() {
-    let mut house = fed_from_afar(2_500_000);
+    let mut house = fed_from_afar(2_500_000, "16 AWG");
     let alone = house.plan();
     house.bar(2, 2_500_000, RGB, json!({"cable_um": 4_000_000}));
     let plan = house.plan();

@@ -112,6 +112,8 @@ words! {
         MiddleFeed = "middle_feed", "feed the middle";
         /// Another cable of the catalogue.
         ThickerCable = "thicker_cable", "thicker cable";
+        /// Another cable from supply to driver.
+        ThickerFeed = "thicker_feed", "thicker feed";
         /// Two conductors for the common.
         DoubledCommon = "doubled_common", "double the common";
         /// The longest bar that is good enough.

@@ -14,7 +14,7 @@ use crate::{
         id::PartId,
         part::{Cable, PartSpec, Tape},
     },
-    plan::load::Load,
+    plan::{feed, load::Load},
     units::{Length, Money},
 };
 
@@ -41,6 +41,7 @@ impl Ask<'_, '_, '_> {
             self.both_ends(solver),
             self.middle_feed(solver),
             self.thicker_cable(solver),
+            self.thicker_feed(solver),
             self.doubled_common(solver),
             self.shorter_run(solver),
             self.driver_nearer(solver),
@@ -131,7 +132,7 @@ impl Ask<'_, '_, '_> {
         }
         let chosen = self.chosen.book.input.design.choices.cable;
         let (_, cable) = self
-            .cables()
+            .own_cables()
             .into_iter()
             .find(|(id, _)| chosen == Some(*id))?;
         Some(assumed::cable(
@@ -165,15 +166,19 @@ impl Ask<'_, '_, '_> {
         Some(mend(How::MiddleFeed, words, found, cost))
     }
 
-    /// Cables of the catalogue that carry the bar's colours.
-    fn cables(&self) -> Vec<(PartId, &Cable)> {
-        let wanted = self.load.channels.conductors();
+    /// Cables of the catalogue with conductors enough.
+    fn cables(&self, conductors: usize) -> Vec<(PartId, &Cable)> {
         let all = self.chosen.book.of(|spec| match spec {
             PartSpec::Cable(cable) => Some(cable),
             _ => None,
         });
-        let enough = |cable: &Cable| usize::from(cable.conductors) >= wanted;
+        let enough = |cable: &Cable| usize::from(cable.conductors) >= conductors;
         all.into_iter().filter(|(_, cable)| enough(cable)).collect()
+    }
+
+    /// Cables that carry the bar's colours.
+    fn own_cables(&self) -> Vec<(PartId, &Cable)> {
+        self.cables(self.load.channels.conductors())
     }
 
     /// All the cable of the bar.
@@ -182,37 +187,70 @@ impl Ask<'_, '_, '_> {
         runs.map(|run| run.cable_m).sum()
     }
 
-    /// The cheapest cable that is good enough, else the one of least drop.
     fn thicker_cable(&self, solver: &mut Solver) -> Option<Mend> {
         let now = self.run().filter(|run| run.cable_m > 0.0)?.ohm_per_m;
-        let mut best: Option<((bool, i64, f64), Mend)> = None;
-        for (id, cable) in self.cables() {
+        let metres = self.cable_m();
+        self.thicker(now, &self.own_cables(), |name, id, ohm_per_m| {
+            let found = self.solve(solver, |wired| {
+                for run in &mut wired.bars[self.at].runs {
+                    run.ohm_per_m = ohm_per_m;
+                }
+            })?;
+            let words = format!("Take {name}: {} of it.", self.show(metres));
+            let cost = self.cost_of_m(id, metres);
+            Some(mend(How::ThickerCable, words, found, cost))
+        })
+    }
+
+    fn thicker_feed(&self, solver: &mut Solver) -> Option<Mend> {
+        let feeds = self.chosen.feeds;
+        let cables = self.cables(feed::CONDUCTORS);
+        let (id, cable) = cables.iter().find(|(id, _)| feeds.cable == Some(*id))?;
+        let name = self.chosen.book.name(*id);
+        let now = assumed::cable(&name, Some(cable), Guess::Usual, &mut Vec::new());
+        if self.wired.feed_ohm <= 0.0 {
+            return None;
+        }
+        let metres = feeds.length.metres();
+        self.thicker(now, &cables, |name, id, ohm_per_m| {
+            let found = self.solve(solver, |wired| wired.feed_ohm *= ohm_per_m / now)?;
+            let words = format!(
+                "Feed its driver through {name}: {} of it.",
+                self.show(metres)
+            );
+            let cost = self.cost_of_m(id, metres);
+            Some(mend(How::ThickerFeed, words, found, cost))
+        })
+    }
+
+    /// The cheapest cable that is good enough, else the one of least drop, among those of less
+    /// resistance than `now`, in Ω/m.
+    fn thicker(
+        &self,
+        now: f64,
+        cables: &[(PartId, &Cable)],
+        mut of: impl FnMut(&str, PartId, f64) -> Option<Mend>,
+    ) -> Option<Mend> {
+        let mut best: Option<((bool, i64), Mend)> = None;
+        for &(id, cable) in cables {
             let mut missing = Vec::new();
             let name = self.chosen.book.name(id);
             let ohm_per_m = assumed::cable(&name, Some(cable), Guess::Usual, &mut missing);
             if !missing.is_empty() || ohm_per_m >= now {
                 continue;
             }
-            let Some(found) = self.solve(solver, |wired| {
-                for run in &mut wired.bars[self.at].runs {
-                    run.ohm_per_m = ohm_per_m;
-                }
-            }) else {
+            let Some(mend) = of(&name, id, ohm_per_m) else {
                 continue;
             };
-            let words = format!("Take {name}: {} of it.", self.show(self.cable_m()));
-            let cost = self.cost_of_m(id, self.cable_m());
-            let mend = mend(How::ThickerCable, words, found, cost);
             let price = if mend.good {
-                cost.map_or(i64::MAX, Money::get)
+                mend.cost_minor.map_or(i64::MAX, Money::get)
             } else {
                 0
             };
-            let rank = (!mend.good, price, mend.drop_percent);
-            if best.as_ref().is_none_or(|(least, _)| {
-                (rank.0, rank.1)
-                    .cmp(&(least.0, least.1))
-                    .then(rank.2.total_cmp(&least.2))
+            let rank = (!mend.good, price);
+            if best.as_ref().is_none_or(|(least, other)| {
+                rank.cmp(least)
+                    .then(mend.drop_percent.total_cmp(&other.drop_percent))
                     .is_lt()
             }) {
                 best = Some((rank, mend));
@@ -230,7 +268,7 @@ impl Ask<'_, '_, '_> {
         })?;
         let wanted = self.load.channels.conductors() + 1;
         let own = self.chosen.cables.get(&self.load.bar.id).copied();
-        let all = self.cables();
+        let all = self.own_cables();
         let own_cable = all.iter().find(|(id, _)| Some(*id) == own);
         let enough = |cable: &Cable| usize::from(cable.conductors) >= wanted;
         let like = |cable: &Cable| {

@@ -87,7 +87,7 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         .map(|hold| broken_words(&hold.broken_why))
         .collect();
     let serving = if settled {
-        db::reservation::list_serving(&mut tx, id, state == State::Struck).await?
+        db::reservation::list_serving(&mut tx, id, state != State::Building).await?
     } else {
         BTreeMap::new()
     };

@@ -173,4 +173,8 @@ impl ShoppingPage {
     fn count(&self) -> String {
         count_of(self.suppliers.len(), "supplier", "suppliers")
     }
+
+    fn unpriced(&self) -> String {
+        count_of(self.without.len(), "part", "parts")
+    }
 }
