@@ -1,16 +1,21 @@
 //! Times the solved circuit against an ngspice process on the same circuit, in the same run.
 //!
 //! `cargo bench --bench ladder` solves bars of more and more cut units and channels, then a set of
-//! 60 bars with every mix of channels, and prints medians; only ratios of one run mean anything.
+//! 60 bars with every mix of channels, then plans 60 bars of which none is bright enough and every
+//! mend is solved, beside 60 that need none, and prints medians; only ratios of one run mean anything.
 
 #[path = "../tests/circuits/document.rs"]
 mod document;
+#[path = "../tests/published/house.rs"]
+#[expect(dead_code, reason = "most of what builds a house is for other tests")]
+mod house;
 #[path = "../tests/circuits/netlist.rs"]
 mod netlist;
 
 use std::time::{Duration, Instant};
 
-use serde_json::Value;
+use house::House;
+use serde_json::{Value, json};
 use tapewright::{
     calc::drop::{self, DropBody},
     plan::ladder::{self, Bar, Cable, Circuit, LoadModel, Mix, Place, Strip},
@@ -103,6 +108,35 @@ fn median(rounds: usize, mut what: impl FnMut()) -> Duration {
     times[times.len() / 2]
 }
 
+/// A house that wants 60 bars of four colours, no two alike: so long and behind so much cable at
+/// least.
+fn sixty(length_um: i64, cable_um: i64) -> House {
+    let mut house = House::new();
+    house.part(1, "tape", house::tape(house::RGBW));
+    let pins = ["common", "green", "red", "blue", "white"];
+    house.part(2, "lead", house::lead("male", &pins));
+    house.part(3, "socket", house::lead("female", &pins));
+    for (id, size) in [(4, "18 AWG"), (5, "14 AWG")] {
+        let cable = json!({"kind": "cable", "conductors": 5, "rating_ma": 9_000,
+                           "conductor": size, "strand": "stranded"});
+        house.part(id, &format!("cable of {size}"), cable);
+    }
+    let block = json!({"kind": "block", "ways": 12, "rating_ma": 9_000});
+    house.part(6, "block", block);
+    house.part(7, "driver", house::driver(8, 4, "isolated"));
+    house.part(8, "supply", house::supply(20_000, Some(4)));
+    house.offer(1.into(), 5_000_000, 4_000);
+    house.input.design.choices = serde_json::from_value(json!({
+        "lead": 2, "cable": 4, "block": 6, "driver": 7, "supply": 8,
+    }))
+    .expect("choices");
+    for at in 0..60 {
+        let more = json!({"cable_um": cable_um + at * 10_000});
+        house.bar(at + 1, length_um + at * 25_000, house::RGBW, more);
+    }
+    house
+}
+
 fn micros(time: Duration) -> f64 {
     time.as_secs_f64() * 1e6
 }
@@ -153,5 +187,24 @@ fn main() {
     println!(
         "60 bars of 20 to 79 cut units, 4 channels, all 15 mixes: {:.1} ms",
         mixes.as_secs_f64() * 1e3
+    );
+    let (good, poor) = (sixty(1_000_000, 1_000_000), sixty(3_000_000, 9_000_000));
+    let mends = |house: &House| -> usize {
+        let plan = house.plan();
+        let bars = plan.volts.outputs.iter().flat_map(|output| &output.bars);
+        bars.map(|bar| bar.mends.len()).sum()
+    };
+    assert_eq!(mends(&good), 0);
+    let count = mends(&poor);
+    let of = |house: &House| {
+        median(9, || {
+            house.plan();
+        })
+    };
+    let (without, with) = (of(&good), of(&poor));
+    println!(
+        "plan of 60 unlike bars, 4 channels: {:.1} ms; with {count} mends solved: {:.1} ms",
+        without.as_secs_f64() * 1e3,
+        with.as_secs_f64() * 1e3
     );
 }

@@ -20,8 +20,8 @@ use super::{
     need::Needs,
     other::Tally,
     outcome::{
-        BarPlan, BuildBar, DriverPlan, From as TakenFrom, InletPlan, OutputPlan, OutputRef, Plan,
-        PlannedHold, Serve, SlotRef, SupplyPlan, not_asked,
+        BarPlan, BuildBar, CheckState, DriverPlan, From as TakenFrom, InletPlan, OutputPlan,
+        OutputRef, Plan, PlannedHold, Serve, SlotRef, SupplyPlan, not_asked,
     },
     pin,
     plug::{self, Plug},
@@ -457,8 +457,11 @@ fn driver_plan(
     address: Option<SlotRef>,
 ) -> DriverPlan {
     let supplies: BTreeMap<u16, Option<usize>> = wired.fed.of_driver(index).collect();
-    let words = |of: &BTreeMap<(usize, u16), String>, number: u16| {
-        of.get(&(index, number)).cloned().unwrap_or_default()
+    let judged = |of: &BTreeMap<(usize, u16), (CheckState, String)>, number: u16| {
+        of.get(&(index, number)).cloned().map_or_else(
+            || (None, String::new()),
+            |(state, words)| (Some(state), words),
+        )
     };
     DriverPlan {
         part: driver.part,
@@ -467,31 +470,37 @@ fn driver_plan(
         outputs: driver
             .outputs
             .iter()
-            .map(|(&number, output)| OutputPlan {
-                number,
-                bars: output
-                    .loads
-                    .iter()
-                    .map(|&at| wired.loads[at].bar.id)
-                    .collect(),
-                current_ma: current(output.total_ma),
-                protection: words(&wired.protection.outputs, number),
+            .map(|(&number, output)| {
+                let (protected, protection) = judged(&wired.protection.outputs, number);
+                OutputPlan {
+                    number,
+                    bars: output
+                        .loads
+                        .iter()
+                        .map(|&at| wired.loads[at].bar.id)
+                        .collect(),
+                    current_ma: current(output.total_ma),
+                    protection,
+                    protected,
+                }
             })
             .collect(),
         inlets: driver
             .inlets()
             .into_iter()
-            .map(|(number, ma)| InletPlan {
-                number,
-                supply: supplies.get(&number).copied().flatten(),
-                current_ma: current(ma),
-                feed: supplies
-                    .get(&number)
-                    .copied()
-                    .flatten()
-                    .and(wired.feeds.cable)
-                    .map(|cable| (cable, wired.feeds.length)),
-                protection: words(&wired.protection.inlets, number),
+            .map(|(number, ma)| {
+                let supply = supplies.get(&number).copied().flatten();
+                let (protected, protection) = judged(&wired.protection.inlets, number);
+                InletPlan {
+                    number,
+                    supply,
+                    current_ma: current(ma),
+                    feed: supply
+                        .and(wired.feeds.cable)
+                        .map(|cable| (cable, wired.feeds.length)),
+                    protection,
+                    protected,
+                }
             })
             .collect(),
         slots: driver.spec.slots,

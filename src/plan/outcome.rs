@@ -280,6 +280,9 @@ pub struct OutputPlan {
     /// What protects its wires, in words: its own limit, or a fuse.
     #[serde(default)]
     pub protection: String,
+    /// Whether that protects them; `None` where it was not judged.
+    #[serde(default)]
+    pub protected: Option<CheckState>,
 }
 
 /// An inlet in use.
@@ -297,6 +300,9 @@ pub struct InletPlan {
     /// The fuse of its feed, in words.
     #[serde(default)]
     pub protection: String,
+    /// Whether that protects them; `None` where it was not judged.
+    #[serde(default)]
+    pub protected: Option<CheckState>,
 }
 
 /// A supply of the plan.

@@ -534,6 +534,13 @@ fn a_tape_of_higher_voltage_is_as_the_set_so_changed() {
     as_planned(found, &changed);
     // 3 m of it at 60.00 for 5 m.
     assert_eq!(found.cost_minor.map(Money::get), Some(3_600));
+    // Where the catalogue has none, a ready-made one is named.
+    let mut alone = low();
+    alone.input.parts.retain(|part| part.id != 11.into());
+    let plan = alone.plan();
+    let ready = mend(&plan, How::HigherVoltage);
+    assert!(ready.words.contains("ready-made"), "{}", ready.words);
+    assert!(ready.cost_minor.is_none());
     // At twice the volts half the current flows: a quarter of the drop in percent, or a little more.
     let ratio = of_bar(&plan).worst_drop_percent / found.drop_percent;
     assert!((2.5..4.5).contains(&ratio), "{ratio}");

@@ -6,9 +6,7 @@
 //! practice, no source). Where no size lies between the two, none fits. A conductor of unknown
 //! rating is not passed.
 
-use std::collections::BTreeMap;
-
-use super::Chosen;
+use super::{Chosen, Words};
 use crate::{
     model::{
         id::PartId,
@@ -251,8 +249,6 @@ fn output(
     (judge(what, output.total_ma, most, voltage_mv), false)
 }
 
-type Words = BTreeMap<(usize, u16), String>;
-
 /// Judges every feed and every output; gives back what stands beside them.
 pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> (Words, Words) {
     let (mut inlets, mut outputs) = (Words::new(), Words::new());
@@ -266,13 +262,14 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> (Words, Wor
         for (&number, one) in list {
             let what = format!("output {number} of {about}");
             let (judged, own) = output(chosen, &what, driver.spec.output_limit_ma, one, voltage_mv);
+            let state = judged.finding.state;
             checks.add("fuse-output", &key, &about, judged.finding, []);
             let words = if own {
                 judged.words
             } else {
                 format!("fuse in its common: {}", judged.words)
             };
-            outputs.insert((at, number), words);
+            outputs.insert((at, number), (state, words));
         }
         let mut list = driver.inlets();
         list.sort_by_key(|(number, ma)| (std::cmp::Reverse(*ma), *number));
@@ -280,11 +277,10 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> (Words, Wor
             let what = format!("inlet {number} of {about}");
             let judged = feed(chosen, &what, (at, number), ma, voltage_mv);
             let Some(judged) = judged else { continue };
+            let state = judged.finding.state;
             checks.add("fuse-feed", &key, &about, judged.finding, []);
-            inlets.insert(
-                (at, number),
-                format!("fuse near the supply: {}", judged.words),
-            );
+            let words = format!("fuse near the supply: {}", judged.words);
+            inlets.insert((at, number), (state, words));
         }
     }
     (inlets, outputs)

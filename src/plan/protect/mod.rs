@@ -12,7 +12,8 @@ pub use mains::MainsLoad;
 use std::collections::BTreeMap;
 
 use super::{
-    book::Book, check::Checks, feed::Feeds, load::Load, plug::Plug, power::Used, supply::Fed,
+    book::Book, check::Checks, feed::Feeds, load::Load, outcome::CheckState, plug::Plug,
+    power::Used, supply::Fed,
 };
 use crate::model::id::{BarId, PartId};
 
@@ -28,15 +29,18 @@ pub(super) struct Chosen<'c, 'a> {
     pub(super) feeds: &'c Feeds,
 }
 
-/// What protects what, in words.
+/// What protects what: whether it does, and in words.
 pub(super) struct Protection {
     /// The feed of an inlet, by driver and inlet.
-    pub(super) inlets: BTreeMap<(usize, u16), String>,
+    pub(super) inlets: Words,
     /// The wires of an output, by driver and output.
-    pub(super) outputs: BTreeMap<(usize, u16), String>,
+    pub(super) outputs: Words,
     /// What the mains circuit carries; `None` where nothing is fed.
     pub(super) mains: Option<MainsLoad>,
 }
+
+/// By driver and inlet or output.
+type Words = BTreeMap<(usize, u16), (CheckState, String)>;
 
 /// Judges all of it.
 pub(super) fn protect(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> Protection {

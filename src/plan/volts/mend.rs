@@ -13,8 +13,9 @@ use crate::{
     model::{
         id::PartId,
         part::{Cable, PartSpec, Tape},
+        ready_made,
     },
-    plan::{feed, load::Load},
+    plan::{feed, ladder::LoadModel, load::Load},
     units::{Length, Money},
 };
 
@@ -57,6 +58,47 @@ impl Ask<'_, '_, '_> {
         let mut changed = self.wired.clone();
         change(&mut changed);
         outcome(solver, &changed, self.at)
+    }
+
+    /// Whether the bar is good enough with a change to it and everything at full, which is rarely
+    /// better than its worst mix and soon solved.
+    fn good_at_full(&self, solver: &mut Solver, change: impl FnOnce(&mut Wired)) -> bool {
+        let mut changed = self.wired.clone();
+        change(&mut changed);
+        let full = solver.full(&changed, LoadModel::ResistorString);
+        let Ok(full) = full.as_ref() else {
+            return false;
+        };
+        changed.bars_of(self.at).all(|bar| {
+            let mut strips = full.bars[bar].strips.iter();
+            strips.all(|strip| judge::good(strip.drop_percent, strip.light_worst_percent))
+        })
+    }
+
+    /// The greatest of so many steps of a change that is good enough, with what comes of it; what
+    /// comes of the least where none is.
+    fn longest(
+        &self,
+        solver: &mut Solver,
+        steps: usize,
+        change: impl Fn(&mut Wired, usize),
+    ) -> Option<(usize, Outcome)> {
+        let none = (0, self.solve(solver, |wired| change(wired, 0))?);
+        if !judge::good(none.1.0, none.1.1) {
+            return Some(none);
+        }
+        // No step beyond the greatest that is good at full is good in every mix.
+        let bound = greatest(steps, |step| {
+            self.good_at_full(solver, |wired| change(wired, step))
+                .then_some(())
+        });
+        let most = bound.map_or(0, |(step, ())| step);
+        let mut all = |step| {
+            self.solve(solver, |wired| change(wired, step))
+                .filter(|found| judge::good(found.0, found.1))
+        };
+        let found = all(most).map(|found| (most, found));
+        Some(found.or_else(|| greatest(most, all)).unwrap_or(none))
     }
 
     fn run(&self) -> Option<&WiredRun> {
@@ -190,14 +232,14 @@ impl Ask<'_, '_, '_> {
     fn thicker_cable(&self, solver: &mut Solver) -> Option<Mend> {
         let now = self.run().filter(|run| run.cable_m > 0.0)?.ohm_per_m;
         let metres = self.cable_m();
-        self.thicker(now, &self.own_cables(), |name, id, ohm_per_m| {
+        let conductors = self.load.channels.conductors();
+        self.thicker(now, conductors, metres, |name, ohm_per_m, cost| {
             let found = self.solve(solver, |wired| {
                 for run in &mut wired.bars[self.at].runs {
                     run.ohm_per_m = ohm_per_m;
                 }
             })?;
             let words = format!("Take {name}: {} of it.", self.show(metres));
-            let cost = self.cost_of_m(id, metres);
             Some(mend(How::ThickerCable, words, found, cost))
         })
     }
@@ -212,51 +254,39 @@ impl Ask<'_, '_, '_> {
             return None;
         }
         let metres = feeds.length.metres();
-        self.thicker(now, &cables, |name, id, ohm_per_m| {
+        self.thicker(now, feed::CONDUCTORS, metres, |name, ohm_per_m, cost| {
             let found = self.solve(solver, |wired| wired.feed_ohm *= ohm_per_m / now)?;
             let words = format!(
                 "Feed its driver through {name}: {} of it.",
                 self.show(metres)
             );
-            let cost = self.cost_of_m(id, metres);
             Some(mend(How::ThickerFeed, words, found, cost))
         })
     }
 
     /// The cheapest cable that is good enough, else the one of least drop, among those of less
-    /// resistance than `now`, in Ω/m.
+    /// resistance than `now`, in Ω/m: of the catalogue, or where it has none, of the ready-made
+    /// parts. `of` is given its name, its Ω/m and what the metres cost.
     fn thicker(
         &self,
         now: f64,
-        cables: &[(PartId, &Cable)],
-        mut of: impl FnMut(&str, PartId, f64) -> Option<Mend>,
+        conductors: usize,
+        metres: f64,
+        mut of: impl FnMut(&str, f64, Option<Money>) -> Option<Mend>,
     ) -> Option<Mend> {
-        let mut best: Option<((bool, i64), Mend)> = None;
-        for &(id, cable) in cables {
-            let mut missing = Vec::new();
+        let known = self.cables(conductors).into_iter().map(|(id, cable)| {
             let name = self.chosen.book.name(id);
-            let ohm_per_m = assumed::cable(&name, Some(cable), Guess::Usual, &mut missing);
-            if !missing.is_empty() || ohm_per_m >= now {
-                continue;
-            }
-            let Some(mend) = of(&name, id, ohm_per_m) else {
-                continue;
+            (name, cable, self.cost_of_m(id, metres))
+        });
+        let ready = ready_made::all().iter().filter_map(|part| {
+            let PartSpec::Cable(cable) = &part.spec else {
+                return None;
             };
-            let price = if mend.good {
-                mend.cost_minor.map_or(i64::MAX, Money::get)
-            } else {
-                0
-            };
-            let rank = (!mend.good, price);
-            if best.as_ref().is_none_or(|(least, other)| {
-                rank.cmp(least)
-                    .then(mend.drop_percent.total_cmp(&other.drop_percent))
-                    .is_lt()
-            }) {
-                best = Some((rank, mend));
-            }
-        }
-        best.map(|(_, mend)| mend)
+            let enough = usize::from(cable.conductors) >= conductors;
+            let name = format!("{}, which is among the ready-made parts", part.name);
+            enough.then_some((name, cable, None))
+        });
+        best_of(now, known, &mut of).or_else(|| best_of(now, ready, &mut of))
     }
 
     fn doubled_common(&self, solver: &mut Solver) -> Option<Mend> {
@@ -302,16 +332,14 @@ impl Ask<'_, '_, '_> {
     fn shorter_run(&self, solver: &mut Solver) -> Option<Mend> {
         let bar = &self.wired.bars[self.at];
         let units = bar.units;
-        let (less, found) = longest(units.checked_sub(1)?, |more| {
-            self.solve(solver, |wired| {
-                let bar = &mut wired.bars[self.at];
-                let shorter = super::wired::float(units - more - 1) * bar.pitch_m;
-                bar.units = more + 1;
-                // The run to the far end is as much shorter as the bar.
-                for run in bar.runs.iter_mut().filter(|run| run.to == To::End) {
-                    run.cable_m = (run.cable_m - shorter).max(0.0);
-                }
-            })
+        let (less, found) = self.longest(solver, units.checked_sub(1)?, |wired, more| {
+            let bar = &mut wired.bars[self.at];
+            let shorter = super::wired::float(units - more - 1) * bar.pitch_m;
+            bar.units = more + 1;
+            // The run to the far end is as much shorter as the bar.
+            for run in bar.runs.iter_mut().filter(|run| run.to == To::End) {
+                run.cable_m = (run.cable_m - shorter).max(0.0);
+            }
         })?;
         let lit_m = super::wired::float(less + 1) * bar.pitch_m;
         let words = if judge::good(found.0, found.1) {
@@ -334,12 +362,10 @@ impl Ask<'_, '_, '_> {
         )]
         let steps = (near_m / CABLE_STEP_M).ceil() as usize;
         let at = |step: usize| super::wired::float(step) * CABLE_STEP_M;
-        let (step, found) = longest(steps, |step| {
-            self.solve(solver, |wired| {
-                for run in &mut wired.bars[self.at].runs {
-                    run.cable_m = (run.cable_m - (near_m - at(step)).max(0.0)).max(0.0);
-                }
-            })
+        let (step, found) = self.longest(solver, steps, |wired, step| {
+            for run in &mut wired.bars[self.at].runs {
+                run.cable_m = (run.cable_m - (near_m - at(step)).max(0.0)).max(0.0);
+            }
         })?;
         let words = if judge::good(found.0, found.1) {
             format!(
@@ -357,14 +383,36 @@ impl Ask<'_, '_, '_> {
         ))
     }
 
-    /// The tape of the same colours and of a higher voltage with the least drop.
+    /// The tape of the same colours and of a higher voltage with the least drop: of the catalogue,
+    /// or where it has none, of the ready-made parts.
     fn higher_voltage(&self, solver: &mut Solver) -> Option<Mend> {
-        let tapes = self.chosen.book.of(|spec| match spec {
+        let metres = self.load.lit.metres();
+        let known = self.chosen.book.of(|spec| match spec {
             PartSpec::Tape(tape) => Some(tape),
             _ => None,
         });
+        let known = known.into_iter().map(|(id, tape)| {
+            let name = self.chosen.book.name(id);
+            (name, tape, self.cost_of_m(id, metres))
+        });
+        let ready = ready_made::all().iter().filter_map(|part| {
+            let PartSpec::Tape(tape) = &part.spec else {
+                return None;
+            };
+            let name = format!("{}, which is among the ready-made parts", part.name);
+            Some((name, tape, None))
+        });
+        self.of_tapes(solver, known)
+            .or_else(|| self.of_tapes(solver, ready))
+    }
+
+    fn of_tapes<'t>(
+        &self,
+        solver: &mut Solver,
+        tapes: impl Iterator<Item = (String, &'t Tape, Option<Money>)>,
+    ) -> Option<Mend> {
         let mut best: Option<(f64, Mend)> = None;
-        for (id, tape) in tapes {
+        for (name, tape, cost) in tapes {
             let same = tape.colours().is_some_and(|of| of == *self.load.channels);
             if !same || tape.voltage_mv.volts() <= self.wired.nominal_v {
                 continue;
@@ -373,12 +421,10 @@ impl Ask<'_, '_, '_> {
                 continue;
             };
             let words = format!(
-                "Build it of {} instead: {} of it, with a driver and a supply for {}.",
-                self.chosen.book.name(id),
+                "Build it of another tape, {name}: {} of it, with a driver and a supply for {}.",
                 self.show(self.load.lit.metres()),
                 tape.voltage_mv.show()
             );
-            let cost = self.cost_of_m(id, self.load.lit.metres());
             let mend = mend(How::HigherVoltage, words, found, cost);
             if best.as_ref().is_none_or(|(least, _)| found.0 < *least) {
                 best = Some((found.0, mend));
@@ -401,6 +447,38 @@ impl Ask<'_, '_, '_> {
         (changed.nominal_v, changed.supply_v) = (volts, volts);
         outcome(solver, &changed, 0)
     }
+}
+
+fn best_of<'c>(
+    now: f64,
+    cables: impl Iterator<Item = (String, &'c Cable, Option<Money>)>,
+    of: &mut impl FnMut(&str, f64, Option<Money>) -> Option<Mend>,
+) -> Option<Mend> {
+    let mut best: Option<((bool, i64), Mend)> = None;
+    for (name, cable, cost) in cables {
+        let mut missing = Vec::new();
+        let ohm_per_m = assumed::cable(&name, Some(cable), Guess::Usual, &mut missing);
+        if !missing.is_empty() || ohm_per_m >= now {
+            continue;
+        }
+        let Some(mend) = of(&name, ohm_per_m, cost) else {
+            continue;
+        };
+        let price = if mend.good {
+            mend.cost_minor.map_or(i64::MAX, Money::get)
+        } else {
+            0
+        };
+        let rank = (!mend.good, price);
+        if best.as_ref().is_none_or(|(least, other)| {
+            rank.cmp(least)
+                .then(mend.drop_percent.total_cmp(&other.drop_percent))
+                .is_lt()
+        }) {
+            best = Some((rank, mend));
+        }
+    }
+    best.map(|(_, mend)| mend)
 }
 
 /// The worst drop and the least light of a bar over every mix; `None` where it can't be solved.
@@ -431,20 +509,20 @@ fn mend(how: How, words: String, found: Outcome, cost_minor: Option<Money>) -> M
     }
 }
 
-/// The greatest of so many steps that is good enough, with what comes of it; what comes of the
-/// least where none is.
-fn longest(steps: usize, mut of: impl FnMut(usize) -> Option<Outcome>) -> Option<(usize, Outcome)> {
+/// The greatest step above none and below so many for which there is something, if every smaller
+/// one has too.
+fn greatest<T>(steps: usize, mut of: impl FnMut(usize) -> Option<T>) -> Option<(usize, T)> {
     let (mut low, mut high) = (0, steps);
-    let mut best = (0, of(0)?);
+    let mut best = None;
     while high - low > 1 {
         let middle = usize::midpoint(low, high);
         match of(middle) {
-            Some(found) if judge::good(found.0, found.1) => {
-                best = (middle, found);
+            Some(found) => {
+                best = Some((middle, found));
                 low = middle;
             }
-            _ => high = middle,
+            None => high = middle,
         }
     }
-    Some(best)
+    best
 }

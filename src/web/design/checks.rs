@@ -4,11 +4,12 @@ use askama::Template;
 use axum::http::StatusCode;
 
 use super::{
-    Head, Tab, Whole, count_of, head, load,
+    BarList, Head, Tab, Whole, count_of, head, load,
     volts::{VoltsShown, shown},
 };
 use crate::{
-    model::id::DesignId,
+    draw::elevation::Look,
+    model::id::{BarId, DesignId},
     plan::{outcome::CheckState, source},
     stock::{self, StockError, design::REASON_LIMIT},
     web::{
@@ -42,6 +43,8 @@ struct ChecksPage {
     passed: Vec<Row>,
     volts: VoltsShown,
     summary: String,
+    /// Bars that nothing serves, on which nothing could be judged.
+    unserved: Option<BarList>,
     form: Form,
 }
 
@@ -103,6 +106,13 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             }
         )
     };
+    let unserved: Vec<BarId> = whole
+        .plan()
+        .bars
+        .iter()
+        .filter(|plan| whole.look(plan.bar) == Look::Short)
+        .map(|plan| plan.bar)
+        .collect();
     let status = if form.ok() {
         StatusCode::OK
     } else {
@@ -118,6 +128,7 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             passed,
             volts: shown(cx, whole),
             summary,
+            unserved: (!unserved.is_empty()).then(|| whole.bar_list(&unserved)),
             form,
         },
     ))

@@ -1,6 +1,10 @@
 //! Designs: the list of sets, and the pages of one.
 
-use std::{collections::BTreeMap, sync::Arc};
+use std::{
+    collections::BTreeMap,
+    fmt::{self, Display},
+    sync::Arc,
+};
 
 use axum::{
     Router,
@@ -168,6 +172,28 @@ pub fn percent(load: Current, limit: Current) -> i64 {
     (load.get() * 100 / limit.get()).min(999)
 }
 
+/// The labels of some bars, told together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BarList(pub Vec<String>);
+
+impl BarList {
+    /// The word before them in a sentence.
+    pub const fn word(&self) -> &'static str {
+        if self.0.len() == 1 { "bar" } else { "bars" }
+    }
+
+    /// The word before them at the head of one.
+    pub const fn head(&self) -> &'static str {
+        if self.0.len() == 1 { "Bar" } else { "Bars" }
+    }
+}
+
+impl Display for BarList {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0.join(", "))
+    }
+}
+
 impl Whole {
     /// What the plan is made from, the design included.
     pub fn input(&self) -> &Input {
@@ -232,6 +258,11 @@ impl Whole {
     pub fn bar_label(&self, id: BarId) -> String {
         self.bar(id)
             .map_or_else(|| "a bar".to_owned(), |bar| bar.label.to_string())
+    }
+
+    /// The labels of some bars.
+    pub fn bar_list(&self, ids: &[BarId]) -> BarList {
+        BarList(ids.iter().map(|id| self.bar_label(*id)).collect())
     }
 
     /// How a bar is served.

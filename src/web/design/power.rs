@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use askama::Template;
 
 use super::{
-    Head, Tab, Whole, amps, count_of, head, load, percent,
+    BarList, Head, Tab, Whole, amps, count_of, head, load, percent,
     volts::{HEADS, VoltsShown, shown},
 };
 use crate::{
@@ -73,9 +73,11 @@ pub struct OutputRow {
     /// How full it is.
     pub meter: Meter,
     /// The bars on it.
-    pub bars: String,
+    pub bars: BarList,
     /// What protects its wires.
     pub protection: String,
+    /// How it was judged, where it does not simply pass.
+    pub amiss: Option<CheckState>,
 }
 
 /// An inlet in use.
@@ -86,6 +88,8 @@ pub struct InletRow {
     pub from: String,
     /// The fuse of its feed.
     pub protection: String,
+    /// How it was judged, where it does not simply pass.
+    pub amiss: Option<CheckState>,
 }
 
 /// A driver of the plan.
@@ -233,14 +237,15 @@ fn output(cx: &Cx, whole: &Whole, plan: &DriverPlan, output: &OutputPlan) -> Out
             limit,
             whole.bar_terms(cx, &output.bars),
         ),
-        bars: output
-            .bars
-            .iter()
-            .map(|bar| whole.bar_label(*bar))
-            .collect::<Vec<_>>()
-            .join(", "),
+        bars: whole.bar_list(&output.bars),
         protection: output.protection.clone(),
+        amiss: amiss(output.protected),
     }
+}
+
+/// What of a judgement has to be seen beside the words.
+fn amiss(state: Option<CheckState>) -> Option<CheckState> {
+    state.filter(|state| *state != CheckState::Passed)
 }
 
 fn driver_row(cx: &Cx, whole: &Whole, at: usize, plan: &DriverPlan) -> DriverRow {
@@ -275,6 +280,7 @@ fn driver_row(cx: &Cx, whole: &Whole, at: usize, plan: &DriverPlan) -> DriverRow
                 ),
                 from,
                 protection: inlet.protection.clone(),
+                amiss: amiss(inlet.protected),
             }
         })
         .collect();
@@ -400,7 +406,10 @@ fn total(whole: &Whole) -> String {
     if unknown == 0 {
         sum
     } else {
-        format!("{sum} and {unknown} bars whose power is not known")
+        format!(
+            "{sum} and {} whose power is not known",
+            count_of(unknown, "bar", "bars")
+        )
     }
 }
 

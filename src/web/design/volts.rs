@@ -1,6 +1,6 @@
 //! Volts along the bars of a set, as its pages show them: like bars once, the worst first.
 
-use super::Whole;
+use super::{BarList, Whole};
 use crate::{
     draw::{
         Picture,
@@ -23,7 +23,7 @@ use crate::{
 /// Bars whose volts are alike.
 pub struct VoltsRow {
     /// Their labels.
-    pub bars: String,
+    pub bars: BarList,
     /// How drop and light are judged.
     pub state: CheckState,
     /// The worst drop.
@@ -81,7 +81,7 @@ pub struct VoltsShown {
     /// Like bars, the worst first.
     pub rows: Vec<VoltsRow>,
     /// Bars whose volts are not known, and why.
-    pub unknown: Vec<(String, String)>,
+    pub unknown: Vec<(BarList, String)>,
     /// What is taken alike for all.
     pub always: Vec<String>,
     /// What they are judged by.
@@ -186,8 +186,7 @@ fn mend(cx: &Cx, mend: &Mend) -> MendRow {
 }
 
 fn row(cx: &Cx, whole: &Whole, output: &OutputVolts, bar: &BarVolts, ids: &[BarId]) -> VoltsRow {
-    let labels: Vec<String> = ids.iter().map(|id| whole.bar_label(*id)).collect();
-    let bars = labels.join(", ");
+    let bars = whole.bar_list(ids);
     let plan = whole.plan();
     let judged = |rule: &str| {
         let key = format!("{rule}:bar-{}", bar.bar);
@@ -202,7 +201,6 @@ fn row(cx: &Cx, whole: &Whole, output: &OutputVolts, bar: &BarVolts, ids: &[BarI
         percent(a).total_cmp(&percent(b))
     });
     let sum = |of: fn(&ChannelVolts) -> f64| bar.channels.iter().map(of).sum::<f64>();
-    let name = if ids.len() == 1 { "bar" } else { "bars" };
     VoltsRow {
         state: states.min().unwrap_or(CheckState::Unknown),
         drop: format!("{:.1} %", bar.worst_drop_percent),
@@ -257,7 +255,7 @@ fn row(cx: &Cx, whole: &Whole, output: &OutputVolts, bar: &BarVolts, ids: &[BarI
             )
         }),
         mends: bar.mends.iter().map(|one| mend(cx, one)).collect(),
-        picture: drawn(cx, output, bar, &format!("{name} {bars}")),
+        picture: drawn(cx, output, bar, &format!("{} {bars}", bars.word())),
         sources: [
             source::drop_of(output, bar, &plan.volts.assumed),
             source::light_of(bar),
@@ -310,8 +308,7 @@ pub fn shown(cx: &Cx, whole: &Whole) -> VoltsShown {
             .outputs
             .iter()
             .find(|on| on.number == output.output.output)?;
-        let labels: Vec<String> = on.bars.iter().map(|id| whole.bar_label(*id)).collect();
-        Some((labels.join(", "), why))
+        Some((whole.bar_list(&on.bars), why))
     });
     VoltsShown {
         rows: kinds

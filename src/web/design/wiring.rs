@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, count_of, head, load};
+use super::{BarList, Head, Tab, Whole, count_of, head, load};
 use crate::{
     draw::wiring::{Column, crossings, svg, wire_class},
     model::{
@@ -30,7 +30,7 @@ use crate::{
 /// Bars that are wired alike: drawn once.
 pub struct Run {
     /// Its bars.
-    pub bars: String,
+    pub bars: BarList,
     /// From driver to bar, drawn.
     pub svg: String,
     /// The same in words.
@@ -251,7 +251,7 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
         })
         .collect();
     Some(Run {
-        bars: plan.label.clone(),
+        bars: BarList(vec![plan.label.clone()]),
         svg: if columns.len() > 1 {
             svg(&columns)
         } else {
@@ -272,8 +272,7 @@ pub fn runs(whole: &Whole) -> Vec<Run> {
             .find(|other| other.twin == run.twin && other.unknown == run.unknown)
         {
             Some(same) => {
-                same.bars.push_str(", ");
-                same.bars.push_str(&run.bars);
+                same.bars.0.extend(run.bars.0);
             }
             None => found.push(run),
         }
