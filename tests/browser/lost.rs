@@ -16,13 +16,13 @@ async fn on_stage(stage: &Stage) -> DesignId {
     let app = stage.app();
     let act = Act {
         db: app.db().clone(),
-        who: Name::parse("Ada").unwrap(),
+        who: Name::parse("Ada").expect("a name"),
         now_ms: app.clock().now_ms(),
         today: app.clock().today("UTC"),
         press: None,
     };
-    let mut tx = app.db().read().await.unwrap();
-    let sets = db::design::list(&mut tx).await.unwrap();
+    let mut tx = app.db().read().await.expect("the database reads");
+    let sets = db::design::list(&mut tx).await.expect("the sets");
     let id = sets
         .iter()
         .find(|set| set.state == State::Reserved)
@@ -30,30 +30,32 @@ async fn on_stage(stage: &Stage) -> DesignId {
         .id;
     drop(tx);
     let version = async || {
-        let mut tx = app.db().read().await.unwrap();
-        let design = db::design::lookup(&mut tx, id).await.unwrap();
-        design.unwrap().version
+        let mut tx = app.db().read().await.expect("the database reads");
+        let design = db::design::lookup(&mut tx, id).await.expect("it reads");
+        design.expect("the set").version
     };
     state::go(&act, id, version().await, State::Building)
         .await
-        .unwrap();
+        .expect("it can");
     let steps = {
-        let mut tx = app.db().read().await.unwrap();
-        db::design::list_steps(&mut tx, id).await.unwrap()
+        let mut tx = app.db().read().await.expect("the database reads");
+        db::design::list_steps(&mut tx, id)
+            .await
+            .expect("its steps")
     };
     for step in steps {
-        build::tick(&act, step.id).await.unwrap();
+        build::tick(&act, step.id).await.expect("it is done");
     }
     state::go(&act, id, version().await, State::Standing)
         .await
-        .unwrap();
+        .expect("it can");
     id
 }
 
 /// How many lines are out with a set.
 async fn out(stage: &Stage, id: DesignId) -> usize {
-    let mut tx = stage.app().db().read().await.unwrap();
-    strike::list(&mut tx, id).await.unwrap().len()
+    let mut tx = stage.app().db().read().await.expect("the database reads");
+    strike::list(&mut tx, id).await.expect("what is out").len()
 }
 
 /// Presses the `number`-th button that brings a thing back.
@@ -123,24 +125,32 @@ async fn what_is_ticked_at_strike_without_a_connection_arrives_once() {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_count_without_a_connection_counts_once() {
     let stage = Stage::sample().await;
-    let mut tx = stage.app().db().read().await.unwrap();
+    let mut tx = stage.app().db().read().await.expect("the database reads");
     let (mut place, mut count) = (None, None);
-    for node in db::place::list(&mut tx, false).await.unwrap() {
-        let account = db::place::account(&mut tx, node.place.id).await.unwrap();
-        let counts = db::balance::list_at(&mut tx, account.unwrap())
+    for node in db::place::list(&mut tx, false).await.expect("places") {
+        let account = db::place::account(&mut tx, node.place.id)
             .await
-            .unwrap();
+            .expect("it reads");
+        let counts = db::balance::list_at(&mut tx, account.expect("a place has one"))
+            .await
+            .expect("it can");
         if counts.len() > 1
             && counts[..2]
                 .iter()
                 .all(|count| count.unit == StockUnit::Each)
         {
-            (place, count) = (Some((node.place.id, account.unwrap())), Some(counts));
+            (place, count) = (
+                Some((node.place.id, account.expect("a place has one"))),
+                Some(counts),
+            );
             break;
         }
     }
     drop(tx);
-    let ((place, account), before) = (place.unwrap(), count.unwrap());
+    let ((place, account), before) = (
+        place.expect("a place with counts"),
+        count.expect("its counts"),
+    );
     stage.open(format!("/places/{place}/count")).await;
     stage.offline(true).await;
     for at in 0..2 {
@@ -161,8 +171,10 @@ async fn a_count_without_a_connection_counts_once() {
     stage.offline(false).await;
     stage.open(format!("/places/{place}/count")).await;
     sent(&stage).await;
-    let mut tx = stage.app().db().read().await.unwrap();
-    let after = db::balance::list_at(&mut tx, account).await.unwrap();
+    let mut tx = stage.app().db().read().await.expect("the database reads");
+    let after = db::balance::list_at(&mut tx, account)
+        .await
+        .expect("it reads");
     drop(tx);
     assert_eq!(after.len(), before.len());
     for (at, (was, is)) in before.iter().zip(&after).enumerate() {
