@@ -262,7 +262,11 @@ fn parcel(cx: &Cx, parcel: &PacksParcel) -> Parcel {
             .iter()
             .map(|line| Line {
                 want: line.want.clone(),
-                packs: format!("{} × pack of {}", line.packs, line.pack),
+                packs: if line.pack == 1 {
+                    line.packs.to_string()
+                } else {
+                    format!("{} × pack of {}", line.packs, line.pack)
+                },
                 cost: sum(cx, line.cost_minor),
             })
             .collect(),
