@@ -88,7 +88,7 @@ const SETS: &[(&str, &str)] = &[
     ("supplier-new", "/suppliers/new"),
     ("bench", "/bench"),
     ("bench-cuts", "/bench/cuts?bars=3+x+1.2+m&trade=on"),
-    ("bench-packs", "/bench/packs?wants=leads,+12"),
+    ("bench-packs", "/bench/packs?wants=leads,+12%0Aclips,+40"),
     ("bench-drop", "/bench/drop"),
     ("bench-drop-answered", "/bench/drop?length=5+m"),
     ("bench-addresses", "/bench/addresses?taken=1-96"),
