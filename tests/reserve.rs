@@ -412,7 +412,7 @@ async fn of_fifty_at_once_exactly_one_holds_the_last() {
     let holder = world.read(holders[0]).await.name;
     assert_eq!(
         input.stock.fixtures[0].freedom,
-        tapewright::plan::input::Freedom::Not(format!("held for {holder} until 2026-12-08"))
+        tapewright::plan::input::Freedom::Not(format!("held for {holder} until 8 Dec 2026"))
     );
 }
 

@@ -41,8 +41,12 @@ use crate::{
 /// nobody else can write.
 const ATTEMPTS: usize = 3;
 
-/// Plans kept in memory: a page's tabs and the plan that was read before reserving.
+/// Sets whose latest plan is kept in memory with what it was made from, for the tabs of its pages.
 const REMEMBERED: usize = 32;
+
+/// Plans kept to tell what changed since one was read: of one set, and in all.
+const READ_OF_ONE: usize = 8;
+const READ_IN_ALL: usize = 256;
 
 /// Other ways that are kept with one plan.
 const MOST_OTHERS: usize = 16;
@@ -138,12 +142,55 @@ pub fn unreasoned<'a>(
 
 static SHOWN: Mutex<VecDeque<Arc<Planned>>> = Mutex::new(VecDeque::new());
 
+/// A plan that somebody may have read.
+struct Read {
+    file: PathBuf,
+    design: DesignId,
+    digest: String,
+    plan: Plan,
+}
+
+static READ: Mutex<VecDeque<Read>> = Mutex::new(VecDeque::new());
+
 fn remember(planned: &Arc<Planned>) {
-    let mut shown = SHOWN.lock().unwrap_or_else(PoisonError::into_inner);
-    if shown.len() >= REMEMBERED {
-        shown.pop_front();
+    let (file, id) = (&planned.file, planned.input.design.id);
+    {
+        let mut shown = SHOWN.lock().unwrap_or_else(PoisonError::into_inner);
+        shown.retain(|it| it.input.design.id != id || it.file != *file);
+        if shown.len() >= REMEMBERED {
+            shown.pop_front();
+        }
+        shown.push_back(planned.clone());
     }
-    shown.push_back(planned.clone());
+    // One busy set does not push out what was read of the others.
+    let mut read = READ.lock().unwrap_or_else(PoisonError::into_inner);
+    read.retain(|it| it.design != id || it.digest != planned.digest || it.file != *file);
+    let mine = |it: &Read| it.design == id && it.file == *file;
+    if read.iter().filter(|it| mine(it)).count() >= READ_OF_ONE {
+        let oldest = read.iter().position(mine);
+        oldest.and_then(|at| read.remove(at));
+    } else if read.len() >= READ_IN_ALL {
+        read.pop_front();
+    }
+    read.push_back(Read {
+        file: file.clone(),
+        design: id,
+        digest: planned.digest.clone(),
+        plan: planned.plan.clone(),
+    });
+}
+
+/// What differs from the plan that was read, in words.
+fn changed_since(digest: &str, now: &Planned) -> Vec<String> {
+    let read = READ.lock().unwrap_or_else(PoisonError::into_inner);
+    let id = now.input.design.id;
+    let found = read
+        .iter()
+        .find(|it| it.design == id && it.digest == digest && it.file == now.file);
+    match found {
+        Some(read) => plan::differences(&read.plan, &now.plan, &now.input.stock),
+        None => vec!["The stock or the set has changed since this plan was read.".to_owned()],
+    }
 }
 
 fn recall(wanted: impl Fn(&Planned) -> bool) -> Option<Arc<Planned>> {
@@ -284,10 +331,7 @@ pub async fn reserve(
         }
     }
     if planned.digest != digest {
-        let differences = match recall(|it| it.digest == digest && it.input.design.id == id) {
-            Some(read) => plan::differences(&read.plan, &planned.plan, &planned.input.stock),
-            None => vec!["The stock or the set has changed since this plan was read.".to_owned()],
-        };
+        let differences = changed_since(digest, &planned);
         remember(&planned);
         return Ok(Outcome::Changed {
             plan: Box::new(planned.plan.clone()),
