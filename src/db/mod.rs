@@ -161,7 +161,12 @@ impl Db {
                 why,
             },
         })?;
-        let reading = options.read_only(true).create_if_missing(false);
+        // What optimizes writes: a reader that fails at it is dropped before it has closed the file,
+        // and may then be the last to, which leaves the log beside it.
+        let reading = options
+            .read_only(true)
+            .create_if_missing(false)
+            .optimize_on_close(false, None);
         let watch = Arc::new(Watch::begin(&reading).await.map_err(sqlite)?);
         let readers = SqlitePoolOptions::new()
             .max_connections(4)
