@@ -173,6 +173,69 @@ impl<'a> Start<'a> {
     }
 }
 
+/// A set of positions.
+#[derive(Clone)]
+struct Bits {
+    words: Vec<u64>,
+    length: usize,
+}
+
+impl Bits {
+    fn new(length: usize) -> Self {
+        Self {
+            words: vec![0; length.div_ceil(64)],
+            length,
+        }
+    }
+
+    fn set(&mut self, at: usize) {
+        self.words[at / 64] |= 1 << (at % 64);
+    }
+
+    fn is_empty(&self) -> bool {
+        self.words.iter().all(|word| *word == 0)
+    }
+
+    fn join(&mut self, other: &Self) {
+        for (word, other) in self.words.iter_mut().zip(&other.words) {
+            *word |= other;
+        }
+    }
+
+    /// All positions moved up by so many, but for those in `except` and beyond the end.
+    fn moved(&self, by: usize, except: &Self) -> Self {
+        let mut moved = Self::new(self.length);
+        if by >= self.length {
+            return moved;
+        }
+        let (skip, shift) = (by / 64, by % 64);
+        for (at, word) in moved.words.iter_mut().enumerate().skip(skip) {
+            *word = self.words[at - skip] << shift;
+            if shift > 0 && at > skip {
+                *word |= self.words[at - skip - 1] >> (64 - shift);
+            }
+            *word &= !except.words[at];
+        }
+        let beyond = self.length % 64;
+        if beyond > 0
+            && let Some(last) = moved.words.last_mut()
+        {
+            *last &= (1 << beyond) - 1;
+        }
+        moved
+    }
+
+    fn each(&self, mut of: impl FnMut(usize)) {
+        for (at, word) in self.words.iter().enumerate() {
+            let mut left = *word;
+            while left != 0 {
+                of(at * 64 + left.trailing_zeros() as usize);
+                left &= left - 1;
+            }
+        }
+    }
+}
+
 /// No kind: a position that can't be filled exactly.
 const NONE: u32 = u32::MAX;
 
@@ -207,23 +270,21 @@ impl<'a> Fill<'a> {
         // The start is filled by none of the first kind.
         fill.last = vec![(NONE, 0); length];
         fill.last[0] = (0, 0);
-        // Positions that are filled once need not be looked at again: soon they are few.
-        let mut open: Vec<usize> = (1..length).collect();
+        let mut filled = Bits::new(length);
+        filled.set(0);
         for (kind, &most) in (0_u32..).zip(demand).filter(|(_, most)| **most > 0) {
             let takes = usize::try_from(instance.takes(kind as usize) / step);
             let takes = takes.unwrap_or(usize::MAX);
-            open.retain(|&at| {
-                let Some(before) = at.checked_sub(takes) else {
-                    return true;
-                };
-                let (last, count) = fill.last[before];
-                let used = if last == kind { count } else { 0 };
-                let fills = last != NONE && used < most;
-                if fills {
-                    fill.last[at] = (kind, used + 1);
+            // One bar more from all that earlier kinds fill, then from what that gave, and so on.
+            let mut from = filled.clone();
+            for count in 1..=most {
+                from = from.moved(takes, &filled);
+                if from.is_empty() {
+                    break;
                 }
-                !fills
-            });
+                from.each(|at| fill.last[at] = (kind, count));
+                filled.join(&from);
+            }
         }
         let mut fullest = 0;
         let positions = fill.last.iter().enumerate();
