@@ -65,6 +65,17 @@ impl<T: Ord> Proof<T> {
 }
 
 impl<T> Proof<T> {
+    /// The same with its bound in another unit; the change keeps order.
+    pub fn map<U>(self, change: impl FnOnce(T) -> U) -> Proof<U> {
+        match self {
+            Self::Proven => Proof::Proven,
+            Self::Within { bound } => Proof::Within {
+                bound: change(bound),
+            },
+            Self::Open { why } => Proof::Open { why },
+        }
+    }
+
     /// Whether no answer can be better.
     pub fn is_proven(&self) -> bool {
         matches!(self, Self::Proven)

@@ -103,12 +103,6 @@ impl Checks {
         self.add(rule, format_args!("bar-{}", bar.id), about, finding, []);
     }
 
-    /// How many are broken or not known.
-    pub(super) fn not_kept(&self) -> usize {
-        let states = self.found.values().map(|(check, _)| check.state);
-        states.filter(|state| *state <= CheckState::Unknown).count()
-    }
-
     /// All, broken ones first.
     pub(super) fn finish(self) -> Vec<Check> {
         let mut all: Vec<Check> = self

@@ -162,7 +162,12 @@ fn plan_one(book: &Book<'_>) -> Plan {
 
     let mut loads = loads(book, &served, &builds);
     mix::check(book, &loads, &mut checks);
-    let (used, fed, mut taken) = power::power(book, &loads, &mut needs, &mut checks);
+    let power::Powered {
+        used,
+        fed,
+        mut taken,
+        proof: power_proof,
+    } = power::power(book, &loads, &mut needs, &mut checks);
     let plugs = plug::plugs(book, &mut loads, &mut needs, &mut checks);
     let block = plug::blocks(book, &loads, &mut needs, &mut checks);
     let mut feeds = feed::feeds(book, &used, &fed, &mut needs, &mut checks);
@@ -263,6 +268,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
         cuts: bench.cuts,
         drivers,
         supplies,
+        power_proof,
         volts,
         mains: protection.mains,
         data,
@@ -505,6 +511,7 @@ fn driver_plan(
             .collect(),
         slots: driver.spec.slots,
         address,
+        why: driver.why.clone(),
     }
 }
 
@@ -515,6 +522,7 @@ fn supply_plan(source: &supply::Source<'_>) -> SupplyPlan {
         load_ma: current(source.load_ma),
         usable_ma: source.spec.usable(),
         pairs_used: u8::try_from(source.inlets.len()).unwrap_or(u8::MAX),
+        why: source.why.clone(),
     }
 }
 

@@ -1,7 +1,7 @@
 //! The planner: pure computations over plain values.
 //!
 //! Nothing here knows the database, the web, the clock or an async runtime. The solvers
-//! ([`assign`], [`cut`], [`packs`]) take plain numbers and give back indices into what they
+//! ([`assign`], [`cut`], [`packs`], [`driven`]) take plain numbers and give back indices into what they
 //! were given; each says how good its answer is ([`answer`]).
 
 pub mod address;
@@ -10,6 +10,7 @@ pub mod assign;
 pub mod available;
 pub mod basket;
 mod bench;
+mod beyond;
 mod book;
 mod build;
 mod cable;
@@ -20,6 +21,7 @@ pub mod cut;
 mod cutting;
 pub mod data;
 pub mod differ;
+pub mod driven;
 mod feed;
 pub mod fit;
 pub mod input;

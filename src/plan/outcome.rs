@@ -31,6 +31,10 @@ pub struct Plan {
     pub drivers: Vec<DriverPlan>,
     /// Supplies.
     pub supplies: Vec<SupplyPlan>,
+    /// What is known of drivers and supplies being the best. Plans kept before the field was there
+    /// know nothing.
+    #[serde(default)]
+    pub power_proof: PowerProof,
     /// Volts, amps and light along the bars. Plans kept before the field was there have none.
     #[serde(default)]
     pub volts: VoltsPlan,
@@ -266,6 +270,9 @@ pub struct DriverPlan {
     pub slots: u16,
     /// Its start address; `None` when no free run of slots is left.
     pub address: Option<SlotRef>,
+    /// Why it is this one, as a sentence.
+    #[serde(default)]
+    pub why: String,
 }
 
 /// An output in use.
@@ -318,6 +325,48 @@ pub struct SupplyPlan {
     pub usable_ma: Current,
     /// Terminal pairs in use.
     pub pairs_used: u8,
+    /// Why it is this one, as a sentence.
+    #[serde(default)]
+    pub why: String,
+}
+
+/// What is known of drivers and supplies being the best, in the order in which it counts.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct PowerProof {
+    /// Drivers that carry bars beyond a limit, since nothing carries these within all limits.
+    pub beyond: u32,
+    /// What the new units within all limits cost, each at its cheapest offer.
+    pub cost_minor: Money,
+    /// New units among them that nobody is known to sell.
+    pub unpriced: u32,
+    /// The least cost, in minor units.
+    pub cost: Proof<i64>,
+    /// New units.
+    pub bought: u32,
+    /// The fewest new units.
+    pub fewest_bought: Proof<i64>,
+    /// The shortest cable from supplies to inlets, in micrometres.
+    pub shortest_cable: Proof<i64>,
+    /// The fewest units from the shelf.
+    pub fewest_taken: Proof<i64>,
+    /// The most even loads of supplies: squares of tenths of an ampere.
+    pub most_even: Proof<i64>,
+}
+
+impl Default for PowerProof {
+    fn default() -> Self {
+        Self {
+            beyond: 0,
+            cost_minor: Money::ZERO,
+            unpriced: 0,
+            cost: not_asked(),
+            bought: 0,
+            fewest_bought: not_asked(),
+            shortest_cable: not_asked(),
+            fewest_taken: not_asked(),
+            most_even: not_asked(),
+        }
+    }
 }
 
 /// The data chain.

@@ -1,32 +1,37 @@
 //! Bars to driver outputs, and drivers to supplies.
 //!
-//! Bars of one place and one voltage are given outputs in the order of their ids. Bars of one
-//! control group share an output where the driver's channel and output limits are known and
-//! allow it, and where the wires can still be protected. Units in stock come first (those on frames of this set before others), the smallest
-//! that takes all that is left; then the cheapest new ones. An inlet is given no more than the
-//! largest supply of that voltage may carry, and so is a whole driver whose inlets are not
-//! isolated: once by the supplies of the catalogue, once by those in stock, and the better of the
-//! two is kept ([`power`]). This keeps new units few; it is not proven least over all mixes.
+//! What can be served within all limits is given to [`driven`], which finds the least cost, then
+//! the fewest new units, the shortest cable, the fewest units from the shelf and the most even
+//! loads, with proof. Bars of one place and one voltage share drivers and supplies; bars of one
+//! control group share an output where the driver's channel and output limits are known and allow
+//! it, and where the wires can still be protected. What nothing carries within its limits is put
+//! beside ([`super::beyond`]), and checks say what does not fit.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
+    answer::{Proof, Why},
+    beyond,
     book::Book,
-    check::{Checks, Finding, named},
+    check::{Checks, named},
+    driven::{
+        self, Answer, Bought, Buy, DriverKind, Level, Origin, Question, Shared, Stock, SupplyKind,
+    },
     fit,
     load::Load,
     need::Needs,
-    protect::protectable,
-    supply,
+    outcome::PowerProof,
+    protect::protected_ma,
+    supply::{self, Fed, Source},
 };
 use crate::{
     model::{
         channel::Channels,
         id::{BarId, PartId, ThingId},
-        part::{Driver, Isolation, PartSpec, Polarity},
+        part::{Driver, Isolation, PartSpec, Polarity, Supply},
         text::Tag,
     },
-    units::{Current, Voltage},
+    units::{Current, Money, Voltage},
 };
 
 /// Bars in parallel on one output.
@@ -34,7 +39,7 @@ pub(super) struct Output {
     /// Places in the list of loads.
     pub(super) loads: Vec<usize>,
     pub(super) channels: Channels,
-    polarity: Option<Polarity>,
+    pub(super) polarity: Option<Polarity>,
     /// Current of each channel in order, if known.
     per_channel: Option<Vec<i64>>,
     pub(super) total_ma: Option<i64>,
@@ -48,11 +53,43 @@ impl Output {
             .map(|list| list.iter().copied().max().unwrap_or(0))
     }
 
-    fn with(&self, other: &Self) -> Option<(Vec<i64>, i64)> {
-        let (mine, theirs) = (self.per_channel.as_ref()?, other.per_channel.as_ref()?);
-        let sum: Vec<i64> = mine.iter().zip(theirs).map(|(a, b)| a + b).collect();
-        Some((sum, self.total_ma? + other.total_ma?))
+    /// An output that feeds some loads; there is one at least.
+    fn of(loads: &[Load<'_>], members: &[usize]) -> Option<Self> {
+        let (&first, others) = members.split_first()?;
+        let load = &loads[first];
+        let mut output = Self {
+            loads: members.to_vec(),
+            channels: load.channels.clone(),
+            polarity: load.polarity(),
+            per_channel: per_channel(load),
+            total_ma: load.total_ma(),
+            first: load.bar.id,
+        };
+        for &at in others {
+            let other = per_channel(&loads[at]);
+            output.per_channel = output
+                .per_channel
+                .zip(other)
+                .map(|(mine, theirs)| mine.iter().zip(&theirs).map(|(a, b)| a + b).collect());
+            output.total_ma = output
+                .total_ma
+                .zip(loads[at].total_ma())
+                .map(|(a, b)| a + b);
+            output.first = output.first.min(loads[at].bar.id);
+        }
+        Some(output)
     }
+
+    /// An output for one load.
+    pub(super) fn single(loads: &[Load<'_>], at: usize) -> Option<Self> {
+        Self::of(loads, &[at])
+    }
+}
+
+fn per_channel(load: &Load<'_>) -> Option<Vec<i64>> {
+    load.draw
+        .as_ref()
+        .map(|draw| draw.channels.iter().map(|(_, ma)| *ma).collect())
 }
 
 /// A driver in use.
@@ -66,6 +103,8 @@ pub(super) struct Used<'a> {
     pub(super) voltage: Voltage,
     /// Output number and what is on it.
     pub(super) outputs: BTreeMap<u16, Output>,
+    /// Why it is this one, as a sentence.
+    pub(super) why: String,
 }
 
 impl Used<'_> {
@@ -113,41 +152,32 @@ impl Used<'_> {
     }
 }
 
-/// By which supplies the load of an inlet is limited.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Largest {
-    /// The largest one of the catalogue.
-    InCatalogue,
-    /// The largest one in stock, so that more drivers and supplies in stock serve.
-    InStock,
+/// Bars of one voltage at one driver's place.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Room {
+    pub(super) place: String,
+    pub(super) voltage: Voltage,
 }
 
-/// Drivers and supplies with what they need and how they come out.
-struct Powered<'a> {
-    drivers: Vec<Used<'a>>,
-    fed: supply::Fed<'a>,
+/// Drivers and supplies in use, with what is known of their being the best.
+pub(super) struct Powered<'a> {
+    pub(super) used: Vec<Used<'a>>,
+    pub(super) fed: Fed<'a>,
     /// Units of the house in use.
-    taken: BTreeSet<ThingId>,
-    needs: Needs,
-    checks: Checks,
+    pub(super) taken: BTreeSet<ThingId>,
+    pub(super) proof: PowerProof,
 }
 
-impl Powered<'_> {
-    /// Less is better: limits not kept, then new units, then what these cost, then all units.
-    fn rank(&self, book: &Book<'_>) -> (usize, usize, i128, usize) {
-        let drivers = self.drivers.iter().map(|it| (it.part, it.unit.is_none()));
-        let supplies = self
-            .fed
-            .supplies
-            .iter()
-            .map(|it| (it.part, it.unit.is_none()));
-        let units: Vec<(PartId, bool)> = drivers.chain(supplies).collect();
-        let new = units.iter().filter(|(_, new)| *new);
-        let cost = new.clone().fold(0, |sum: i128, (part, _)| {
-            sum.saturating_add(book.price(*part))
-        });
-        (self.checks.not_kept(), new.count(), cost, units.len())
-    }
+/// The drivers of the catalogue that may be used: the chosen one, where one is.
+pub(super) fn driver_parts<'a>(book: &Book<'a>) -> Vec<(PartId, &'a Driver)> {
+    let chosen = book.input.design.choices.driver;
+    book.of(|spec| match spec {
+        PartSpec::Driver(driver) => Some(driver),
+        _ => None,
+    })
+    .into_iter()
+    .filter(|(id, _)| chosen.is_none_or(|chosen| chosen == *id))
+    .collect()
 }
 
 /// Gives every load an output, and every inlet a supply.
@@ -156,384 +186,433 @@ pub(super) fn power<'a>(
     loads: &[Load<'_>],
     needs: &mut Needs,
     checks: &mut Checks,
-) -> (Vec<Used<'a>>, supply::Fed<'a>, BTreeSet<ThingId>) {
-    let attempt = |largest: Largest| {
-        let (mut needs, mut checks) = (needs.clone(), checks.clone());
-        let mut taken = BTreeSet::new();
-        let drivers = drivers(book, loads, largest, &mut taken, &mut needs, &mut checks);
-        let fed = supply::supplies(book, &drivers, &mut taken, &mut needs, &mut checks);
-        check_drivers(book, loads, &drivers, &fed, &mut checks);
-        Powered {
-            drivers,
-            fed,
-            taken,
-            needs,
-            checks,
-        }
-    };
-    let usual = attempt(Largest::InCatalogue);
-    let other = attempt(Largest::InStock);
-    let best = if other.rank(book) < usual.rank(book) {
-        other
-    } else {
-        usual
-    };
-    *needs = best.needs;
-    *checks = best.checks;
-    (best.drivers, best.fed, best.taken)
-}
-
-/// Gives every load an output; drivers come back in order of place and first bar.
-fn drivers<'a>(
-    book: &Book<'a>,
-    loads: &[Load<'_>],
-    largest: Largest,
-    taken: &mut BTreeSet<ThingId>,
-    needs: &mut Needs,
-    checks: &mut Checks,
-) -> Vec<Used<'a>> {
-    let mut rooms: BTreeMap<(String, Voltage), Vec<usize>> = BTreeMap::new();
-    for (at, load) in loads.iter().enumerate() {
-        let key = (load.bar.feed_place.clone(), load.voltage);
-        rooms.entry(key).or_default().push(at);
-    }
-    let mut used: Vec<Used<'_>> = Vec::new();
-    for ((place, voltage), members) in rooms {
-        let room = Room {
-            book,
-            loads,
-            place,
-            voltage,
-            most: supply::most(book, voltage, largest),
-        };
-        let outputs = room.outputs(&members);
-        room.fill(outputs, taken, &mut used, needs, checks);
-    }
-    used.sort_by(|a, b| (&a.place, a.first()).cmp(&(&b.place, b.first())));
+) -> Powered<'a> {
+    let asked = Asked::new(book, loads);
+    let answer = driven::solve(&asked.question, driven::STEPS);
+    let mut taken = BTreeSet::new();
+    let (mut used, mut fed) = asked.write(&answer, &mut taken);
+    let unserved: Vec<usize> = answer.unserved.clone();
+    let before = used.len();
+    beyond::drivers(
+        book,
+        loads,
+        &asked.rooms,
+        &unserved,
+        &mut taken,
+        &mut used,
+        needs,
+        checks,
+    );
+    in_order(&mut used, &mut fed);
     for driver in &used {
         needs.unit(driver.part, driver.unit.is_some(), "drivers");
     }
-    used
+    supply::supplies(book, &used, &mut fed, &mut taken, needs, checks);
+    check_drivers(book, loads, &used, &fed, checks);
+    let beyond = used.len() - before;
+    Powered {
+        proof: Asked::proof(&answer, beyond),
+        used,
+        fed,
+        taken,
+    }
 }
 
-/// Bars of one voltage at one driver's place.
-struct Room<'b, 'a> {
+/// Sorts drivers by place and first bar, and supplies by the inlets that they feed.
+fn in_order<'a>(used: &mut Vec<Used<'a>>, fed: &mut Fed<'a>) {
+    let mut drivers: Vec<(usize, Used<'a>)> = used.drain(..).enumerate().collect();
+    drivers.sort_by(|(_, a), (_, b)| (&a.place, a.first()).cmp(&(&b.place, b.first())));
+    let place: BTreeMap<usize, usize> = drivers
+        .iter()
+        .enumerate()
+        .map(|(new, (old, _))| (*old, new))
+        .collect();
+    used.extend(drivers.into_iter().map(|(_, driver)| driver));
+    let of: BTreeMap<(usize, u16), Option<usize>> = std::mem::take(&mut fed.of)
+        .into_iter()
+        .map(|((driver, inlet), supply)| ((place[&driver], inlet), supply))
+        .collect();
+    let mut supplies: Vec<Option<Source<'a>>> = fed.supplies.drain(..).map(Some).collect();
+    let mut renamed: BTreeMap<usize, usize> = BTreeMap::new();
+    for (&inlet, supply) in &of {
+        let Some(old) = *supply else { continue };
+        let new = *renamed.entry(old).or_insert_with(|| {
+            fed.supplies.extend(supplies[old].take());
+            fed.supplies.len() - 1
+        });
+        fed.of.insert(inlet, Some(new));
+        fed.supplies[new].inlets.push(inlet);
+    }
+}
+
+/// The question that drivers and supplies answer, and the names of what is in it.
+struct Asked<'a, 'b> {
     book: &'b Book<'a>,
     loads: &'b [Load<'b>],
-    place: String,
-    voltage: Voltage,
-    /// What the largest supply may carry, if there is one.
-    most: Option<Current>,
+    rooms: Vec<Room>,
+    drivers: Vec<(PartId, &'a Driver)>,
+    /// Supplies; beyond them stands one without a part for rooms that no supply suits.
+    supplies: Vec<(PartId, &'a Supply)>,
+    question: Question,
 }
 
-/// How strictly a driver is judged.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Rules {
-    /// Everything known must fit.
-    All,
-    /// Currents may be beyond the limits: checks say so.
-    NotCurrents,
-    /// The driver was chosen by hand: checks say what does not fit.
-    None,
-}
-
-impl<'a> Room<'_, 'a> {
-    fn parts(&self) -> Vec<(PartId, &'a Driver)> {
-        let chosen = self.book.input.design.choices.driver;
-        self.book
+impl<'a, 'b> Asked<'a, 'b> {
+    fn new(book: &'b Book<'a>, loads: &'b [Load<'b>]) -> Self {
+        let room_of = |load: &Load<'_>| Room {
+            place: load.bar.feed_place.clone(),
+            voltage: load.voltage,
+        };
+        let rooms: Vec<Room> = loads
+            .iter()
+            .map(room_of)
+            .collect::<BTreeSet<_>>()
+            .into_iter()
+            .collect();
+        let drivers = driver_parts(book);
+        let chosen = book.input.design.choices.supply;
+        let supplies: Vec<(PartId, &'a Supply)> = book
             .of(|spec| match spec {
-                PartSpec::Driver(driver) => Some(driver),
+                PartSpec::Supply(supply) => Some(supply),
                 _ => None,
             })
             .into_iter()
             .filter(|(id, _)| chosen.is_none_or(|chosen| chosen == *id))
-            .collect()
-    }
-
-    fn output_of(&self, at: usize) -> Output {
-        let load = &self.loads[at];
-        Output {
-            loads: vec![at],
-            channels: load.channels.clone(),
-            polarity: load.polarity(),
-            per_channel: load
-                .draw
-                .as_ref()
-                .map(|draw| draw.channels.iter().map(|(_, ma)| *ma).collect()),
-            total_ma: load.total_ma(),
-            first: load.bar.id,
-        }
-    }
-
-    /// One output for each bar, or for several of one group where every driver that would do
-    /// allows it.
-    fn outputs(&self, members: &[usize]) -> Vec<Output> {
-        let mut outputs: Vec<Output> = Vec::new();
-        for &at in members {
-            let mut next = self.output_of(at);
-            let group = &self.loads[at].bar.group;
-            let shared = outputs.iter_mut().find_map(|output| {
-                let same = !group.is_empty()
-                    && self.loads[output.loads[0]].bar.group == *group
-                    && output.channels == next.channels
-                    && output.polarity == next.polarity;
-                let (sum, total) = same.then(|| output.with(&next)).flatten()?;
-                self.parallel_allowed(&output.channels, &sum, total)
-                    .then_some((output, sum, total))
-            });
-            if let Some((output, sum, total)) = shared {
-                output.loads.append(&mut next.loads);
-                output.per_channel = Some(sum);
-                output.total_ma = Some(total);
-            } else {
-                outputs.push(next);
-            }
-        }
-        outputs
-    }
-
-    fn parallel_allowed(&self, channels: &Channels, sum: &[i64], total: i64) -> bool {
-        let fullest = sum.iter().copied().max().unwrap_or(0);
-        let mut suited = self
-            .parts()
-            .into_iter()
-            .filter(|(_, driver)| {
-                usize::from(driver.channels_per_output) >= channels.count()
-                    && (driver.voltage_min_mv..=driver.voltage_max_mv).contains(&self.voltage)
+            .collect();
+        let mut kinds: Vec<SupplyKind> = supplies
+            .iter()
+            .map(|&(id, supply)| SupplyKind {
+                usable_ma: supply.usable().get(),
+                pairs: supply.terminal_pairs.map(u32::from),
+                rooms: rooms
+                    .iter()
+                    .map(|room| chosen.is_some() || supply.voltage_mv == room.voltage)
+                    .collect(),
+                stock: stock(book, id),
             })
-            .peekable();
-        suited.peek().is_some()
-            && suited.all(|(_, driver)| {
-                within(driver.channel_limit_ma, fullest) == Some(true)
-                    && within(driver.output_limit_ma, total) == Some(true)
-                    && within(self.most, total) != Some(false)
-                    && self.protectable(driver, channels, total)
-            })
-    }
-
-    /// Whether some lead that carries the colours can be protected at that load: the chosen one, if
-    /// one is.
-    fn protectable(&self, driver: &Driver, channels: &Channels, total: i64) -> bool {
-        let chosen = self.book.input.design.choices.lead;
-        let leads = self.book.of(|spec| match spec {
-            PartSpec::Lead(lead) => Some(lead),
-            _ => None,
+            .collect();
+        // Where no supply suits, drivers are planned as if one did.
+        let none: Vec<bool> = (0..rooms.len())
+            .map(|room| kinds.iter().all(|kind| !kind.rooms[room]))
+            .collect();
+        let mounted = u32::MAX;
+        kinds.push(SupplyKind {
+            usable_ma: i64::MAX,
+            pairs: None,
+            rooms: none,
+            stock: Stock {
+                mounted,
+                ..Stock::default()
+            },
         });
-        let mut suited = leads
-            .into_iter()
-            .filter(|(id, lead)| match chosen {
-                Some(chosen) => chosen == *id,
-                None => lead.connector.carries(channels) == Some(true),
-            })
-            .peekable();
-        suited.peek().is_none()
-            || suited.any(|(_, lead)| protectable(driver, total, lead, self.voltage))
+        // Loads of one group may share an output: by room, group, colours and side of the common.
+        let mut groups = BTreeMap::new();
+        let mut of_group: Vec<&Load<'_>> = Vec::new();
+        let mut asked: Vec<driven::Load> = Vec::new();
+        for load in loads {
+            let group = (!load.bar.group.is_empty() && load.draw.is_some()).then(|| {
+                let key = (
+                    room_of(load),
+                    &load.bar.group,
+                    load.channels,
+                    load.polarity().map(|side| side as u8),
+                );
+                *groups.entry(key).or_insert_with(|| {
+                    of_group.push(load);
+                    of_group.len() - 1
+                })
+            });
+            asked.push(driven::Load {
+                room: rooms.binary_search(&room_of(load)).unwrap_or(0),
+                channels: per_channel(load).unwrap_or_default(),
+                total_ma: load.total_ma().unwrap_or(0),
+                alone: drivers
+                    .iter()
+                    .map(|(_, driver)| carries(driver, load))
+                    .collect(),
+                group,
+            });
+        }
+        let question = Question {
+            loads: asked,
+            drivers: drivers
+                .iter()
+                .map(|&(id, driver)| DriverKind {
+                    inlets: (driver.inlets.iter())
+                        .map(|inlet| u16::try_from(inlet.outputs.len()).unwrap_or(u16::MAX))
+                        .collect(),
+                    inlet_ma: driver.inlet_limit_ma.map(Current::get),
+                    whole_ma: driver.whole_limit_ma.map(Current::get),
+                    isolated: driver.isolation == Isolation::Isolated,
+                    shared: of_group
+                        .iter()
+                        .map(|load| shared(book, driver, load))
+                        .collect(),
+                    stock: stock(book, id),
+                })
+                .collect(),
+            supplies: kinds,
+            feed_um: book.input.venue.feed_um.get(),
+        };
+        Self {
+            book,
+            loads,
+            rooms,
+            drivers,
+            supplies,
+            question,
+        }
     }
 
-    fn accepts(&self, driver: &Driver, output: &Output, rules: Rules) -> bool {
-        if rules == Rules::None {
-            return true;
-        }
-        let suits = usize::from(driver.channels_per_output) >= output.channels.count()
-            && (driver.voltage_min_mv..=driver.voltage_max_mv).contains(&self.voltage)
-            && match (driver.common, output.polarity) {
-                (Some(driver), Some(tape)) => driver == tape,
-                _ => true,
-            };
-        let carries = rules == Rules::NotCurrents
-            || (output
-                .fullest_channel()
-                .is_none_or(|ma| within(driver.channel_limit_ma, ma) != Some(false))
-                && output
-                    .total_ma
-                    .is_none_or(|ma| within(driver.output_limit_ma, ma) != Some(false)));
-        suits && carries
-    }
-
-    /// Which of the pending outputs a driver takes, and on which of its own; the first may be
-    /// taken by looser rules.
-    fn takes(&self, driver: &Driver, pending: &[Output], first: Rules) -> Vec<(usize, u16)> {
-        let mut inlet_of: BTreeMap<u16, usize> = BTreeMap::new();
-        for (inlet, spec) in driver.inlets.iter().enumerate() {
-            inlet_of.extend(spec.outputs.iter().map(|output| (*output, inlet)));
-        }
-        let mut inlets = vec![0_i64; driver.inlets.len()];
-        let mut whole = 0_i64;
-        let mut free: BTreeSet<u16> = (1..=driver.outputs).collect();
-        let mut taken = Vec::new();
-        for (at, output) in pending.iter().enumerate() {
-            let rules = if at == 0 { first } else { Rules::All };
-            if !self.accepts(driver, output, rules) {
-                continue;
-            }
-            let ma = output.total_ma.unwrap_or(0);
-            let room = |number: &&u16| {
-                let inlet = inlet_of.get(number).map_or(0, |&inlet| inlets[inlet]);
-                let one_supply = if driver.isolation == Isolation::Isolated {
-                    inlet + ma
-                } else {
-                    whole + ma
-                };
-                within(driver.inlet_limit_ma, inlet + ma) != Some(false)
-                    && within(driver.whole_limit_ma, whole + ma) != Some(false)
-                    && within(self.most, one_supply) != Some(false)
-            };
-            let number = match rules {
-                Rules::All => free.iter().find(room).copied(),
-                _ => free.first().copied(),
-            };
-            let Some(number) = number else { continue };
-            free.remove(&number);
-            if let Some(&inlet) = inlet_of.get(&number) {
-                inlets[inlet] += ma;
-            }
-            whole += ma;
-            taken.push((at, number));
-        }
-        taken
-    }
-
-    fn fill(
-        &self,
-        mut pending: Vec<Output>,
-        taken: &mut BTreeSet<ThingId>,
-        used: &mut Vec<Used<'a>>,
-        needs: &mut Needs,
-        checks: &mut Checks,
-    ) {
-        let parts = self.parts();
-        let chosen = self.book.input.design.choices.driver.is_some();
-        while !pending.is_empty() {
-            let mut rules = vec![Rules::All, Rules::NotCurrents];
-            if chosen {
-                rules.push(Rules::None);
-            }
-            let found = rules
-                .into_iter()
-                .find_map(|rules| self.next(&parts, &pending, rules, taken));
-            let Some((part, spec, unit, places)) = found else {
-                let output = pending.remove(0);
-                self.no_driver(&output, needs, checks);
+    /// The answer in parts and units of the house.
+    fn write(&self, answer: &Answer, taken: &mut BTreeSet<ThingId>) -> (Vec<Used<'a>>, Fed<'a>) {
+        let mut fed = Fed::default();
+        let mut place = vec![None; answer.supplies.len()];
+        let why = |room: usize, side: usize, origin: Origin| {
+            let bought = answer.why.get(room).and_then(|why| why[side]);
+            words(origin, side, bought)
+        };
+        let room_of = |supply: usize| {
+            let mut drivers = answer.drivers.iter();
+            drivers
+                .find(|it| it.feeds.contains(&Some(supply)))
+                .map_or(0, |driver| driver.room)
+        };
+        for (at, supply) in answer.supplies.iter().enumerate() {
+            let Some(&(part, spec)) = self.supplies.get(supply.kind) else {
                 continue;
             };
-            let mut numbers: BTreeMap<usize, u16> = places.into_iter().collect();
+            let unit = self.unit(part, supply.origin, taken);
+            place[at] = Some(fed.supplies.len());
+            fed.supplies.push(Source {
+                part,
+                spec,
+                unit,
+                inlets: Vec::new(),
+                load_ma: None,
+                why: why(room_of(at), 1, supply.origin),
+            });
+        }
+        let mut used = Vec::new();
+        for driver in &answer.drivers {
+            let (part, spec) = self.drivers[driver.kind];
+            let unit = self.unit(part, driver.origin, taken);
+            let room = &self.rooms[driver.room];
             let mut outputs = BTreeMap::new();
-            let mut rest = Vec::new();
-            for (at, output) in pending.into_iter().enumerate() {
-                match numbers.remove(&at) {
-                    Some(number) => {
-                        outputs.insert(number, output);
-                    }
-                    None => rest.push(output),
+            for (inlet, feed) in driver.feeds.iter().enumerate() {
+                let mut numbers = spec.inlets[inlet].outputs.clone();
+                numbers.sort_unstable();
+                let mine = driver.outputs.iter().filter(|output| output.inlet == inlet);
+                for (output, number) in mine.zip(numbers) {
+                    outputs.extend(Output::of(self.loads, &output.loads).map(|it| (number, it)));
+                }
+                if let (Some(supply), Ok(inlet)) =
+                    (feed.and_then(|at| place[at]), u16::try_from(inlet + 1))
+                {
+                    fed.of.insert((used.len(), inlet), Some(supply));
                 }
             }
-            pending = rest;
-            let set_to = unit.and_then(|unit| unit.address);
-            taken.extend(unit.map(|unit| unit.thing));
             used.push(Used {
                 part,
                 spec,
-                unit: unit.map(|unit| (unit.thing, unit.tag.clone())),
-                set_to,
-                place: self.place.clone(),
-                voltage: self.voltage,
+                set_to: unit.as_ref().and_then(|(thing, _)| {
+                    self.book
+                        .units
+                        .iter()
+                        .find(|unit| unit.thing == *thing)?
+                        .address
+                }),
+                unit,
+                place: room.place.clone(),
+                voltage: room.voltage,
                 outputs,
+                why: why(driver.room, 0, driver.origin),
             });
         }
+        (used, fed)
     }
 
-    /// The next driver: one in stock, or a new one.
-    #[expect(
-        clippy::type_complexity,
-        reason = "taken apart at once by its one caller"
-    )]
-    fn next(
+    /// The next free unit of a part from where it is to come.
+    fn unit(
         &self,
-        parts: &[(PartId, &'a Driver)],
-        pending: &[Output],
-        rules: Rules,
-        taken: &BTreeSet<ThingId>,
-    ) -> Option<(
-        PartId,
-        &'a Driver,
-        Option<&'a super::input::SpareUnit>,
-        Vec<(usize, u16)>,
-    )> {
+        part: PartId,
+        origin: Origin,
+        taken: &mut BTreeSet<ThingId>,
+    ) -> Option<(ThingId, Tag)> {
         let mounted = self.book.mounted_units();
-        let gain = |driver: &Driver| {
-            let list = self.takes(driver, pending, rules);
-            // By looser rules the first must be among them, or nothing is gained.
-            let gained = match rules {
-                Rules::All => !list.is_empty(),
-                _ => list.first().is_some_and(|(at, _)| *at == 0),
+        let unit = self.book.units.iter().find(|unit| {
+            let from = if mounted.contains(&unit.thing) {
+                Origin::Mounted
+            } else {
+                Origin::Shelf
             };
-            gained.then_some(list)
-        };
-        let by_part: BTreeMap<PartId, (&'a Driver, Vec<(usize, u16)>)> = parts
-            .iter()
-            .filter_map(|&(id, driver)| gain(driver).map(|list| (id, (driver, list))))
-            .collect();
-        let in_stock = self
-            .book
-            .units
-            .iter()
-            .copied()
-            .filter(|unit| !taken.contains(&unit.thing))
-            .filter_map(|unit| by_part.get(&unit.part).map(|found| (unit, found)))
-            .min_by_key(|(unit, (driver, list))| {
-                (
-                    !mounted.contains(&unit.thing),
-                    std::cmp::Reverse(list.len()),
-                    driver.outputs,
-                    driver.channels_per_output,
-                    unit.place.position,
-                    unit.thing,
-                )
-            });
-        if let Some((unit, (driver, list))) = in_stock {
-            return Some((unit.part, driver, Some(unit), list.clone()));
-        }
-        by_part
-            .iter()
-            .filter(|(id, _)| self.book.part(**id).is_some_and(|part| !part.retired))
-            .min_by_key(|(id, (driver, list))| {
-                let units = pending.len().div_ceil(list.len().max(1));
-                let cost = self
-                    .book
-                    .price(**id)
-                    .saturating_mul(i128::try_from(units).unwrap_or(1));
-                (cost, units, driver.outputs, **id)
-            })
-            .map(|(id, (driver, list))| (*id, *driver, None, list.clone()))
+            unit.part == part && from == origin && !taken.contains(&unit.thing)
+        })?;
+        taken.insert(unit.thing);
+        Some((unit.thing, unit.tag.clone()))
     }
 
-    fn no_driver(&self, output: &Output, needs: &mut Needs, checks: &mut Checks) {
-        let channels = &output.channels;
-        let volts = self.voltage.show();
-        let what = format!(
-            "driver with {} channels per output for {volts}",
-            channels.count()
-        );
-        needs.unheard(&what, 1, "outputs that no driver has");
-        checks.add(
-            "driver",
-            format_args!("{channels}:{}", self.voltage.get()),
-            channels.to_string(),
-            Finding::broken(
-                format!(
-                    "No driver in the catalogue has {} channels per output for {channels} at \
-                     {volts} on this side of the common.",
-                    channels.count()
-                ),
-                "Add such a driver to the catalogue, or choose another tape.",
-            ),
-            output.loads.iter().map(|&at| named(self.loads[at].bar)),
-        );
+    fn proof(answer: &Answer, beyond: usize) -> PowerProof {
+        let value = |level: Level| answer.values[level as usize];
+        let small = |figure: i128| i64::try_from(figure).unwrap_or(i64::MAX);
+        let money = |cost: i128| small(cost % driven::UNPRICED / MINOR);
+        let cost = match answer.proofs[Level::Cost as usize] {
+            // What costs money and what nobody sells can't be told apart in one figure.
+            Proof::Within { bound }
+                if bound / driven::UNPRICED != value(Level::Cost) / driven::UNPRICED =>
+            {
+                Proof::Open {
+                    why: Why::StepBudget,
+                }
+            }
+            proof => proof.map(money),
+        };
+        PowerProof {
+            beyond: u32::try_from(beyond).unwrap_or(u32::MAX),
+            cost_minor: Money::new(money(value(Level::Cost))).unwrap_or(Money::ZERO),
+            unpriced: u32::try_from(value(Level::Cost) / driven::UNPRICED).unwrap_or(u32::MAX),
+            cost,
+            bought: u32::try_from(value(Level::Bought)).unwrap_or(u32::MAX),
+            fewest_bought: answer.proofs[Level::Bought as usize].map(small),
+            shortest_cable: answer.proofs[Level::Cable as usize].map(small),
+            fewest_taken: answer.proofs[Level::Taken as usize].map(small),
+            most_even: answer.proofs[Level::Uneven as usize].map(small),
+        }
+    }
+}
+
+/// A minor unit of money in the unit of [`Book::price`].
+const MINOR: i128 = 1_000_000_000;
+
+/// How many of a part are there and what one costs.
+fn stock(book: &Book<'_>, part: PartId) -> Stock {
+    let mounted = book.mounted_units();
+    let (mut on_frames, mut shelf) = (0, 0);
+    for unit in book.units.iter().filter(|unit| unit.part == part) {
+        *(if mounted.contains(&unit.thing) {
+            &mut on_frames
+        } else {
+            &mut shelf
+        }) += 1;
+    }
+    let sold = book.part(part).is_some_and(|part| !part.retired);
+    let price = book.price(part);
+    Stock {
+        mounted: on_frames,
+        shelf,
+        buy: sold.then_some(Buy {
+            cost: if price == i128::MAX {
+                driven::UNPRICED
+            } else {
+                price
+            },
+            most: None,
+        }),
+    }
+}
+
+/// Whether an output of a driver carries a load by itself, as far as limits are known.
+fn carries(driver: &Driver, load: &Load<'_>) -> bool {
+    let fullest = per_channel(load)
+        .and_then(|list| list.into_iter().max())
+        .unwrap_or(0);
+    suits(driver, load.channels, load.voltage, load.polarity())
+        && within(driver.channel_limit_ma, fullest) != Some(false)
+        && within(driver.output_limit_ma, load.total_ma().unwrap_or(0)) != Some(false)
+}
+
+/// Whether a driver fits colours, voltage and side of the common, whatever the currents.
+pub(super) fn suits(
+    driver: &Driver,
+    channels: &Channels,
+    voltage: Voltage,
+    polarity: Option<Polarity>,
+) -> bool {
+    usize::from(driver.channels_per_output) >= channels.count()
+        && (driver.voltage_min_mv..=driver.voltage_max_mv).contains(&voltage)
+        && match (driver.common, polarity) {
+            (Some(driver), Some(tape)) => driver == tape,
+            _ => true,
+        }
+}
+
+/// What an output carries at most that loads like this one share: its limits must be known, and
+/// some lead that carries the colours must be protected: the chosen one, if one is.
+fn shared(book: &Book<'_>, driver: &Driver, load: &Load<'_>) -> Option<Shared> {
+    let (channel, output) = (
+        driver.channel_limit_ma?.get(),
+        driver.output_limit_ma?.get(),
+    );
+    let chosen = book.input.design.choices.lead;
+    let leads = book.of(|spec| match spec {
+        PartSpec::Lead(spec) => Some(spec),
+        _ => None,
+    });
+    let wires = leads
+        .into_iter()
+        .filter(|(id, spec)| match chosen {
+            Some(chosen) => chosen == *id,
+            None => spec.connector.carries(load.channels) == Some(true),
+        })
+        .map(|(_, spec)| protected_ma(driver, spec, load.voltage))
+        .max();
+    Some(Shared {
+        channel_ma: channel,
+        output_ma: output.min(wires.unwrap_or(i64::MAX)),
+    })
+}
+
+/// Why a unit is this one.
+fn words(origin: Origin, side: usize, bought: Option<Bought>) -> String {
+    let (one, many) = if side == 0 {
+        ("driver", "drivers")
+    } else {
+        ("supply", "supplies")
+    };
+    match (origin, bought) {
+        (Origin::Mounted, _) => "It stays mounted on its frame.".to_owned(),
+        (Origin::Shelf, _) => "It is in the house and free: nothing to buy.".to_owned(),
+        (Origin::Bought, None | Some(Bought::NoneThere)) => {
+            format!("Bought, since no free {one} in the house suits these bars.")
+        }
+        (Origin::Bought, Some(Bought::Places { wanted, there })) => {
+            let what = if side == 0 {
+                format!("have {there} outputs for these bars")
+            } else {
+                format!("have terminals for {there} of these bars")
+            };
+            format!("Bought, since the free {many} in the house {what}; {wanted} are needed.")
+        }
+        (
+            Origin::Bought,
+            Some(Bought::Large {
+                from_ma,
+                wanted,
+                there,
+            }),
+        ) => format!(
+            "Bought, since {wanted} bars take {} or more each, and the free {many} in the house carry \
+             {there} of them.",
+            fit::amps(from_ma)
+        ),
+        (
+            Origin::Bought,
+            Some(Bought::Current {
+                wanted_ma,
+                there_ma,
+            }),
+        ) => format!(
+            "Bought, since the bars take {}, and the free {many} in the house carry {}.",
+            fit::amps(wanted_ma),
+            fit::amps(there_ma)
+        ),
+        (Origin::Bought, Some(Bought::Together)) => format!(
+            "Bought, since the free {many} in the house would do by each limit, but not by all at once."
+        ),
     }
 }
 
 /// Whether a load is within a limit; `None` where the limit is not known.
-fn within(limit: Option<Current>, ma: i64) -> Option<bool> {
+pub(super) fn within(limit: Option<Current>, ma: i64) -> Option<bool> {
     limit.map(|limit| ma <= limit.get())
 }
 
@@ -542,7 +621,7 @@ fn check_drivers(
     book: &Book<'_>,
     loads: &[Load<'_>],
     used: &[Used<'_>],
-    fed: &supply::Fed<'_>,
+    fed: &Fed<'_>,
     checks: &mut Checks,
 ) {
     for (index, driver) in used.iter().enumerate() {

@@ -1,7 +1,6 @@
-//! Inlets to supplies: each inlet in use takes a pair of terminals of a supply of the right
-//! voltage, within its usable load. One supply may feed several inlets; two supplies on one driver
-//! only over isolated inlets. Units in stock come first, the smallest that takes all that is left;
-//! then the cheapest new ones; inlets are then spread evenly over the supplies of one place.
+//! Supplies in use with their checks; and supplies for inlets that none feeds within all limits yet:
+//! each takes a pair of terminals of a supply of the right voltage that comes nearest. Units in
+//! stock come first, the smallest that takes all that is left; then the cheapest new ones.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -11,7 +10,7 @@ use super::{
     fit,
     input::SpareUnit,
     need::Needs,
-    power::{Largest, Used, capital},
+    power::{Used, capital},
 };
 use crate::{
     model::{
@@ -19,7 +18,7 @@ use crate::{
         part::{Isolation, PartSpec, Supply},
         text::Tag,
     },
-    units::{Current, Voltage},
+    units::Voltage,
 };
 
 /// A supply in use.
@@ -31,6 +30,8 @@ pub(super) struct Source<'a> {
     pub(super) inlets: Vec<(usize, u16)>,
     /// Its load, if known.
     pub(super) load_ma: Option<i64>,
+    /// Why it is this one, as a sentence.
+    pub(super) why: String,
 }
 
 /// Which supply feeds which inlet.
@@ -59,19 +60,21 @@ struct Item {
     ma: i64,
 }
 
-/// Gives every inlet in use a supply.
+/// Gives every inlet in use that has none yet a supply.
 pub(super) fn supplies<'a>(
     book: &Book<'a>,
     drivers: &[Used<'_>],
+    fed: &mut Fed<'a>,
     taken: &mut BTreeSet<ThingId>,
     needs: &mut Needs,
     checks: &mut Checks,
-) -> Fed<'a> {
-    let mut fed = Fed::default();
+) {
     let mut rooms: BTreeMap<(&str, Voltage), Vec<usize>> = BTreeMap::new();
     for (index, driver) in drivers.iter().enumerate() {
-        let key = (driver.place.as_str(), driver.voltage);
-        rooms.entry(key).or_default().push(index);
+        if fed.of_driver(index).next().is_none() {
+            let key = (driver.place.as_str(), driver.voltage);
+            rooms.entry(key).or_default().push(index);
+        }
     }
     for ((_, voltage), members) in rooms {
         let room = Room {
@@ -91,12 +94,7 @@ pub(super) fn supplies<'a>(
                 }
             }
             inlets.sort_unstable();
-            let load_ma = load(drivers, &inlets);
-            fed.supplies.push(Source {
-                inlets,
-                load_ma,
-                ..source
-            });
+            fed.supplies.push(Source { inlets, ..source });
         }
         for driver in members {
             for (inlet, _) in drivers[driver].inlets() {
@@ -104,11 +102,11 @@ pub(super) fn supplies<'a>(
             }
         }
     }
-    for source in &fed.supplies {
+    for source in &mut fed.supplies {
+        source.load_ma = load(drivers, &source.inlets);
         needs.unit(source.part, source.unit.is_some(), "supplies");
     }
-    check(book, drivers, &fed, checks);
-    fed
+    check(book, drivers, fed, checks);
 }
 
 fn load(drivers: &[Used<'_>], inlets: &[(usize, u16)]) -> Option<i64> {
@@ -132,16 +130,6 @@ fn parts<'a>(book: &Book<'a>, voltage: Voltage) -> Vec<(PartId, &'a Supply)> {
         None => supply.voltage_mv == voltage,
     })
     .collect()
-}
-
-/// What the largest supply for a voltage may carry, if there is one.
-pub(super) fn most(book: &Book<'_>, voltage: Voltage, largest: Largest) -> Option<Current> {
-    let in_stock = |part: PartId| book.units.iter().any(|unit| unit.part == part);
-    parts(book, voltage)
-        .into_iter()
-        .filter(|(part, _)| largest == Largest::InCatalogue || in_stock(*part))
-        .map(|(_, supply)| supply.usable())
-        .max()
 }
 
 struct Room<'b, 'a> {
@@ -213,7 +201,7 @@ impl<'a> Room<'_, 'a> {
                 self.no_supply(&item, needs, checks);
             }
         }
-        even(given)
+        given
     }
 
     /// The next supply that takes at least one item, with the places of those that it takes.
@@ -308,6 +296,8 @@ fn source<'a>(part: PartId, spec: &'a Supply, unit: Option<&SpareUnit>) -> Sourc
         unit: unit.map(|unit| (unit.thing, unit.tag.clone())),
         inlets: Vec::new(),
         load_ma: None,
+        why: "No driver and supply carry its bars within all limits: the checks say which."
+            .to_owned(),
     }
 }
 
@@ -325,32 +315,6 @@ fn takes(supply: &Supply, items: &[Item]) -> Vec<usize> {
         }
     }
     list
-}
-
-/// Spreads the items over the supplies evenly, in order, where all of them still fit: two supplies
-/// with two inlets each run cooler than three and one.
-fn even(given: Given<'_>) -> Given<'_> {
-    if given.len() < 2 {
-        return given;
-    }
-    let mut items: Vec<Item> = given.iter().flat_map(|(_, items)| items.clone()).collect();
-    items.sort_by(|a, b| (a.driver, &a.inlets).cmp(&(b.driver, &b.inlets)));
-    let mut shares: Vec<Vec<Item>> = Vec::new();
-    let mut rest = items.as_slice();
-    for (at, (source, _)) in given.iter().enumerate() {
-        let share = rest.len().div_ceil(given.len() - at);
-        let (mine, others) = rest.split_at(share);
-        if takes(source.spec, mine).len() != mine.len() {
-            return given;
-        }
-        shares.push(mine.to_vec());
-        rest = others;
-    }
-    given
-        .into_iter()
-        .zip(shares)
-        .map(|((source, _), share)| (source, share))
-        .collect()
 }
 
 fn check(book: &Book<'_>, drivers: &[Used<'_>], fed: &Fed<'_>, checks: &mut Checks) {

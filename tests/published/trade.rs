@@ -4,7 +4,11 @@ use std::collections::BTreeSet;
 
 use serde_json::json;
 use tapewright::{
-    plan::outcome::{Becomes, CheckState, Joint, Plan, Serve},
+    model::part::PartSpec,
+    plan::{
+        fit,
+        outcome::{Becomes, CheckState, Joint, Plan, Serve},
+    },
     units::{Current, Power},
 };
 
@@ -207,6 +211,10 @@ fn leads_come_in_packs() {
 
 /// So many bars of four colours on a driver of eight outputs, with supplies of three pairs.
 fn eight(bars: i64, isolation: &str) -> Plan {
+    house_of_eight(bars, isolation).plan()
+}
+
+fn house_of_eight(bars: i64, isolation: &str) -> House {
     let mut house = House::new();
     let tape = house.part(1, "tape", tape(RGBW));
     let driver = house.part(2, "driver", driver(8, 4, isolation));
@@ -216,7 +224,7 @@ fn eight(bars: i64, isolation: &str) -> Plan {
     for id in 1..=bars {
         house.bar(id, 1_000_000, RGBW, json!({}));
     }
-    house.plan()
+    house
 }
 
 #[test]
@@ -255,14 +263,30 @@ fn eight_outputs_of_four_channels_take_32_slots_and_their_supplies_pairs_of_term
     assert_eq!(checks(&plan, "isolation")[0].state, CheckState::Passed);
 
     for isolation in ["bonded", "unknown"] {
-        let plan = eight(8, isolation);
-        assert_eq!(plan.supplies.len(), 2);
+        // All eight on one driver need two supplies, which it can't have.
+        let mut house = house_of_eight(8, isolation);
+        let PartSpec::Driver(driver) = house.input.parts[1].spec.clone() else {
+            panic!("the driver");
+        };
         assert_eq!(
-            checks(&plan, "isolation")[0].state,
+            fit::isolation("D-1", &driver, 2).state,
             CheckState::Broken,
             "{isolation}"
         );
+        // So it is not planned: two bars have no driver, which the plan says.
+        house.input.parts[1].retired = true;
+        let plan = house.plan();
+        assert_eq!((plan.drivers.len(), plan.supplies.len()), (1, 1));
+        assert_eq!(
+            plan.bars.iter().filter(|bar| bar.output.is_none()).count(),
+            2
+        );
+        assert_eq!(checks(&plan, "driver")[0].state, CheckState::Broken);
         assert!(plan.breaks_a_limit());
+        // With another driver to buy, each has one supply.
+        let plan = eight(8, isolation);
+        assert_eq!((plan.drivers.len(), plan.supplies.len()), (2, 2));
+        assert!(checks(&plan, "isolation").is_empty(), "{isolation}");
     }
     assert!(
         checks(&eight(6, "bonded"), "isolation").is_empty(),

@@ -70,21 +70,21 @@ fn largest_fuse(rating: Option<Current>, size: Option<ConductorSize>) -> Option<
     }
 }
 
-/// Whether an output with a load, wired with a lead, can be protected at all: by its own limit or by
-/// a fuse. Where the lead tells nothing, nothing speaks against it.
-pub(in crate::plan) fn protectable(
-    driver: &Driver,
-    load_ma: i64,
-    lead: &Lead,
-    voltage: Voltage,
-) -> bool {
+/// The most that an output, wired with a lead, may carry so that it can be protected: by its own
+/// limit, or by a fuse. Where the lead tells nothing, nothing speaks against any load.
+pub(in crate::plan) fn protected_ma(driver: &Driver, lead: &Lead, voltage: Voltage) -> i64 {
     let Some(most) = largest_fuse(lead.rating_ma, lead.conductor) else {
-        return true;
+        return i64::MAX;
     };
-    driver
+    if driver
         .output_limit_ma
         .is_some_and(|limit| limit.get() <= most)
-        || chosen_fuse(load_ma, most, voltage.get()).is_ok()
+    {
+        return i64::MAX;
+    }
+    let blades = BLADE_MA.iter().filter(|_| voltage.get() <= BLADE_MV);
+    let sizes = blades.chain(&CARTRIDGE_MA).filter(|size| **size <= most);
+    sizes.max().map_or(0, |size| size * 3 / 4)
 }
 
 /// What a fuse may protect at most: the thinnest conductor on the way, or the first whose rating

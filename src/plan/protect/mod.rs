@@ -5,7 +5,7 @@ mod class;
 mod fuse;
 mod mains;
 
-pub(super) use fuse::protectable;
+pub(super) use fuse::protected_ma;
 pub use fuse::{BLADE_MA, CARTRIDGE_MA, next_fuse};
 pub use mains::MainsLoad;
 
