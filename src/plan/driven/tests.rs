@@ -1,7 +1,7 @@
 //! Against all ways to feed a few loads, gone through one by one, and against what a checker that
 //! knows only the rules says of an answer.
 
-use proptest::prelude::*;
+use proptest::{prelude::*, test_runner::FileFailurePersistence};
 
 use super::*;
 
@@ -403,7 +403,13 @@ fn cases() -> impl Strategy<Value = Question> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 300, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig {
+        cases: 300,
+        failure_persistence: Some(Box::new(FileFailurePersistence::Direct(
+            "tests/proptest-regressions/driven.txt"
+        ))),
+        ..ProptestConfig::default()
+    })]
 
     #[test]
     fn nothing_is_better_at_any_level(question in cases()) {

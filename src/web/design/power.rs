@@ -15,10 +15,11 @@ use crate::{
         text::Tag,
     },
     plan::{
-        outcome::{CheckState, DriverPlan, OutputPlan},
+        answer::Proof,
+        outcome::{CheckState, DriverPlan, OutputPlan, PowerProof},
         source::{self, Source},
     },
-    units::{Current, Power, Voltage},
+    units::{Current, Money, Power, Voltage},
     web::{
         at::Path,
         cx::Cx,
@@ -112,6 +113,8 @@ pub struct DriverRow {
     pub inlets_words: &'static str,
     /// Outputs that are left.
     pub spare: String,
+    /// Why it is this one.
+    pub why: String,
 }
 
 /// A supply of the plan.
@@ -132,6 +135,8 @@ pub struct SupplyRow {
     pub feeds: String,
     /// What it takes from the mains.
     pub mains: String,
+    /// Why it is this one.
+    pub why: String,
     /// Where its usable load comes from.
     pub usable: Option<Source>,
 }
@@ -165,6 +170,8 @@ struct PowerPage {
     head: Head,
     loads: Loads,
     total: String,
+    /// What is known of drivers and supplies being the best; empty for plans of before.
+    proof: Vec<String>,
     volts: VoltsShown,
     heads: [&'static str; 8],
     bars: Vec<(Link, String, String, String, String)>,
@@ -318,6 +325,7 @@ fn driver_row(cx: &Cx, whole: &Whole, at: usize, plan: &DriverPlan) -> DriverRow
                 driver.outputs
             )
         }),
+        why: plan.why.clone(),
     }
 }
 
@@ -377,6 +385,7 @@ fn supply_row(whole: &Whole, at: usize) -> Option<SupplyRow> {
         feeds: feeds.join("; "),
         mains,
         usable: supply.map(source::usable_load),
+        why: plan.why.clone(),
     })
 }
 
@@ -393,6 +402,65 @@ fn mains_words(supply: &Supply, load: Current) -> String {
         }
         _ => format!("more than {}: its efficiency is not known", out.show()),
     }
+}
+
+/// What is known of drivers and supplies being the best, as sentences.
+fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
+    let mut said = Vec::new();
+    match proof.cost {
+        Proof::Open { .. } => return said,
+        Proof::Proven if proof.bought == 0 => {
+            said.push("No driver or supply has to be bought for them.".to_owned());
+        }
+        Proof::Proven => said.push(format!(
+            "No other choice of drivers and supplies costs less than these {}, at {}{}.",
+            count_of(
+                usize::try_from(proof.bought).unwrap_or(usize::MAX),
+                "new one",
+                "new ones"
+            ),
+            cx.money(proof.cost_minor),
+            match proof.unpriced {
+                0 => String::new(),
+                many => format!(" and {many} without a price"),
+            }
+        )),
+        Proof::Within { bound } => said.push(format!(
+            "They cost {}; it is not shown that none could cost less, but none costs less than {}.",
+            cx.money(proof.cost_minor),
+            Money::new(bound).map_or_else(|_| "nothing".to_owned(), |bound| cx.money(bound))
+        )),
+    }
+    let levels = [
+        ("fewer of them new", &proof.fewest_bought),
+        ("with less cable from supplies", &proof.shortest_cable),
+        ("with fewer from the shelf", &proof.fewest_taken),
+        ("with supplies more evenly loaded", &proof.most_even),
+    ];
+    let proven: Vec<&str> = levels
+        .iter()
+        .take_while(|(_, level)| level.is_proven())
+        .map(|(words, _)| *words)
+        .collect();
+    if let Some((last, before)) = proven.split_last() {
+        let list = if before.is_empty() {
+            (*last).to_owned()
+        } else {
+            format!("{} or {last}", before.join(", "))
+        };
+        said.push(format!("Of those as cheap, none goes {list}: proven."));
+    }
+    if proof.beyond > 0 {
+        said.push(format!(
+            "{} beyond a limit, since nothing carries its bars within all: the checks say which.",
+            count_of(
+                usize::try_from(proof.beyond).unwrap_or(usize::MAX),
+                "driver goes",
+                "drivers go"
+            )
+        ));
+    }
+    said
 }
 
 /// The load of everything in watts, as far as it is known.
@@ -488,6 +556,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         chrome,
         loads: loads(&cx, &whole),
         total: total(&whole),
+        proof: proof(&cx, &whole.plan().power_proof),
         volts: shown(&cx, &whole),
         heads: HEADS,
         any_bars: !whole.design().bars.is_empty(),
