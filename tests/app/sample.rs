@@ -84,3 +84,42 @@ async fn it_shows_a_set_of_each_kind_and_every_limit_is_kept() {
         assert_eq!(set.broken_holds, 0, "{}", set.name);
     }
 }
+
+#[tokio::test]
+async fn its_drivers_and_supplies_say_why_they_are_these_and_what_is_proven() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    let mut tx = app.db().read().await.unwrap();
+    let sets = db::design::list(&mut tx).await.unwrap();
+    drop(tx);
+    let (mut there, mut bought) = (0, 0);
+    for set in sets.iter().filter(|set| set.state == State::Draft) {
+        let planned = plan_now(app.db(), set.id, app.clock().today("UTC"))
+            .await
+            .unwrap();
+        let proof = &planned.plan.power_proof;
+        assert!(proof.cost.is_proven(), "{proof:?}");
+        let main = app
+            .get(format!("/designs/{}/power", set.id))
+            .await
+            .text("main");
+        let units = planned.plan.drivers.iter().map(|it| (&it.unit, &it.why));
+        let more = planned.plan.supplies.iter().map(|it| (&it.unit, &it.why));
+        for (unit, why) in units.chain(more) {
+            assert!(main.contains(why.as_str()), "{why}: {main}");
+            assert_eq!(why.starts_with("Bought, since"), unit.is_none(), "{why}");
+            *(if unit.is_some() {
+                &mut there
+            } else {
+                &mut bought
+            }) += 1;
+        }
+        let said = if proof.bought == 0 {
+            "has to be bought for them"
+        } else {
+            "No other choice of drivers and supplies costs less"
+        };
+        assert!(main.contains(said), "{main}");
+    }
+    assert!(there > 0, "{there} there, {bought} bought");
+}
