@@ -412,6 +412,9 @@ fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
         Proof::Proven if proof.bought == 0 => {
             said.push("No driver or supply has to be bought for them.".to_owned());
         }
+        Proof::Proven if proof.unpriced == proof.bought => {
+            said.push("None of the new ones has a price yet, so the fewest were taken.".to_owned());
+        }
         Proof::Proven => said.push(format!(
             "No other choice of drivers and supplies costs less than these {}, at {}{}.",
             count_of(
@@ -432,10 +435,10 @@ fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
         )),
     }
     let levels = [
-        ("fewer of them new", &proof.fewest_bought),
-        ("with less cable from supplies", &proof.shortest_cable),
-        ("with fewer from the shelf", &proof.fewest_taken),
-        ("with supplies more evenly loaded", &proof.most_even),
+        ("fewer new units", &proof.fewest_bought),
+        ("less cable from its supplies", &proof.shortest_cable),
+        ("fewer units from the shelf", &proof.fewest_taken),
+        ("supplies more evenly loaded", &proof.most_even),
     ];
     let proven: Vec<&str> = levels
         .iter()
@@ -448,7 +451,7 @@ fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
         } else {
             format!("{} or {last}", before.join(", "))
         };
-        said.push(format!("Of those as cheap, none goes {list}: proven."));
+        said.push(format!("No choice as cheap has {list}: proven."));
     }
     if proof.beyond > 0 {
         said.push(format!(
