@@ -36,6 +36,10 @@ pub(super) const WHOLE: f64 = 1e-6;
 /// What a bar that no pattern serves costs, in the largest cost of a pattern.
 const MISSING: f64 = 10_000.0;
 
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "floating point only steers; what is claimed is worked out in whole numbers"
+)]
 pub(super) fn float(value: i128) -> f64 {
     value as f64
 }

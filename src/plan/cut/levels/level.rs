@@ -64,11 +64,6 @@ impl Level {
     }
 }
 
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "floating point only steers; what is claimed is worked out in whole numbers"
-)]
-
 /// How one level ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(in crate::plan::cut) enum Done {
