@@ -361,7 +361,7 @@ pub fn carries(what: &str, name: &str, rating: Option<Current>, load_ma: Option<
 
 /// A current in words.
 pub fn amps(ma: i64) -> String {
-    Current::new(ma.clamp(0, Current::MAX)).map_or_else(|_| format!("{ma} mA"), Current::show)
+    Current::new(ma.max(0)).map_or_else(|_| format!("{} A", ma / 1_000), Current::show)
 }
 
 /// A driver's output has a channel for each colour.

@@ -14,9 +14,7 @@ use super::{
     beyond,
     book::Book,
     check::{Checks, named},
-    driven::{
-        self, Answer, Bought, Buy, DriverKind, Level, Origin, Question, Shared, Stock, SupplyKind,
-    },
+    driven::{self, Answer, Buy, DriverKind, Level, Origin, Question, Shared, Stock, SupplyKind},
     fit,
     load::Load,
     need::Needs,
@@ -33,6 +31,9 @@ use crate::{
     },
     units::{Current, Money, Voltage},
 };
+
+/// What is fed, as sentences name it.
+const LOADS: &str = "bars";
 
 /// Bars in parallel on one output.
 pub(super) struct Output {
@@ -367,16 +368,6 @@ impl<'a, 'b> Asked<'a, 'b> {
     fn write(&self, answer: &Answer, taken: &mut BTreeSet<ThingId>) -> (Vec<Used<'a>>, Fed<'a>) {
         let mut fed = Fed::default();
         let mut place = vec![None; answer.supplies.len()];
-        let why = |room: usize, side: usize, origin: Origin| {
-            let bought = answer.why.get(room).and_then(|why| why[side]);
-            words(origin, side, bought)
-        };
-        let room_of = |supply: usize| {
-            let mut drivers = answer.drivers.iter();
-            drivers
-                .find(|it| it.feeds.contains(&Some(supply)))
-                .map_or(0, |driver| driver.room)
-        };
         for (at, supply) in answer.supplies.iter().enumerate() {
             let Some(&(part, spec)) = self.supplies.get(supply.kind) else {
                 continue;
@@ -389,7 +380,7 @@ impl<'a, 'b> Asked<'a, 'b> {
                 unit,
                 inlets: Vec::new(),
                 load_ma: None,
-                why: why(room_of(at), 1, supply.origin),
+                why: answer.supply_why(at, LOADS),
             });
         }
         let mut used = Vec::new();
@@ -425,7 +416,7 @@ impl<'a, 'b> Asked<'a, 'b> {
                 place: room.place.clone(),
                 voltage: room.voltage,
                 outputs,
-                why: why(driver.room, 0, driver.origin),
+                why: answer.driver_why(driver, LOADS),
             });
         }
         (used, fed)
@@ -559,56 +550,6 @@ fn shared(book: &Book<'_>, driver: &Driver, load: &Load<'_>) -> Option<Shared> {
         channel_ma: channel,
         output_ma: output.min(wires.unwrap_or(i64::MAX)),
     })
-}
-
-/// Why a unit is this one.
-fn words(origin: Origin, side: usize, bought: Option<Bought>) -> String {
-    let (one, many) = if side == 0 {
-        ("driver", "drivers")
-    } else {
-        ("supply", "supplies")
-    };
-    match (origin, bought) {
-        (Origin::Mounted, _) => "It stays mounted on its frame.".to_owned(),
-        (Origin::Shelf, _) => "It is in the house and free: nothing to buy.".to_owned(),
-        (Origin::Bought, None | Some(Bought::NoneThere)) => {
-            format!("Bought, since no free {one} in the house suits these bars.")
-        }
-        (Origin::Bought, Some(Bought::Places { wanted, there })) => {
-            let what = if side == 0 {
-                format!("have {there} outputs for these bars")
-            } else {
-                format!("have terminals for {there} of these bars")
-            };
-            format!("Bought, since the free {many} in the house {what}; {wanted} are needed.")
-        }
-        (
-            Origin::Bought,
-            Some(Bought::Large {
-                from_ma,
-                wanted,
-                there,
-            }),
-        ) => format!(
-            "Bought, since {wanted} bars take {} or more each, and the free {many} in the house carry \
-             {there} of them.",
-            fit::amps(from_ma)
-        ),
-        (
-            Origin::Bought,
-            Some(Bought::Current {
-                wanted_ma,
-                there_ma,
-            }),
-        ) => format!(
-            "Bought, since the bars take {}, and the free {many} in the house carry {}.",
-            fit::amps(wanted_ma),
-            fit::amps(there_ma)
-        ),
-        (Origin::Bought, Some(Bought::Together)) => format!(
-            "Bought, since the free {many} in the house would do by each limit, but not by all at once."
-        ),
-    }
 }
 
 /// Whether a load is within a limit; `None` where the limit is not known.

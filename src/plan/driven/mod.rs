@@ -35,6 +35,7 @@ mod settle;
 mod share;
 #[cfg(test)]
 mod tests;
+mod why;
 
 use super::answer::Proof;
 use crate::model::text::words;
