@@ -514,6 +514,26 @@ fn a_document_is_calculated_and_a_wrong_one_names_its_field() {
         "{}",
         text(&out.stderr)
     );
+    // The same for feeds: nothing can be fed where nothing is listed.
+    let feeds = |volts: i32| {
+        let asked = serde_json::json!({
+            "loads": [{"name": "A", "voltage_v": volts, "channels_a": [0.5]}],
+            "drivers": [], "supplies": [],
+        });
+        std::fs::write(&file, asked.to_string()).unwrap();
+        run(&["calc", "feeds", "asked.json"], folder.path())
+    };
+    let out = feeds(24);
+    assert_eq!(out.status.code(), Some(0), "{}", text(&out.stderr));
+    let said: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    assert_eq!(said["short"][0]["why"], "No driver is listed.");
+    let out = feeds(0);
+    assert_eq!(out.status.code(), Some(2));
+    assert!(
+        text(&out.stderr).contains("/loads/0/voltage_v"),
+        "{}",
+        text(&out.stderr)
+    );
     std::fs::write(&file, "{").unwrap();
     let out = run(&["calc", "cuts", "asked.json"], folder.path());
     assert_eq!(out.status.code(), Some(2));

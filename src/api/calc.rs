@@ -16,6 +16,7 @@ use crate::{
         addresses::{self, AddressesAnswer, AddressesBody},
         cuts::{self, CutsAnswer, CutsBody},
         drop::{self, DropAnswer, DropBody},
+        feeds::{self, FeedsAnswer, FeedsBody},
         packs::{self, PacksAnswer, PacksBody},
         wires::{self, WiresAnswer, WiresBody},
     },
@@ -28,6 +29,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(cut))
         .routes(routes!(drop_along))
         .routes(routes!(buy))
+        .routes(routes!(feed))
         .routes(routes!(addresses_of))
         .routes(routes!(wires_of))
 }
@@ -88,6 +90,15 @@ async fn drop_along(body: Body<DropBody>) -> Answer {
     responses((status = 200, description = "What to buy", body = PacksAnswer)))]
 async fn buy(body: Body<PacksBody>) -> Answer {
     calculate(body, |asked, _| packs::answer(asked)).await
+}
+
+/// Which load hangs on which driver output, and which inlet on which supply: fewest loads short, then
+/// least money, fewest units bought, shortest cable, fewest units taken and most even loads, each with
+/// what is proven of it.
+#[utoipa::path(post, path = "/calc/feeds", request_body = FeedsBody,
+    responses((status = 200, description = "What feeds what", body = FeedsAnswer)))]
+async fn feed(body: Body<FeedsBody>) -> Answer {
+    calculate(body, feeds::answer).await
 }
 
 /// DMX512 start addresses of drivers round slots that are taken, with what their switches show and

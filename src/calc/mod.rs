@@ -14,6 +14,7 @@ pub mod addresses;
 pub mod cuts;
 pub mod document;
 pub mod drop;
+pub mod feeds;
 pub mod packs;
 pub mod wires;
 
@@ -31,6 +32,8 @@ words! {
         Drop = "drop", "drop";
         /// What to buy in which packs, see [`packs`].
         Packs = "packs", "packs";
+        /// Which load hangs on which driver output, and which inlet on which supply, see [`feeds`].
+        Feeds = "feeds", "feeds";
         /// DMX512 start addresses, see [`addresses`].
         Addresses = "addresses", "addresses";
         /// Wire order from terminal to pad, see [`wires`].
@@ -44,6 +47,7 @@ pub fn answer(kind: Kind, asked: Value, elapsed: Elapsed<'_>) -> Result<Value, R
         Kind::Cuts => document::write(&cuts::answer(&document::read(asked)?, elapsed)?),
         Kind::Drop => document::write(&drop::answer(&document::read(asked)?)?),
         Kind::Packs => document::write(&packs::answer(&document::read(asked)?)?),
+        Kind::Feeds => document::write(&feeds::answer(&document::read(asked)?, elapsed)?),
         Kind::Addresses => document::write(&addresses::answer(&document::read(asked)?)?),
         Kind::Wires => document::write(&wires::answer(&document::read(asked)?)?),
     }
@@ -67,6 +71,7 @@ impl Kind {
             Self::Cuts => cuts::EXAMPLES,
             Self::Drop => drop::EXAMPLES,
             Self::Packs => packs::EXAMPLES,
+            Self::Feeds => feeds::EXAMPLES,
             Self::Addresses => addresses::EXAMPLES,
             Self::Wires => wires::EXAMPLES,
         };

@@ -4,6 +4,7 @@
 mod assign;
 mod checker;
 mod cutting;
+mod feeds;
 mod house;
 mod laws;
 mod layouts;
