@@ -20,6 +20,7 @@ use crate::{
 pub mod addresses;
 pub mod cuts;
 pub mod drop;
+pub mod feeds;
 pub mod packs;
 pub mod wires;
 

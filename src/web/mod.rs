@@ -139,6 +139,10 @@ pub fn router(app: App) -> Router {
             get(bench::packs::get).post(bench::packs::post),
         )
         .route(
+            "/bench/feeds",
+            get(bench::feeds::get).post(bench::feeds::post),
+        )
+        .route(
             "/bench/addresses",
             get(bench::addresses::get).post(bench::addresses::post),
         )

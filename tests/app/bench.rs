@@ -1,5 +1,7 @@
 //! The calculators of the bench.
 
+mod feeds;
+
 use crate::help::TestApp;
 
 /// Fields as an address carries them.
@@ -33,7 +35,7 @@ fn changed<'a>(
 async fn the_bench_leads_to_every_calculator() {
     let app = TestApp::new().await;
     let page = app.get("/bench").await;
-    for to in ["cuts", "packs", "drop", "addresses", "wires"] {
+    for to in ["cuts", "packs", "feeds", "drop", "addresses", "wires"] {
         let link = format!("main a[href='/bench/{to}']");
         assert_eq!(page.count(&link), 1, "{to}");
         assert_eq!(app.get(format!("/bench/{to}")).await.status, 200, "{to}");

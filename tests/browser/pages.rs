@@ -89,6 +89,7 @@ const SETS: &[(&str, &str)] = &[
     ("bench", "/bench"),
     ("bench-cuts", "/bench/cuts?bars=3+x+1.2+m&trade=on"),
     ("bench-packs", "/bench/packs?wants=leads,+12%0Aclips,+40"),
+    ("bench-feeds", "/bench/feeds?loads=Bar:+9+x+0.6+0.6+A,+24+V"),
     ("bench-drop", "/bench/drop"),
     ("bench-drop-answered", "/bench/drop?length=5+m"),
     ("bench-addresses", "/bench/addresses?taken=1-96"),
