@@ -20,4 +20,5 @@ mod prices;
 mod sample;
 mod settings;
 mod take_in;
+mod upgraded;
 mod who;

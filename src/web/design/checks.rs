@@ -41,11 +41,31 @@ struct ChecksPage {
     open: Vec<Row>,
     warned: Vec<Row>,
     passed: Vec<Row>,
+    /// How many there are of those.
+    kept: usize,
     volts: VoltsShown,
     summary: String,
     /// Bars that nothing serves, on which nothing could be judged.
     unserved: Option<BarList>,
     form: Form,
+}
+
+/// What says the same of several things said once, of all of them.
+fn gathered(rows: Vec<Row>) -> Vec<Row> {
+    let mut gathered: Vec<Row> = Vec::new();
+    for row in rows {
+        match gathered
+            .iter_mut()
+            .find(|same| same.sentence == row.sentence && same.mend == row.mend)
+        {
+            Some(same) => {
+                same.about.push_str(", ");
+                same.about.push_str(&row.about);
+            }
+            None => gathered.push(row),
+        }
+    }
+    gathered
 }
 
 fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
@@ -124,8 +144,9 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             chrome,
             head,
             open,
-            warned,
-            passed,
+            kept: passed.len(),
+            warned: gathered(warned),
+            passed: gathered(passed),
             volts: shown(cx, whole),
             summary,
             unserved: (!unserved.is_empty()).then(|| whole.bar_list(&unserved)),
