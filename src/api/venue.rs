@@ -15,6 +15,7 @@ use crate::{
     app::App,
     db,
     model::{
+        label::label_base,
         text::Name,
         venue::{Mains, Venue},
     },
@@ -78,6 +79,10 @@ struct VenueBody {
     /// The mains circuit that the supplies of a set hang on; none is named where it is left out.
     #[serde(default)]
     mains: Option<Mains>,
+    /// What the codes on labels begin with, such as `http://millpond.local:8470`; empty for none.
+    #[serde(default)]
+    #[schema(max_length = 60)]
+    label_base: String,
 }
 
 /// Saves the venue's settings.
@@ -111,6 +116,8 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
     if let Some((field, why)) = asked.mains.and_then(Mains::wrong) {
         return Err(Problem::field(format!("/mains/{field}"), why));
     }
+    let label_base =
+        label_base(&asked.label_base).map_err(|why| Problem::field("/label_base", why))?;
     let mut tx = api.db().write().await?;
     let old = db::venue::lookup(&mut tx).await?;
     api.must_match(&tag_of(&old))?;
@@ -127,6 +134,7 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
         order_slack_days: asked.order_slack_days,
         feed_um: asked.feed_um,
         mains: asked.mains,
+        label_base,
         version: old.version,
     };
     if !db::venue::change(&mut tx, &venue).await? {

@@ -41,6 +41,7 @@ pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
         order_slack_days: u16::try_from(row.order_slack_days).unwrap_or(0),
         feed_um: read("venue.feed_um", Length::new(row.feed_um))?,
         mains,
+        label_base: row.label_base,
         version: row.version,
     })
 }
@@ -62,7 +63,7 @@ pub async fn change(tx: &mut WriteTx, venue: &Venue) -> Result<bool, DbError> {
         "UPDATE venue SET name = ?, length_unit = ?, currency = ?, currency_digits = ?,
              prices_include_tax = ?, zone = ?, slots_taken = ?, usable_offcut_um = ?,
              spare_percent = ?, same_day_turnaround = ?, order_slack_days = ?,
-             feed_um = ?, mains_mv = ?, breaker_ma = ?, continuous_percent = ?,
+             feed_um = ?, mains_mv = ?, breaker_ma = ?, continuous_percent = ?, label_base = ?,
              version = version + 1
          WHERE version = ?",
         name,
@@ -80,6 +81,7 @@ pub async fn change(tx: &mut WriteTx, venue: &Venue) -> Result<bool, DbError> {
         volts,
         breaker,
         percent,
+        venue.label_base,
         venue.version,
     )
     .execute(&mut **tx)

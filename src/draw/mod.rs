@@ -7,6 +7,8 @@
 
 pub mod calendar;
 pub mod elevation;
+pub mod label;
+pub mod qr;
 pub mod strip;
 pub mod switches;
 pub mod volts;
@@ -171,6 +173,15 @@ impl Svg {
         )
     }
 
+    /// A picture of a true size on paper, in millimetres.
+    pub fn paper(title: &str, width: f64, height: f64) -> Self {
+        let (w, h) = (short(width), short(height));
+        Self::begin(
+            &format!("viewBox=\"0 0 {w} {h}\" width=\"{w}mm\" height=\"{h}mm\""),
+            title,
+        )
+    }
+
     fn begin(size: &str, title: &str) -> Self {
         let title = escape(title);
         Self {
@@ -276,6 +287,16 @@ impl Svg {
         self.put(format_args!(
             "<g transform=\"rotate({} {} {})\">",
             short(degrees),
+            short(x),
+            short(y)
+        ));
+        self.open.push("</g>");
+    }
+
+    /// Begins a group with its own origin and scale; ended by [`Self::end`].
+    pub fn scaled(&mut self, x: f64, y: f64, scale: f64) {
+        self.put(format_args!(
+            "<g transform=\"translate({} {}) scale({scale:.4})\">",
             short(x),
             short(y)
         ));

@@ -12,6 +12,7 @@ pub mod describe;
 pub mod design;
 pub mod fixture;
 pub mod id;
+pub mod label;
 pub mod movement;
 pub mod part;
 pub mod piece;

@@ -35,6 +35,10 @@ pub struct Venue {
     /// The mains circuit that the supplies of a set hang on, where one is named.
     #[serde(default)]
     pub mains: Option<Mains>,
+    /// What the codes on labels begin with: the address under which phones reach this service, such
+    /// as `http://millpond.local:8470`; empty if none is set.
+    #[serde(default)]
+    pub label_base: String,
     /// Raised by each change.
     pub version: i64,
 }

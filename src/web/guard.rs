@@ -42,7 +42,8 @@ pub async fn known_host(State(app): State<App>, request: Request, next: Next) ->
     }
 }
 
-fn is_ours(app: &App, host: &str) -> bool {
+/// Whether a host (a name or number, a port behind it or not) is one that this service answers to.
+pub fn is_ours(app: &App, host: &str) -> bool {
     let name = match host.rsplit_once(':') {
         Some((name, port)) if !port.is_empty() && port.bytes().all(|b| b.is_ascii_digit()) => name,
         _ => host,

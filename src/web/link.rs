@@ -3,12 +3,19 @@
 use std::fmt;
 
 use axum::http::{HeaderMap, header};
-use percent_encoding::{NON_ALPHANUMERIC, utf8_percent_encode};
+use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 
 use crate::model::id::{
     BarId, DesignId, ExtraId, FrameId, MovementId, OfferId, PartId, PlaceId, PurchaseId,
     PurchaseLineId, StepId, SupplierId, ThingId,
 };
+
+/// All but what stands for itself in any part of an address (RFC 3986, section 2.3).
+const RESERVED: &AsciiSet = &NON_ALPHANUMERIC
+    .remove(b'-')
+    .remove(b'.')
+    .remove(b'_')
+    .remove(b'~');
 
 /// A page or an action of ours.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -50,6 +57,8 @@ pub enum Link {
     Fixtures,
     FixtureNew,
     FrameNew,
+    Labels,
+    LabelPapers,
     Places,
     Place(PlaceId),
     PlaceEdit(PlaceId),
@@ -144,9 +153,7 @@ impl Link {
         let query = fields
             .into_iter()
             .filter(|(_, value)| !value.is_empty())
-            .map(|(name, value)| {
-                format!("{name}={}", utf8_percent_encode(&value, NON_ALPHANUMERIC))
-            })
+            .map(|(name, value)| format!("{name}={}", utf8_percent_encode(&value, RESERVED)))
             .collect::<Vec<_>>()
             .join("&");
         if query.is_empty() {
@@ -165,11 +172,7 @@ impl fmt::Display for Link {
                 if text.is_empty() {
                     f.write_str("/search")
                 } else {
-                    write!(
-                        f,
-                        "/search?q={}",
-                        utf8_percent_encode(text, NON_ALPHANUMERIC)
-                    )
+                    write!(f, "/search?q={}", utf8_percent_encode(text, RESERVED))
                 }
             }
             Self::Asset(name, hash) => write!(f, "/static/{hash}/{name}"),
@@ -190,7 +193,7 @@ impl fmt::Display for Link {
             Self::ReadyMade => f.write_str("/parts/ready-made"),
 
             Self::Thing(id) => write!(f, "/things/{id}"),
-            Self::ThingTag(tag) => write!(f, "/tag/{}", utf8_percent_encode(tag, NON_ALPHANUMERIC)),
+            Self::ThingTag(tag) => write!(f, "/tag/{}", utf8_percent_encode(tag, RESERVED)),
             Self::ThingCut(id) => write!(f, "/things/{id}/cut"),
             Self::ThingMove(id) => write!(f, "/things/{id}/move"),
             Self::ThingOut(id) => write!(f, "/things/{id}/out"),
@@ -203,6 +206,8 @@ impl fmt::Display for Link {
             Self::Fixtures => f.write_str("/fixtures"),
             Self::FixtureNew => f.write_str("/fixtures/new"),
             Self::FrameNew => f.write_str("/frames/new"),
+            Self::Labels => f.write_str("/labels"),
+            Self::LabelPapers => f.write_str("/labels/papers"),
             Self::Places => f.write_str("/places"),
             Self::Place(id) => write!(f, "/places/{id}"),
             Self::PlaceEdit(id) => write!(f, "/places/{id}/edit"),

@@ -30,6 +30,7 @@ mod fixtures;
 pub mod form;
 pub mod guard;
 mod kept;
+mod labels;
 pub mod link;
 mod log;
 pub mod page;
@@ -93,6 +94,8 @@ pub fn router(app: App) -> Router {
     let pages = Router::new()
         .merge(kept)
         .route("/static/{hash}/{name}", get(asset::get))
+        .route("/labels", get(labels::get))
+        .route("/labels/papers", get(labels::print))
         .route("/things/{id}/move", post(thing::act::moved))
         .route("/things/{id}/out", post(thing::act::out))
         .route("/things/{id}/mark", post(thing::act::mark))

@@ -14,6 +14,7 @@ mod designs;
 mod frame;
 mod help;
 mod kept;
+mod labels;
 mod parts;
 mod pins;
 mod prices;

@@ -456,6 +456,20 @@ impl Stage {
         done.unwrap_or_else(|why| panic!("{command}: {why}"))
     }
 
+    /// The open page as it prints, as a PDF document.
+    pub async fn print(&self, file: &Path) {
+        let printed = self
+            .devtools(
+                "Page.printToPDF",
+                json!({ "preferCSSPageSize": true, "printBackground": false }),
+            )
+            .await;
+        let pdf = STANDARD
+            .decode(printed["data"].as_str().expect("a document"))
+            .expect("base64");
+        std::fs::write(file, pdf).expect("the document is written");
+    }
+
     /// A picture of the whole page.
     pub async fn picture(&self, file: &Path, width: u32) {
         let height = self

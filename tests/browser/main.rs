@@ -2,6 +2,7 @@
 //! One file a subject; [`help`] says how to write one.
 
 mod help;
+mod labels;
 mod lost;
 mod pages;
 mod plain_http;

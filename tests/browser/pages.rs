@@ -19,6 +19,7 @@ const EMPTY: &[(&str, &str)] = &[
     ("csv", "/csv"),
     ("take-in", "/take-in"),
     ("who", "/who"),
+    ("labels", "/labels"),
 ];
 
 /// The stock book of Millpond Hall. Its tags and ids are the same each time.
@@ -51,6 +52,10 @@ const STOCK: &[(&str, &str)] = &[
     ("fixture-new", "/fixtures/new"),
     ("frame-new", "/frames/new"),
     ("log", "/log"),
+    ("labels", "/labels"),
+    ("labels-places", "/labels?kind=places"),
+    ("labels-papers", "/labels/papers?thing=37&thing=3&place=3"),
+    ("labels-refused", "/labels/papers"),
 ];
 
 /// Millpond Hall's sets, its shopping, its year and its settings.

@@ -196,6 +196,7 @@ struct PlacePage {
     pager: Option<Pager>,
     lines: Vec<Line>,
     count: Link,
+    labels: Link,
     edit: Link,
     retire: Link,
     retire_word: &'static str,
@@ -276,6 +277,7 @@ pub async fn one(cx: Cx, Path(id): Path<PlaceId>, form: Form) -> Answer {
             .collect(),
         lines: entries.iter().map(|entry| Line::new(&cx, entry)).collect(),
         count: Link::PlaceCount(id),
+        labels: Link::Labels.with([("kind", "places".to_owned()), ("at", id.to_string())]),
         edit: Link::PlaceEdit(id),
         retire: Link::PlaceRetire(id),
         retire_word: if place.retired {

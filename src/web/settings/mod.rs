@@ -13,7 +13,10 @@ use super::{
 };
 use crate::{
     db,
-    model::venue::{Mains, Venue},
+    model::{
+        label::label_base,
+        venue::{Mains, Venue},
+    },
     units::{Currency, Current, LengthUnit, Voltage},
 };
 
@@ -67,6 +70,7 @@ fn filled(venue: &Venue) -> Form {
                 .map_or(Mains::USUAL_PERCENT, |mains| mains.continuous_percent)
                 .to_string(),
         ),
+        ("label_base", venue.label_base.clone()),
         ("version", venue.version.to_string()),
     ])
 }
@@ -124,6 +128,7 @@ const FIELDS: &[(&str, &str)] = &[
     ("mains", "Mains voltage"),
     ("breaker", "Breaker of the circuit"),
     ("continuous_percent", "Loaded for hours to"),
+    ("label_base", "Address on labels"),
 ];
 
 /// GET: the settings as they are.
@@ -155,6 +160,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         );
     }
     let mains = mains(&mut form);
+    let label_base = form.take("label_base", label_base);
     let version = form.count("version", 1, i64::MAX);
     let (
         Some(name),
@@ -166,6 +172,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         Some(spare),
         Some(slack),
         Some(feed_um),
+        Some(label_base),
         Some(version),
         true,
     ) = (
@@ -178,6 +185,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         spare,
         slack,
         feed,
+        label_base,
         version,
         form.ok(),
     )
@@ -197,6 +205,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         order_slack_days: u16::try_from(slack).unwrap_or(0),
         feed_um,
         mains,
+        label_base,
         version,
     };
     let mut tx = cx.db().write().await?;

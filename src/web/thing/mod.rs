@@ -132,6 +132,7 @@ struct Links {
     cut: Link,
     swap: Link,
     place_new: Link,
+    label: Link,
 }
 
 /// GET: the thing of a tag, as a label's code opens it.
@@ -351,6 +352,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                 cut: Link::ThingCut(id),
                 swap: Link::ThingSwap(id),
                 place_new: Link::Places,
+                label: Link::LabelPapers.with([("thing", id.to_string())]),
             },
             log: Link::Log.with([("thing", id.to_string())]),
             lines: entries.iter().map(|entry| Line::new(cx, entry)).collect(),
