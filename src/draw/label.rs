@@ -74,7 +74,8 @@ fn draw(svg: &mut Svg, grid: &Grid, place: usize, label: &Label) {
     y += tag * 0.25;
     let left_over = top + height - MARGIN - y;
     let size = (left_over / float(i64::try_from(label.lines.len()).unwrap_or(1).max(1)) / 1.15)
-        .clamp(LEAST, room * 0.13);
+        .min(room * 0.13)
+        .max(LEAST);
     for line in &label.lines {
         for part in fold(line, wide / (size * USUAL)) {
             y += size * 1.15;
@@ -145,6 +146,17 @@ mod tests {
         assert_eq!(seen, [16, 4]);
         assert!(papers[0].contains("width=\"210mm\" height=\"297mm\""));
         assert!(papers[0].contains(">F-1<") && papers[1].contains(">F-17<"));
+    }
+
+    #[test]
+    fn every_paper_shows_the_tag_and_the_code_whole_and_what_it_is_where_there_is_room() {
+        for paper in LabelPaper::ALL {
+            let papers = papers(*paper, 0, &[label("F-1234")]);
+            assert_eq!(papers.len(), 1, "{paper}");
+            assert!(papers[0].contains(">F-1234<"), "{paper}");
+            assert!(papers[0].contains("label-code"), "{paper}");
+            assert!(papers[0].contains(">1.2 m"), "{paper}");
+        }
     }
 
     #[test]

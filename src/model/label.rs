@@ -193,14 +193,17 @@ mod tests {
         for paper in LabelPaper::ALL {
             let grid = paper.grid();
             let last = grid.at_um(grid.labels() - 1);
-            for axis in 0..2 {
-                assert!(grid.first_um[axis] >= 0, "{paper}");
-                assert!(grid.step_um[axis] >= grid.label_um[axis], "{paper}");
-                let end = last[axis] + grid.label_um[axis];
-                assert!(end <= grid.paper_um[axis], "{paper}: {end}");
+            let axes = [0, 1].map(|axis: usize| {
+                let [first, step, label] =
+                    [grid.first_um, grid.step_um, grid.label_um].map(|it| it[axis]);
+                (first, step, label, last[axis] + label, grid.paper_um[axis])
+            });
+            for (first, step, label, end, paper_um) in axes {
+                assert!(first >= 0, "{paper}");
+                assert!(step >= label, "{paper}");
+                assert!(end <= paper_um, "{paper}: {end}");
                 // What is left over is the same on both sides, to a tenth of a millimetre.
-                let rest = grid.paper_um[axis] - end;
-                assert!((rest - grid.first_um[axis]).abs() <= 100, "{paper}: {rest}");
+                assert!((paper_um - end - first).abs() <= 100, "{paper}: {end}");
             }
         }
     }

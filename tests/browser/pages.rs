@@ -55,7 +55,6 @@ const STOCK: &[(&str, &str)] = &[
     ("labels", "/labels"),
     ("labels-places", "/labels?kind=places"),
     ("labels-papers", "/labels/papers?thing=37&thing=3&place=3"),
-    ("labels-refused", "/labels/papers"),
 ];
 
 /// Millpond Hall's sets, its shopping, its year and its settings.
