@@ -92,10 +92,11 @@ async fn every_printed_code_is_read_back_and_every_paper_has_its_size() {
         .iter()
         .map(|bar| format!("{base}/tag/{}", bar.tag))
         .collect();
-    let ids: String = bars
+    let ids: Vec<String> = bars
         .iter()
         .map(|bar| format!("&thing={}", bar.id))
         .collect();
+    let ids = ids.concat();
     for paper in LabelPaper::ALL {
         let folder = tempfile::tempdir().expect("a folder");
         let document = folder.path().join("labels.pdf").display().to_string();
