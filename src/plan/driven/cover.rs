@@ -59,7 +59,11 @@ pub(super) fn rows(room: &Room<'_>, skips: usize) -> Vec<Row> {
     let mut add = |need: i64, gives: Vec<i64>, drivers: bool, what: What| {
         if need > 0 {
             let entry = found.entry((gives, drivers)).or_insert((need, what));
-            *entry = (need, what).max(*entry);
+            // Of rows that ask for as much, the one about places says it in the plainest words.
+            let plainest = |what: What| (what == What::Places, what);
+            if (need, plainest(what)) > (entry.0, plainest(entry.1)) {
+                *entry = (need, what);
+            }
         }
     };
     let driver_gives = |at: usize, size: i64, sharing: bool| {
