@@ -97,17 +97,37 @@ fn letters(text: &str) -> f64 {
     float(i64::try_from(text.chars().count().max(1)).unwrap_or(i64::MAX))
 }
 
+fn is_figure(word: &str) -> bool {
+    word.ends_with(|c: char| c.is_ascii_digit())
+}
+
+fn is_unit(word: &str) -> bool {
+    let letters = word.trim_end_matches(',');
+    letters.len() <= 2 && letters.bytes().all(|byte| byte.is_ascii_alphabetic())
+}
+
 /// A line in pieces of at most so many letters, parted between words; a longer word is cut off.
 fn fold(line: &str, most: f64) -> Vec<String> {
     let mut folded: Vec<String> = Vec::new();
+    let mut words: Vec<String> = Vec::new();
     for word in line.split_whitespace() {
-        match folded.last_mut() {
-            Some(last) if letters(last) + 1.0 + letters(word) <= most => {
+        match words.last_mut() {
+            // A figure stays with its unit.
+            Some(last) if is_figure(last) && is_unit(word) => {
                 last.push(' ');
                 last.push_str(word);
             }
+            _ => words.push(word.to_owned()),
+        }
+    }
+    for word in words {
+        match folded.last_mut() {
+            Some(last) if letters(last) + 1.0 + letters(&word) <= most => {
+                last.push(' ');
+                last.push_str(&word);
+            }
             _ => {
-                let mut word = word.to_owned();
+                let mut word = word;
                 while letters(&word) > most && word.chars().count() > 2 {
                     word.pop();
                     word.pop();
@@ -162,6 +182,7 @@ mod tests {
     #[test]
     fn long_words_are_folded_between_words_and_at_last_cut_off() {
         assert_eq!(fold("red green blue", 9.0), ["red green", "blue"]);
+        assert_eq!(fold("tape 24 V, 10 mm", 9.0), ["tape", "24 V,", "10 mm"]);
         assert_eq!(fold("warmwhitewarm", 6.0), ["warmw…"]);
         assert_eq!(fold("", 6.0), Vec::<String>::new());
     }

@@ -15,6 +15,7 @@ use super::{
 use crate::{
     calc::{Elapsed, Refused, document},
     clock::Watch,
+    units::Money,
 };
 
 pub mod addresses;
@@ -41,6 +42,11 @@ fn refuse(form: &mut Form, why: &Refused, field: impl Fn(&str) -> &'static str) 
     } else {
         form.fail(name, why.detail.replace("Send", "Type"));
     }
+}
+
+/// A sum of a document as the venue reads it; as it is where it is beyond all money.
+fn sum(cx: &Cx, minor: i64) -> String {
+    Money::new(minor).map_or_else(|_| minor.to_string(), |sum| cx.money(sum))
 }
 
 /// OK, or that something typed is wrong.

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::http::{HeaderMap, StatusCode, header};
 
 use super::{
+    cupboard::thing_line,
     cx::Cx,
     error::{Answer, Trouble},
     form::{Choice, Form},
@@ -13,7 +14,7 @@ use super::{
     show::{PAGE, Pager, counted},
 };
 use crate::{
-    db::{self, ReadTx, thing::ThingFilter},
+    db::{self, ReadTx, place::PlaceNode, thing::ThingFilter},
     draw::label::{Label, papers},
     model::{
         id::{PlaceId, ThingId},
@@ -106,18 +107,17 @@ async fn rows(
     cx: &Cx,
     tx: &mut ReadTx,
     form: &Form,
+    places: &[PlaceNode],
     kind: Option<ThingKind>,
-    offset: i64,
-    most: i64,
+    (offset, most): (i64, i64),
 ) -> Result<Vec<Row>, Trouble> {
     let at: Option<PlaceId> = form.value("at").parse().ok();
     let ticked = |field: &str, id: i64| {
         form.all(field).any(|one| one == id.to_string()) || !form.has("ticked")
     };
     let Some(kind) = kind else {
-        let places = db::place::list(tx, false).await?;
         return Ok(places
-            .into_iter()
+            .iter()
             .filter(|node| at.is_none_or(|at| node.place.id == at || node.place.parent == Some(at)))
             .skip(usize::try_from(offset).unwrap_or(usize::MAX))
             .take(usize::try_from(most).unwrap_or(usize::MAX))
@@ -127,7 +127,7 @@ async fn rows(
                 tag: node.place.name.to_string(),
                 name: node.place.kind.to_string(),
                 ticked: ticked("place", node.place.id.0),
-                sub: node.place.path,
+                sub: node.place.path.clone(),
             })
             .collect());
     };
@@ -143,7 +143,7 @@ async fn rows(
             id: thing.id.0,
             href: Link::Thing(thing.id),
             tag: thing.tag.to_string(),
-            name: words(cx, &thing).join(", "),
+            name: thing_line(cx, &thing),
             ticked: ticked("thing", thing.id.0),
             sub: thing.place.words,
         })
@@ -176,8 +176,9 @@ async fn pick(cx: &Cx, headers: &HeaderMap, form: Form, status: StatusCode) -> A
     let (kind, plural, thing_kind) = listed(&form);
     let (number, offset) = Pager::asked(&form);
     let mut tx = cx.read().await?;
-    let mut rows = rows(cx, &mut tx, &form, thing_kind, offset, PAGE + 1).await?;
     let places = db::place::list(&mut tx, false).await?;
+    let page = (offset, PAGE + 1);
+    let mut rows = rows(cx, &mut tx, &form, &places, thing_kind, page).await?;
     drop(tx);
     let most = usize::try_from(PAGE).unwrap_or(usize::MAX);
     let more = rows.len() > most;
@@ -235,7 +236,8 @@ pub async fn print(cx: Cx, headers: HeaderMap, mut form: Form) -> Answer {
         let mut tx = cx.read().await?;
         let (_, _, kind) = listed(&form);
         let most = i64::try_from(MOST + 1).unwrap_or(i64::MAX);
-        let all = rows(&cx, &mut tx, &form, kind, 0, most).await?;
+        let nodes = db::place::list(&mut tx, false).await?;
+        let all = rows(&cx, &mut tx, &form, &nodes, kind, (0, most)).await?;
         if kind.is_some() {
             things = all.iter().map(|row| ThingId(row.id)).collect();
         } else {

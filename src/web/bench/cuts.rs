@@ -3,7 +3,7 @@
 
 use askama::Template;
 
-use super::{away, lines, pasted, refuse, status};
+use super::{away, lines, pasted, refuse, status, sum};
 use crate::{
     calc::{
         Refused,
@@ -95,13 +95,11 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
 /// GET: the fields, with the answer where something was asked.
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
     let asked = form.has("bars");
-    for (field, first) in FIRST {
+    if asked {
         // Nothing need be bought.
-        let left_out = asked && field == "rolls";
-        if !left_out && !form.has(field) {
-            form.set(field, first);
-        }
+        form.fill(&[("rolls", "")]);
     }
+    form.fill(&FIRST);
     if !asked {
         return show(&cx, form, None);
     }
@@ -381,10 +379,6 @@ async fn answer(
             None
         }
     }
-}
-
-fn sum(cx: &Cx, minor: i64) -> String {
-    Money::new(minor).map_or_else(|_| minor.to_string(), |sum| cx.money(sum))
 }
 
 fn known(proven: Option<bool>, bound: Option<String>) -> String {

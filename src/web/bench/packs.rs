@@ -3,7 +3,7 @@
 
 use askama::Template;
 
-use super::{away, lines, pasted, refuse, status};
+use super::{away, lines, pasted, refuse, status, sum};
 use crate::{
     calc::packs::{
         self, PacksAnswer, PacksBody, PacksOffer, PacksParcel, PacksSupplier, PacksWant, PacksWay,
@@ -90,11 +90,7 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
 /// GET: the fields, with the answer where something was asked.
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
     let asked = form.has("wants");
-    for (field, first) in FIRST {
-        if !form.has(field) {
-            form.set(field, first);
-        }
-    }
+    form.fill(&FIRST);
     if !asked {
         return show(&cx, form, None);
     }
@@ -248,10 +244,6 @@ async fn answer(
             None
         }
     }
-}
-
-fn sum(cx: &Cx, minor: i64) -> String {
-    Money::new(minor).map_or_else(|_| minor.to_string(), |sum| cx.money(sum))
 }
 
 fn parcel(cx: &Cx, parcel: &PacksParcel) -> Parcel {

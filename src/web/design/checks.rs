@@ -1,5 +1,7 @@
 //! Every limit and agreement: kept, broken or not known, and what would mend it.
 
+use std::collections::{HashMap, hash_map::Entry};
+
 use askama::Template;
 use axum::http::StatusCode;
 
@@ -53,16 +55,18 @@ struct ChecksPage {
 /// What says the same of several things said once, of all of them.
 fn gathered(rows: Vec<Row>) -> Vec<Row> {
     let mut gathered: Vec<Row> = Vec::new();
+    let mut known: HashMap<(String, String), usize> = HashMap::new();
     for row in rows {
-        match gathered
-            .iter_mut()
-            .find(|same| same.sentence == row.sentence && same.mend == row.mend)
-        {
-            Some(same) => {
-                same.about.push_str(", ");
-                same.about.push_str(&row.about);
+        match known.entry((row.sentence.clone(), row.mend.clone())) {
+            Entry::Occupied(same) => {
+                let about = &mut gathered[*same.get()].about;
+                about.push_str(", ");
+                about.push_str(&row.about);
             }
-            None => gathered.push(row),
+            Entry::Vacant(new) => {
+                new.insert(gathered.len());
+                gathered.push(row);
+            }
         }
     }
     gathered

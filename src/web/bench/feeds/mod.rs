@@ -57,13 +57,11 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
 /// GET: the fields, with the answer where something was asked.
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
     let asked = form.has("loads");
-    for (field, first) in FIRST {
+    if asked {
         // The length of a feed need not be given.
-        let left_out = asked && field == "feed";
-        if !left_out && !form.has(field) {
-            form.set(field, first);
-        }
+        form.fill(&[("feed", "")]);
     }
+    form.fill(&FIRST);
     if !asked {
         return show(&cx, form, None);
     }

@@ -1,10 +1,10 @@
 //! The answer in words and tables.
 
+use super::super::sum;
 use crate::{
     calc::feeds::{
         FeedsAnswer, FeedsBody, FeedsOutput, FeedsUnchecked, FeedsUsedDriver, FeedsUsedSupply,
     },
-    units::Money,
     web::cx::Cx,
 };
 
@@ -83,10 +83,6 @@ pub(super) fn answered(cx: &Cx, body: &FeedsBody, said: &FeedsAnswer) -> Answere
             .collect(),
         document: serde_json::to_string_pretty(body).unwrap_or_default(),
     }
-}
-
-fn sum(cx: &Cx, minor: i64) -> String {
-    Money::new(minor).map_or_else(|_| minor.to_string(), |sum| cx.money(sum))
 }
 
 fn cost_known(cx: &Cx, said: &FeedsAnswer) -> String {
