@@ -176,7 +176,7 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
             "The key was used for another request, or fields are wrong",
         ));
     }
-    if edited && method != "get" && method != "post" {
+    if (edited && method != "get" && method != "post") || names.last() == Some(&"arrange") {
         header(
             "If-Match",
             true,

@@ -4,6 +4,7 @@
 //! or randomness, and it does not plan: that is [`crate::plan`]. What is not known is `None`,
 //! never zero.
 
+pub mod arrange;
 pub mod attribute;
 pub mod channel;
 pub mod connector;

@@ -4,6 +4,8 @@
 //! once. For a reserved set the edited design is planned again, and design, plan and holds change
 //! together or not at all ([`super::reserve`]).
 
+use std::collections::{HashMap, HashSet};
+
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -11,6 +13,7 @@ use super::{Act, Begun, StockError, reserve};
 use crate::{
     db::{self, DbError, Refusal, design::LimitReason, design::NextIds},
     model::{
+        arrange::{Ids, Step, next_label},
         design::{BAR_LIMIT, Bar, Choices, Design, Extra, Frame, LeftAlone, NotFrom, State},
         id::{BarId, DesignId, ExtraId, FrameId, SupplierId, ThingId},
         text::{Name, Note},
@@ -72,6 +75,8 @@ pub enum Edit {
         /// Turned counter-clockwise, in thousandths of a degree.
         angle_mdeg: i32,
     },
+    /// Arranges bars and frames in the elevation, step after step.
+    Arrange(Vec<Step>),
     /// Adds a frame.
     AddFrame(Frame),
     /// Changes a frame.
@@ -103,6 +108,15 @@ pub struct Edited {
     pub version: i64,
     /// Bars that were added, in their order.
     pub added: Vec<BarId>,
+    /// Frames that were added, in their order.
+    #[serde(default)]
+    pub added_frames: Vec<FrameId>,
+    /// Bars that were taken out, as they were.
+    #[serde(default)]
+    pub removed: Vec<Bar>,
+    /// Frames that were taken out, as they were.
+    #[serde(default)]
+    pub removed_frames: Vec<Frame>,
     /// What changed in plan and holds of a reserved set, in words.
     pub differences: Vec<String>,
 }
@@ -193,6 +207,11 @@ impl Edit {
                 let bar = bar.clone();
                 check_bar(design, &bar)?;
             }
+            Self::Arrange(steps) => {
+                for (at, step) in steps.iter().enumerate() {
+                    arrange(step, design, next).map_err(|why| under_step(at, why))?;
+                }
+            }
             Self::AddFrame(frame) => {
                 let mut frame = frame.clone();
                 frame.id = FrameId(next.frame);
@@ -262,6 +281,38 @@ impl Edit {
             }
         }
         Ok(())
+    }
+}
+
+/// Carries a step of arranging out, and checks what it touched.
+fn arrange(step: &Step, design: &mut Design, next: &mut NextIds) -> Result<(), StockError> {
+    let (bars, frames) = (design.bars.clone(), design.frames.clone());
+    let mut ids = Ids {
+        bar: &mut next.bar,
+        frame: &mut next.frame,
+    };
+    step.carry_out(design, &mut ids)
+        .map_err(|why| field(why.field(step), why.to_string()))?;
+    let before: HashMap<BarId, &Bar> = bars.iter().map(|bar| (bar.id, bar)).collect();
+    for bar in &design.bars {
+        if before.get(&bar.id) != Some(&bar) {
+            check_bar(design, bar)?;
+        }
+    }
+    for frame in design.frames.iter().filter(|it| !frames.contains(it)) {
+        check_frame(design, frame)?;
+    }
+    Ok(())
+}
+
+/// What is wrong with a step stands under it.
+fn under_step(at: usize, why: StockError) -> StockError {
+    match why {
+        StockError::Field { field, message } => StockError::Field {
+            field: format!("steps.{at}.{field}"),
+            message,
+        },
+        why => why,
     }
 }
 
@@ -421,24 +472,13 @@ fn check_extra(extra: &Extra) -> Result<(), StockError> {
 
 /// Labels for `count` like bars: the first as typed, the others with the next free numbers.
 pub fn labels(design: &Design, first: &Name, count: usize) -> Vec<Name> {
-    let text = first.as_str();
-    let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
-    let (stem, mut number) = match text[stem.len()..].parse::<u64>() {
-        Ok(number) => (stem.to_owned(), number),
-        Err(_) => (format!("{text} "), 1),
-    };
+    let bars = design.bars.iter().map(|bar| bar.label.to_string());
+    let mut taken: HashSet<String> = bars.chain([first.to_string()]).collect();
     let mut labels = vec![first.clone()];
-    while labels.len() < count {
-        let Some(next) = number.checked_add(1) else {
-            break;
-        };
-        number = next;
-        let Ok(label) = Name::parse(&format!("{stem}{number}")) else {
-            break;
-        };
-        if design.bars.iter().all(|bar| bar.label != label) {
-            labels.push(label);
-        }
+    while labels.len() < count
+        && let Some(next) = labels.last().and_then(|last| next_label(last, &mut taken))
+    {
+        labels.push(next);
     }
     labels
 }
@@ -532,23 +572,47 @@ pub async fn change(
     reserve::edit(act, id, version, edits).await
 }
 
-/// The edits on a design as a value, with the bars that they added.
+/// The edits on a design as a value.
 pub(super) fn edited(
     old: &Design,
     edits: &[Edit],
     mut next: NextIds,
-) -> Result<(Design, Vec<BarId>), StockError> {
+) -> Result<Design, StockError> {
     let mut new = old.clone();
     for edit in edits {
         edit.apply(&mut new, &mut next)?;
     }
-    let added = new
-        .bars
-        .iter()
-        .map(|bar| bar.id)
-        .filter(|id| old.bars.iter().all(|bar| bar.id != *id))
-        .collect();
-    Ok((new, added))
+    Ok(new)
+}
+
+impl Edited {
+    /// What came and went between a design as it was and as it is.
+    pub(super) fn between(
+        old: &Design,
+        new: &Design,
+        version: i64,
+        differences: Vec<String>,
+    ) -> Self {
+        let had: HashSet<BarId> = old.bars.iter().map(|bar| bar.id).collect();
+        let has: HashSet<BarId> = new.bars.iter().map(|bar| bar.id).collect();
+        let in_both = |frame: &Frame, other: &Design| {
+            let mut others = other.frames.iter();
+            others.any(|it| it.id == frame.id)
+        };
+        let new_bars = new.bars.iter().map(|bar| bar.id);
+        let gone = old.bars.iter().filter(|bar| !has.contains(&bar.id));
+        let new_frames = new.frames.iter().filter(|it| !in_both(it, old));
+        let gone_frames = old.frames.iter().filter(|it| !in_both(it, new));
+        Self {
+            design: new.id,
+            version,
+            added: new_bars.filter(|id| !had.contains(id)).collect(),
+            added_frames: new_frames.map(|it| it.id).collect(),
+            removed: gone.cloned().collect(),
+            removed_frames: gone_frames.cloned().collect(),
+            differences,
+        }
+    }
 }
 
 /// A name that another design has, as a message at its field.

@@ -448,7 +448,7 @@ async fn counts_suffice(
 struct Prepared {
     revision: i64,
     old: Design,
-    new: Result<(Design, Vec<BarId>), StockError>,
+    new: Result<Design, StockError>,
     planned: Option<Planned>,
 }
 
@@ -466,7 +466,7 @@ async fn prepare(
     let next = db::design::next_ids(tx).await?;
     let new = edited(&old, edits, next);
     let planned = match (&new, old.state) {
-        (Ok((new, _)), State::Reserved) => {
+        (Ok(new), State::Reserved) => {
             let input = db::snapshot::input_of(tx, new.clone(), today).await?;
             Some(made(file, revision, input).await)
         }
@@ -522,7 +522,7 @@ pub(super) async fn edit(
             }
         )));
     }
-    let (new, added) = prepared.new?;
+    let new = prepared.new?;
     if !db::design::store(&mut tx, &old, &new)
         .await
         .map_err(name_taken)?
@@ -543,11 +543,7 @@ pub(super) async fn edit(
         })?;
         hold(&mut tx, act, &new, &checked, &planned.digest).await?;
     }
-    let answer = Edited {
-        design: id,
-        version: version_of(&mut tx, id).await?,
-        added,
-        differences,
-    };
+    let version = version_of(&mut tx, id).await?;
+    let answer = Edited::between(&old, &new, version, differences);
     act.finish(tx, answer).await
 }

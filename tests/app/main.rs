@@ -7,6 +7,7 @@
 )]
 
 mod api;
+mod arrange;
 mod bench;
 mod csv;
 mod cupboard;

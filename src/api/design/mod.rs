@@ -30,6 +30,7 @@ use crate::{
     units::{Money, ShowDates},
 };
 
+mod arrange;
 mod bar;
 mod extra;
 mod frame;
@@ -47,6 +48,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(copy))
         .routes(routes!(holds))
         .merge(bar::routes())
+        .merge(arrange::routes())
         .merge(frame::routes())
         .merge(extra::routes())
         .merge(pin::routes())

@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 
 use super::{
     Head, Tab, Whole,
+    arrange::Arranging,
     bar::{Offered, offered, read, show_angle},
     count_of, head, load,
 };
@@ -31,6 +32,7 @@ use crate::{
 };
 
 struct Row {
+    id: BarId,
     href: Link,
     label: String,
     length: String,
@@ -68,6 +70,7 @@ struct BarsPage {
     head: Head,
     picture: String,
     rows: Vec<Row>,
+    arranging: Arranging,
     frames: Vec<FrameRow>,
     extras: Vec<ExtraRow>,
     form: Form,
@@ -93,6 +96,7 @@ fn row(cx: &Cx, whole: &Whole, bar: &Bar) -> Row {
         feed = format!("{feed}, group {}", bar.group);
     }
     Row {
+        id: bar.id,
         href: Link::Bar(whole.design().id, bar.id),
         label: bar.label.to_string(),
         length: cx.length(bar.length_um),
@@ -127,6 +131,8 @@ pub enum Refused {
     Frame(Form),
     /// That of an extra line to add.
     Extra(Form),
+    /// That of what is done to bars.
+    Arrange(Form),
 }
 
 fn blank(cx: &Cx, whole: &Whole) -> Form {
@@ -213,6 +219,11 @@ fn pattern_after(label: &str) -> String {
 
 /// Shows the page.
 pub fn show(cx: &Cx, whole: &Whole, refused: Refused) -> Answer {
+    show_ticking(cx, whole, refused, &Form::default())
+}
+
+/// Shows the page with what a query names ticked.
+fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answer {
     let status = match refused {
         Refused::None => StatusCode::OK,
         _ => StatusCode::UNPROCESSABLE_ENTITY,
@@ -224,11 +235,13 @@ pub fn show(cx: &Cx, whole: &Whole, refused: Refused) -> Answer {
         (blank(cx, whole), Form::default(), Form::default());
     frame_form.set("version", version.clone());
     extra_form.set("version", version);
+    let mut arranging = Arranging::ticking(cx, design, query);
     match refused {
         Refused::None => {}
         Refused::Bars(typed) => form = typed,
         Refused::Frame(typed) => frame_form = typed,
         Refused::Extra(typed) => extra_form = typed,
+        Refused::Arrange(typed) => arranging = Arranging::new(cx, design, Some(typed)),
     }
     let thing = |id: ThingId| {
         let tag = whole
@@ -312,6 +325,7 @@ pub fn show(cx: &Cx, whole: &Whole, refused: Refused) -> Answer {
                 })
                 .collect(),
             offered: offered(cx, whole, &form),
+            arranging,
             form,
             frame_form,
             frame_things,
@@ -327,9 +341,9 @@ pub fn show(cx: &Cx, whole: &Whole, refused: Refused) -> Answer {
     ))
 }
 
-/// GET: the bars.
-pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
-    show(&cx, &load::whole(&cx, id).await?, Refused::None)
+/// GET: the bars; `bars` and `frames` of the query are ticked.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>, query: Form) -> Answer {
+    show_ticking(&cx, &load::whole(&cx, id).await?, Refused::None, &query)
 }
 
 /// One label of `count` bars: `#` is where the number stands; without it the number is put after.

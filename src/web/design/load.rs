@@ -181,6 +181,8 @@ pub async fn store_or_say(
 
 /// The field of a form where a use-case's message belongs.
 fn field_of(form: &Form, field: &str) -> String {
+    // A form of arranging asks for one step.
+    let field = field.strip_prefix("steps.0.").unwrap_or(field);
     match field {
         "label" if form.has("pattern") => "pattern".to_owned(),
         _ => field

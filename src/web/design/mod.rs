@@ -37,6 +37,7 @@ use crate::{
 };
 
 pub mod address;
+pub mod arrange;
 pub mod bar;
 pub mod bars;
 pub mod build;
@@ -75,6 +76,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/copy", get(copy::get).post(copy::post))
         .route("/designs/{id}/bars", get(bars::get))
         .route("/designs/{id}/bars/add", post(bars::add))
+        .route("/designs/{id}/bars/arrange", post(arrange::post))
         .route("/designs/{id}/bars/{bar}", get(bar::get).post(bar::post))
         .route("/designs/{id}/bars/{bar}/remove", post(bar::remove))
         .route("/designs/{id}/frames/add", post(frames::add))

@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 
 use crate::help::{Browser, Page};
 
+mod arrange;
 mod calc;
 mod csv;
 mod document;

@@ -1,0 +1,230 @@
+//! The ticked bars of a set moved, copied, turned, mirrored, aligned by the form, without scripting.
+
+use tapewright::{
+    db,
+    model::{design::Design, id::DesignId},
+    sample,
+};
+
+use crate::help::{Page, TestApp};
+
+/// Millpond Hall's draft, which has frames and bars.
+const SET: &str = "/designs/3";
+
+async fn hall() -> TestApp {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    app
+}
+
+async fn stored(app: &TestApp) -> Design {
+    let mut tx = app.db().read().await.unwrap();
+    db::design::lookup(&mut tx, DesignId(3))
+        .await
+        .unwrap()
+        .unwrap()
+}
+
+/// Sends the form with some bars ticked.
+async fn press(app: &TestApp, bars: &[i64], typed: &[(&str, &str)]) -> Page {
+    let form = app.get(format!("{SET}/bars")).await.form("#arrange-form");
+    let mut fields: Vec<(String, String)> = [
+        "press", "version", "dx", "dy", "copies", "turn", "about", "keep", "mirror", "to",
+    ]
+    .iter()
+    .filter(|name| typed.iter().all(|(typed, _)| typed != *name))
+    .map(|name| {
+        (
+            (*name).to_owned(),
+            form.value(name).unwrap_or_default().to_owned(),
+        )
+    })
+    .collect();
+    fields.extend(bars.iter().map(|id| ("bars".to_owned(), id.to_string())));
+    fields.extend(
+        typed
+            .iter()
+            .map(|(name, value)| ((*name).to_owned(), (*value).to_owned())),
+    );
+    let fields: Vec<_> = fields
+        .iter()
+        .map(|(name, value)| (&**name, &**value))
+        .collect();
+    app.post(form.action, &fields).await
+}
+
+#[tokio::test]
+async fn ticked_bars_are_moved_and_stay_ticked() {
+    let app = hall().await;
+    let before = stored(&app).await;
+    let ids: Vec<i64> = before.bars.iter().take(2).map(|bar| bar.id.0).collect();
+    let page = press(
+        &app,
+        &ids,
+        &[("do", "move"), ("dx", "25 mm"), ("dy", "-1 in")],
+    )
+    .await;
+    assert_eq!(page.status, 303, "{}", page.text("main"));
+    let page = app.follow(&page).await;
+    assert!(
+        page.text(".flash").contains("2 bars were moved"),
+        "{}",
+        page.text(".flash")
+    );
+    let ticked = page.attributes("input[name=bars][checked]", "value");
+    assert_eq!(ticked, ids.iter().map(i64::to_string).collect::<Vec<_>>());
+    assert_eq!(page.count("#arrange-box[open]"), 1);
+    let after = stored(&app).await;
+    for (at, (was, is)) in before.bars.iter().zip(&after.bars).enumerate() {
+        let by = if at < 2 { (25_000, -25_400) } else { (0, 0) };
+        assert_eq!(is.x_um.get() - was.x_um.get(), by.0);
+        assert_eq!(is.y_um.get() - was.y_um.get(), by.1);
+    }
+}
+
+#[tokio::test]
+async fn each_button_of_the_form_does_what_it_says() {
+    let app = hall().await;
+    let bars = stored(&app).await.bars;
+    let one = bars[0].id.0;
+    let first = async |app: &TestApp| stored(app).await.bars[0].clone();
+    let done = async |ids: &[i64], typed: &[(&str, &str)]| {
+        let page = press(&app, ids, typed).await;
+        assert_eq!(page.status, 303, "{typed:?}: {}", page.text("main"));
+    };
+    done(
+        &[one],
+        &[("do", "turn"), ("turn", "30"), ("about", "start")],
+    )
+    .await;
+    let turned = first(&app).await;
+    assert_eq!((turned.x_um, turned.y_um), (bars[0].x_um, bars[0].y_um));
+    assert_eq!(
+        (turned.angle_mdeg - bars[0].angle_mdeg).rem_euclid(360_000),
+        30_000
+    );
+    done(
+        &[one],
+        &[("do", "resize"), ("length", "1.5 m"), ("keep", "start")],
+    )
+    .await;
+    assert_eq!(first(&app).await.length_um.get(), 1_500_000);
+    done(
+        &[one],
+        &[("do", "lengthen"), ("by", "-100 mm"), ("keep", "start")],
+    )
+    .await;
+    assert_eq!(first(&app).await.length_um.get(), 1_400_000);
+    done(
+        &[one],
+        &[("do", "copy"), ("copies", "2"), ("dx", "1 m"), ("dy", "0")],
+    )
+    .await;
+    let copies = stored(&app).await.bars;
+    assert_eq!(copies.len(), bars.len() + 2);
+    let last = copies.last().unwrap();
+    assert_eq!(last.x_um.get(), turned.x_um.get() + 2_000_000);
+    let (last, last_x) = (last.id.0, last.x_um.get());
+    done(&[one, last], &[("do", "align"), ("to", "bottom")]).await;
+    done(
+        &[last],
+        &[
+            ("do", "mirror"),
+            ("mirror", "across"),
+            ("at", "0"),
+            ("copy", "on"),
+        ],
+    )
+    .await;
+    let image = stored(&app).await.bars.last().unwrap().clone();
+    assert!(image.x_um.get() < 0 && image.x_um.get() >= -last_x - 1_400_000);
+    done(&[last, image.id.0], &[("do", "hang"), ("frame", "")]).await;
+    assert_eq!(stored(&app).await.bars.last().unwrap().frame, None);
+    done(&[last, image.id.0], &[("do", "remove")]).await;
+    assert_eq!(stored(&app).await.bars.len(), bars.len() + 1);
+    // Every bar and frame without a single tick.
+    let before = stored(&app).await;
+    done(
+        &[],
+        &[("do", "move"), ("of", "all"), ("dx", "1 mm"), ("dy", "0")],
+    )
+    .await;
+    let after = stored(&app).await;
+    for (was, is) in before.bars.iter().zip(&after.bars) {
+        assert_eq!(is.x_um.get(), was.x_um.get() + 1000);
+    }
+    for (was, is) in before.frames.iter().zip(&after.frames) {
+        assert_eq!(is.x_um.get(), was.x_um.get() + 1000);
+    }
+}
+
+#[tokio::test]
+async fn a_refused_form_comes_back_as_it_was_with_its_ticks() {
+    let app = hall().await;
+    let before = stored(&app).await;
+    let one = before.bars[0].id.0;
+    for (typed, said) in [
+        (&[("do", "move"), ("dx", "far")][..], "far"),
+        (&[("do", "move"), ("dx", "1001 m")], "1 km"),
+        (&[("do", "move"), ("dx", "1000 m"), ("of", "bars")], "1 km"),
+        (&[("do", "turn"), ("turn", "500")], "360"),
+        (&[("do", "turn"), ("turn", "5"), ("about", "me")], "me"),
+        (&[("do", "resize"), ("length", "0")], "above zero"),
+        (&[("do", "lengthen"), ("by", "")], "No length"),
+        (
+            &[("do", "lengthen"), ("by", "-900 m")],
+            "Nothing would be left",
+        ),
+        (&[("do", "copy"), ("copies", "many")], "many"),
+        (&[("do", "copy"), ("copies", "1000")], "at most 1000 bars"),
+        (&[("do", "mirror"), ("at", "x")], "x"),
+        (&[("do", "align"), ("to", "left")], "at least 2"),
+        (&[("do", "align"), ("to", "off")], "off"),
+        (&[("do", "hang"), ("frame", "999")], "no frame"),
+        (&[("do", "fly")], "Press one of the buttons"),
+        (&[("do", "move"), ("of", "frame-999")], "no frame"),
+    ] {
+        let page = press(&app, &[one], typed).await;
+        assert_eq!(page.status, 422, "{typed:?}");
+        let errors = page.text("#arrange .error, #arrange .note.stop");
+        assert!(errors.contains(said), "{typed:?}: {errors}");
+        assert_eq!(
+            page.attributes("input[name=bars][checked]", "value"),
+            [one.to_string()],
+            "{typed:?}"
+        );
+        assert_eq!(page.count("#arrange-box[open]"), 1, "{typed:?}");
+    }
+    let page = press(&app, &[], &[("do", "move")]).await;
+    assert_eq!(page.status, 422);
+    assert!(page.text("#arrange .error").contains("Nothing is ticked"));
+    let gone = press(&app, &[987_654], &[("do", "move")]).await;
+    assert_eq!(gone.status, 422);
+    assert!(gone.text("#arrange .error").contains("987654"));
+    assert_eq!(stored(&app).await, before);
+}
+
+#[tokio::test]
+async fn what_another_changed_meanwhile_is_said_and_a_second_press_moves_nothing_more() {
+    let app = hall().await;
+    let one = stored(&app).await.bars[0].id.0.to_string();
+    let form = app.get(format!("{SET}/bars")).await.form("#arrange-form");
+    let form = form.set("bars", &one).set("do", "move").set("dx", "10 mm");
+    let was = stored(&app).await.bars[0].x_um.get();
+    assert_eq!(form.send(&app).await.status, 303);
+    assert_eq!(form.send(&app).await.status, 303);
+    assert_eq!(stored(&app).await.bars[0].x_um.get(), was + 10_000);
+    // Another form of the same page, from before.
+    let late = form.set("press", "another-press-key").send(&app).await;
+    assert_eq!(late.status, 412, "{}", late.text("main"));
+    assert!(late.text("#arrange .note.stop").contains("Somebody else"));
+    assert_eq!(late.form("#arrange-form").value("dx"), Some("10 mm"));
+    assert_eq!(stored(&app).await.bars[0].x_um.get(), was + 10_000);
+    // What comes back may be pressed again.
+    let again = late
+        .form("#arrange-form")
+        .set("bars", &one)
+        .set("do", "move");
+    assert_eq!(again.send(&app).await.status, 303);
+    assert_eq!(stored(&app).await.bars[0].x_um.get(), was + 20_000);
+}
