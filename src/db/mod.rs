@@ -17,6 +17,7 @@ use sqlx::{
 };
 
 pub mod audit;
+pub mod backdrop;
 pub mod backup;
 pub mod balance;
 pub mod calendar;

@@ -1,7 +1,7 @@
 //! The set from the front, to scale: each bar where it hangs, told apart by word, pattern and
 //! colour.
 
-use super::{Anchor, Svg};
+use super::{Anchor, Svg, float};
 use crate::units::{Length, LengthUnit, SignedLength};
 
 /// What becomes of a bar, as drawn.
@@ -73,6 +73,25 @@ pub struct DrawnFrame {
     pub height_um: Length,
 }
 
+/// A photo or drawing of the stage, laid under the set.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DrawnPicture {
+    /// Its address.
+    pub href: String,
+    /// Left edge.
+    pub x_um: i64,
+    /// Lower edge, above the floor.
+    pub y_um: i64,
+    /// Width.
+    pub width_um: i64,
+    /// Height.
+    pub height_um: i64,
+    /// How strongly it shows, in percent.
+    pub opacity: i64,
+    /// Whether it prints.
+    pub print: bool,
+}
+
 /// Width of the picture without its margins, in its own units.
 const WIDE: f64 = 880.0;
 /// Most height of the picture without its margins.
@@ -85,7 +104,11 @@ const THICK: f64 = 20.0;
 const LETTER: f64 = 7.2;
 
 /// The bounds of what is drawn, in metres: left, right, bottom, top.
-fn bounds(bars: &[DrawnBar], frames: &[DrawnFrame]) -> (f64, f64, f64, f64) {
+fn bounds(
+    bars: &[DrawnBar],
+    frames: &[DrawnFrame],
+    under: Option<&DrawnPicture>,
+) -> (f64, f64, f64, f64) {
     let bar_points = bars.iter().flat_map(|bar| {
         let (sin, cos) = turn(bar);
         let (x, y, long) = (bar.x_um.metres(), bar.y_um.metres(), bar.length_um.metres());
@@ -98,10 +121,15 @@ fn bounds(bars: &[DrawnBar], frames: &[DrawnFrame]) -> (f64, f64, f64, f64) {
             (x + frame.width_um.metres(), y + frame.height_um.metres()),
         ]
     });
+    let under_points = under.into_iter().flat_map(|picture| {
+        let ((x, y), (wide, high)) = picture.metres();
+        [(x, y), (x + wide, y + high)]
+    });
     let none = (f64::INFINITY, f64::NEG_INFINITY, 0.0, f64::NEG_INFINITY);
     // The floor is always in the picture, since heights are told from it.
     bar_points
         .chain(frame_points)
+        .chain(under_points)
         .fold(none, |(left, right, low, high), (x, y)| {
             (left.min(x), right.max(x), low.min(y), high.max(y))
         })
@@ -111,12 +139,28 @@ fn turn(bar: &DrawnBar) -> (f64, f64) {
     (f64::from(bar.angle_mdeg) / 1000.0).to_radians().sin_cos()
 }
 
-/// The set as SVG. Empty when there is nothing to draw.
-pub fn svg(bars: &[DrawnBar], frames: &[DrawnFrame], unit: LengthUnit) -> String {
+impl DrawnPicture {
+    /// Its lower left corner and its size, in metres.
+    fn metres(&self) -> ((f64, f64), (f64, f64)) {
+        let metres = |um: i64| float(um) / 1e6;
+        (
+            (metres(self.x_um), metres(self.y_um)),
+            (metres(self.width_um), metres(self.height_um)),
+        )
+    }
+}
+
+/// The set as SVG, over a picture of the stage if there is one. Empty when there is nothing to draw.
+pub fn svg(
+    bars: &[DrawnBar],
+    frames: &[DrawnFrame],
+    under: Option<&DrawnPicture>,
+    unit: LengthUnit,
+) -> String {
     if bars.is_empty() && frames.is_empty() {
         return String::new();
     }
-    let (left, right, low, high) = bounds(bars, frames);
+    let (left, right, low, high) = bounds(bars, frames, under);
     let (wide, tall) = ((right - left).max(0.1), (high - low).max(0.1));
     let scale = (WIDE / wide).min(HIGH / tall);
     let (width, height) = (
@@ -127,6 +171,21 @@ pub fn svg(bars: &[DrawnBar], frames: &[DrawnFrame], unit: LengthUnit) -> String
     let x_of = |metres: f64| inset + (metres - left) * scale;
     let y_of = |metres: f64| MARGIN + (high - metres) * scale;
     let mut out = Svg::new("The set from the front, to scale", width, height);
+    if let Some(picture) = under {
+        let ((x, y), (picture_wide, picture_high)) = picture.metres();
+        let class = if picture.print {
+            "backdrop printed"
+        } else {
+            "backdrop"
+        };
+        out.image(
+            class,
+            &picture.href,
+            (x_of(x), y_of(y + picture_high)),
+            (picture_wide * scale, picture_high * scale),
+            float(picture.opacity) / 100.0,
+        );
+    }
     let floor = y_of(0.0);
     out.line("svg-muted", (8.0, floor), (width - 8.0, floor));
     out.text("svg-small", 8.0, floor + 14.0, Anchor::Start, "floor");
@@ -232,7 +291,7 @@ mod tests {
 
     #[test]
     fn nothing_to_draw_is_no_picture() {
-        assert_eq!(svg(&[], &[], LengthUnit::Mm), "");
+        assert_eq!(svg(&[], &[], None, LengthUnit::Mm), "");
     }
 
     #[test]
@@ -244,6 +303,7 @@ mod tests {
                 bar("3", 4000, Look::Short),
             ],
             &[],
+            None,
             LengthUnit::Mm,
         );
         let at: Vec<f64> = drawn
@@ -257,10 +317,45 @@ mod tests {
     }
 
     #[test]
+    fn a_picture_lies_under_the_bars_to_the_same_scale() {
+        let picture = DrawnPicture {
+            href: "/a?\"".into(),
+            x_um: 0,
+            y_um: 0,
+            width_um: 8_000_000,
+            height_um: 2_000_000,
+            opacity: 40,
+            print: false,
+        };
+        let drawn = svg(
+            &[bar("1", 0, Look::Build), bar("2", 4000, Look::Build)],
+            &[],
+            Some(&picture),
+            LengthUnit::Mm,
+        );
+        let image = drawn
+            .split("<image ")
+            .nth(1)
+            .unwrap()
+            .split("/>")
+            .next()
+            .unwrap();
+        let number = |name: &str| -> f64 {
+            let rest = image.split(&format!("{name}=\"")).nth(1).unwrap();
+            rest.split('"').next().unwrap().parse().unwrap()
+        };
+        // 880 units for its 8 m; four times as wide as high.
+        assert!((number(" width") - 880.0).abs() < 0.02, "{image}");
+        assert!((number(" height") - 220.0).abs() < 0.02, "{image}");
+        assert!(image.contains("opacity=\"0.4\"") && image.contains("/a?&quot;"));
+        assert!(drawn.find("<image").unwrap() < drawn.find("<g ").unwrap());
+    }
+
+    #[test]
     fn labels_cannot_break_out_of_the_picture() {
         let mut odd = bar("<script>\"&", 0, Look::Build);
         odd.length_um = Length::mm(30_000);
-        let drawn = svg(&[odd], &[], LengthUnit::Ft);
+        let drawn = svg(&[odd], &[], None, LengthUnit::Ft);
         assert!(!drawn.contains("<script"));
         assert!(drawn.contains("&lt;script&gt;&quot;&amp;"));
     }

@@ -8,6 +8,7 @@
 pub mod calendar;
 pub mod elevation;
 pub mod label;
+pub mod lit;
 pub mod qr;
 pub mod strip;
 pub mod switches;
@@ -269,6 +270,28 @@ impl Svg {
             y.into(),
             anchor.word(),
             escape(text)
+        ));
+    }
+
+    /// A picture of somebody else's; `strength` from 0 to 1.
+    pub fn image(
+        &mut self,
+        class: &str,
+        href: &str,
+        (x, y): (f64, f64),
+        (width, height): (f64, f64),
+        strength: f64,
+    ) {
+        self.put(format_args!(
+            "<image class=\"{}\" href=\"{}\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" \
+             opacity=\"{}\" preserveAspectRatio=\"none\"/>",
+            escape(class),
+            escape(href),
+            short(x),
+            short(y),
+            short(width),
+            short(height),
+            short(strength)
         ));
     }
 

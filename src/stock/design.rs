@@ -4,7 +4,7 @@
 //! once. For a reserved set the edited design is planned again, and design, plan and holds change
 //! together or not at all ([`super::reserve`]).
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
@@ -473,7 +473,7 @@ fn check_extra(extra: &Extra) -> Result<(), StockError> {
 /// Labels for `count` like bars: the first as typed, the others with the next free numbers.
 pub fn labels(design: &Design, first: &Name, count: usize) -> Vec<Name> {
     let bars = design.bars.iter().map(|bar| bar.label.to_string());
-    let mut taken: HashSet<String> = bars.chain([first.to_string()]).collect();
+    let mut taken: BTreeSet<String> = bars.chain([first.to_string()]).collect();
     let mut labels = vec![first.clone()];
     while labels.len() < count
         && let Some(next) = labels.last().and_then(|last| next_label(last, &mut taken))

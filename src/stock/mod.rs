@@ -6,6 +6,7 @@
 //! the first answer again and moves nothing.
 
 pub mod audit;
+pub mod backdrop;
 pub mod build;
 pub mod catalogue;
 pub mod change;

@@ -8,6 +8,7 @@
 
 mod api;
 mod arrange;
+mod backdrop;
 mod bench;
 mod csv;
 mod cupboard;

@@ -310,6 +310,54 @@ impl Stage {
         .await;
     }
 
+    /// Presses a key where the focus is; `modifiers` as the protocol counts them: Alt 1, Ctrl 2,
+    /// Shift 8.
+    pub async fn key(&self, key: &str, modifiers: u32) {
+        let code = match key {
+            "ArrowLeft" => 37,
+            "ArrowUp" => 38,
+            "ArrowRight" => 39,
+            "ArrowDown" => 40,
+            "Delete" => 46,
+            "Tab" => 9,
+            "Escape" => 27,
+            other => other
+                .to_ascii_uppercase()
+                .bytes()
+                .next()
+                .map_or(0, u32::from),
+        };
+        for kind in ["rawKeyDown", "keyUp"] {
+            self.devtools(
+                "Input.dispatchKeyEvent",
+                json!({ "type": kind, "key": key, "modifiers": modifiers,
+                        "windowsVirtualKeyCode": code }),
+            )
+            .await;
+        }
+    }
+
+    /// Presses the mouse at the first point, moves it over the others and lets go at the last.
+    pub async fn drag(&self, points: &[(f64, f64)], modifiers: u32) {
+        let [first, .., last] = points else {
+            panic!("a drag has a beginning and an end")
+        };
+        let mouse = async |kind: &str, (x, y): (f64, f64), buttons: u32| {
+            self.devtools(
+                "Input.dispatchMouseEvent",
+                json!({ "type": kind, "x": x, "y": y, "button": "left", "buttons": buttons,
+                        "clickCount": 1, "modifiers": modifiers }),
+            )
+            .await;
+        };
+        mouse("mouseMoved", *first, 0).await;
+        mouse("mousePressed", *first, 1).await;
+        for point in points {
+            mouse("mouseMoved", *point, 1).await;
+        }
+        mouse("mouseReleased", *last, 0).await;
+    }
+
     /// Looks at the page in a width, light or dark.
     pub async fn look(&self, width: u32, dark: bool) {
         self.devtools(

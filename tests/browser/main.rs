@@ -1,6 +1,7 @@
 //! The pages in a real browser: headless Chromium, driven through chromedriver.
 //! One file a subject; [`help`] says how to write one.
 
+mod editor;
 mod help;
 mod labels;
 mod lost;

@@ -66,6 +66,7 @@ const SETS: &[(&str, &str)] = &[
     ("design-copy", "/designs/1/copy"),
     ("design-bars", "/designs/3/bars"),
     ("design-bar", "/designs/3/bars/15"),
+    ("design-lit", "/designs/3/lit?g0=red"),
     ("design-reuse", "/designs/3/reuse"),
     ("design-cuts", "/designs/3/cuts"),
     ("design-why-cut", "/designs/3/cuts/why/23"),

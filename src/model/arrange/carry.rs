@@ -233,7 +233,7 @@ impl Step {
                 }
                 Ok(())
             }
-            Self::Restore { bars, frames } => restore(design, bars, frames, ids),
+            Self::Restore { bars, at, frames } => restore(design, bars, at, frames, ids),
         }
     }
 }
@@ -326,7 +326,7 @@ fn duplicate(
         bars: BTreeSet::new(),
         frames: BTreeSet::new(),
     };
-    let mut taken: HashSet<String> = design
+    let mut taken: BTreeSet<String> = design
         .frames
         .iter()
         .map(|it| it.label.to_string())
@@ -344,7 +344,7 @@ fn duplicate(
             ..frame.clone()
         });
     }
-    let mut taken: HashSet<String> = design.bars.iter().map(|it| it.label.to_string()).collect();
+    let mut taken: BTreeSet<String> = design.bars.iter().map(|it| it.label.to_string()).collect();
     for bar in chosen.bars(source) {
         let id = ids.bar();
         new.bars.insert(id);
@@ -478,7 +478,13 @@ fn even(doubled: &[i64]) -> Vec<i64> {
         .collect()
 }
 
-fn restore(design: &mut Design, bars: &[Bar], frames: &[FrameBack], ids: &mut Ids<'_>) -> Done {
+fn restore(
+    design: &mut Design,
+    bars: &[Bar],
+    at: &[usize],
+    frames: &[FrameBack],
+    ids: &mut Ids<'_>,
+) -> Done {
     if bars.is_empty() && frames.is_empty() {
         return Err(ArrangeError::Nothing);
     }
@@ -495,15 +501,19 @@ fn restore(design: &mut Design, bars: &[Bar], frames: &[FrameBack], ids: &mut Id
             bar_of(design, *bar)?.frame = Some(id);
         }
     }
-    for bar in bars {
+    for (n, bar) in bars.iter().enumerate() {
         let frame = bar
             .frame
             .map(|frame| back.get(&frame).copied().unwrap_or(frame));
-        design.bars.push(Bar {
+        let last = design.bars.len();
+        let new = Bar {
             id: ids.bar(),
             frame,
             ..bar.clone()
-        });
+        };
+        design
+            .bars
+            .insert(at.get(n).map_or(last, |at| last.min(*at)), new);
     }
     Ok(())
 }

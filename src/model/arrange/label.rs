@@ -1,12 +1,12 @@
 //! Free labels for what is copied.
 
-use std::collections::HashSet;
+use std::collections::BTreeSet;
 
 use crate::model::text::Name;
 
 /// The label like this one with the next number that is not taken; `None` where none is short
 /// enough. What is given out counts as taken.
-pub fn next_label(like: &Name, taken: &mut HashSet<String>) -> Option<Name> {
+pub fn next_label(like: &Name, taken: &mut BTreeSet<String>) -> Option<Name> {
     let text = like.as_str();
     let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
     let (stem, mut number) = match text[stem.len()..].parse::<u64>() {

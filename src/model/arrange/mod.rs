@@ -257,6 +257,9 @@ pub enum Step {
         /// Bars, as they were.
         #[serde(default)]
         bars: Vec<Bar>,
+        /// Where each stood among the set's bars, counted from 0; at the end where it is left out.
+        #[serde(default)]
+        at: Vec<usize>,
         /// Frames, as they were.
         #[serde(default)]
         frames: Vec<FrameBack>,

@@ -286,7 +286,7 @@ fn about(step: &Step) -> (String, bool) {
         | Step::Hang { bars, .. } => (bars.len(), 0),
         Step::Place { bars, frames } => (bars.len(), frames.len()),
         Step::Add { .. } => (1, 0),
-        Step::Restore { bars, frames } => (bars.len(), frames.len()),
+        Step::Restore { bars, frames, .. } => (bars.len(), frames.len()),
     };
     let words = match (bars, frames) {
         (_, 0) => count_of(bars, "bar", "bars"),

@@ -8,8 +8,9 @@ use axum::http::StatusCode;
 use super::{
     Head, Tab, Whole,
     arrange::Arranging,
+    backdrop::Laid,
     bar::{Offered, offered, read, show_angle},
-    count_of, head, load,
+    count_of, editor, head, load,
 };
 use crate::{
     model::{
@@ -22,6 +23,7 @@ use crate::{
     stock::design::Edit,
     units::SignedLength,
     web::{
+        asset,
         at::Path,
         cx::Cx,
         error::Answer,
@@ -69,8 +71,15 @@ struct BarsPage {
     chrome: Chrome,
     head: Head,
     picture: String,
+    scripts: &'static [String; 3],
+    data: String,
+    grid: Vec<(i64, String)>,
+    unit: &'static str,
+    step: String,
+    answer: editor::Answer,
     rows: Vec<Row>,
     arranging: Arranging,
+    laid: Laid,
     frames: Vec<FrameRow>,
     extras: Vec<ExtraRow>,
     form: Form,
@@ -133,6 +142,8 @@ pub enum Refused {
     Extra(Form),
     /// That of what is done to bars.
     Arrange(Form),
+    /// One of those of the picture.
+    Picture(Form),
 }
 
 fn blank(cx: &Cx, whole: &Whole) -> Form {
@@ -235,12 +246,14 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
         (blank(cx, whole), Form::default(), Form::default());
     frame_form.set("version", version.clone());
     extra_form.set("version", version);
+    let mut laid = Laid::new(cx, whole.picture.as_ref(), None);
     let mut arranging = Arranging::ticking(cx, design, query);
     match refused {
         Refused::None => {}
         Refused::Bars(typed) => form = typed,
         Refused::Frame(typed) => frame_form = typed,
         Refused::Extra(typed) => extra_form = typed,
+        Refused::Picture(typed) => laid = Laid::new(cx, whole.picture.as_ref(), Some(typed)),
         Refused::Arrange(typed) => arranging = Arranging::new(cx, design, Some(typed)),
     }
     let thing = |id: ThingId| {
@@ -293,6 +306,12 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
         &BarsPage {
             chrome,
             picture: whole.elevation(cx),
+            scripts: &asset::EDITOR,
+            data: editor::data(cx, whole),
+            grid: editor::grid(cx.unit()),
+            unit: cx.unit().as_str(),
+            step: editor::usual_step(cx.unit()),
+            answer: editor::answer(cx, whole),
             rows: design.bars.iter().map(|bar| row(cx, whole, bar)).collect(),
             frames: design
                 .frames
@@ -326,6 +345,7 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
                 .collect(),
             offered: offered(cx, whole, &form),
             arranging,
+            laid,
             form,
             frame_form,
             frame_things,

@@ -86,6 +86,7 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         .filter(|hold| hold.state == HoldState::Broken)
         .map(|hold| broken_words(&hold.broken_why))
         .collect();
+    let picture = db::backdrop::lookup(&mut tx, id).await?;
     let serving = if settled {
         db::reservation::list_serving(&mut tx, id, state != State::Building).await?
     } else {
@@ -98,6 +99,7 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         broken,
         not_held,
         serving,
+        picture,
     })
 }
 

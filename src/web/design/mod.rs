@@ -8,6 +8,7 @@ use std::{
 
 use axum::{
     Router,
+    extract::DefaultBodyLimit,
     routing::{get, post},
 };
 
@@ -18,7 +19,7 @@ use super::{
 };
 use crate::{
     app::App,
-    db::design::KeptPlan,
+    db::{backdrop::Backdrop, design::KeptPlan},
     draw::elevation::{self, DrawnBar, DrawnFrame, Look},
     model::{
         design::{Bar, Design, State},
@@ -38,6 +39,7 @@ use crate::{
 
 pub mod address;
 pub mod arrange;
+pub mod backdrop;
 pub mod bar;
 pub mod bars;
 pub mod build;
@@ -45,8 +47,10 @@ pub mod checks;
 pub mod copy;
 pub mod cuts;
 pub mod edit;
+mod editor;
 pub mod frames;
 pub mod list;
+pub mod lit;
 mod load;
 pub mod new;
 pub mod one;
@@ -77,6 +81,14 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/bars", get(bars::get))
         .route("/designs/{id}/bars/add", post(bars::add))
         .route("/designs/{id}/bars/arrange", post(arrange::post))
+        .route(
+            "/designs/{id}/backdrop",
+            post(backdrop::post).layer(DefaultBodyLimit::max(backdrop::BODY_LIMIT)),
+        )
+        .route("/designs/{id}/backdrop/place", post(backdrop::place))
+        .route("/designs/{id}/backdrop/scale", post(backdrop::scale))
+        .route("/designs/{id}/backdrop/remove", post(backdrop::remove))
+        .route("/designs/{id}/backdrop/{digest}", get(backdrop::get))
         .route("/designs/{id}/bars/{bar}", get(bar::get).post(bar::post))
         .route("/designs/{id}/bars/{bar}/remove", post(bar::remove))
         .route("/designs/{id}/frames/add", post(frames::add))
@@ -90,6 +102,7 @@ pub fn routes() -> Router<App> {
             "/designs/{id}/extras/{extra}/remove",
             post(frames::remove_extra),
         )
+        .route("/designs/{id}/lit", get(lit::get))
         .route("/designs/{id}/reuse", get(reuse::get))
         .route("/designs/{id}/reuse/pick", post(reuse::pick))
         .route("/designs/{id}/reuse/why/{bar}", get(why::bar))
@@ -132,6 +145,8 @@ pub struct Whole {
     pub not_held: Vec<String>,
     /// The finished bars that serve, or served, once building has begun.
     pub serving: BTreeMap<BarId, (ThingId, Tag)>,
+    /// The picture that is laid under its elevation.
+    pub picture: Option<Backdrop>,
 }
 
 /// How many bars come by each way.
@@ -368,7 +383,8 @@ impl Whole {
                 height_um: frame.height_um,
             })
             .collect();
-        elevation::svg(&bars, &frames, cx.unit())
+        let under = (self.picture.as_ref()).map(|picture| backdrop::drawn(design.id, picture));
+        elevation::svg(&bars, &frames, under.as_ref(), cx.unit())
     }
 }
 

@@ -99,7 +99,7 @@ async fn what_was_taken_out_is_answered_and_comes_back() {
     let gone = arrange(&app, id, steps).await.value();
     assert_eq!(gone["removed"][0], whole["bars"][0]);
     assert_eq!(gone["removed_frames"][0], whole["frames"][0]);
-    let back = json!([{"do": "restore", "bars": gone["removed"],
+    let back = json!([{"do": "restore", "bars": gone["removed"], "at": [1],
         "frames": [{"frame": gone["removed_frames"][0], "bars": [bars[1]]}]}]);
     let page = arrange(&app, id, back).await;
     assert_eq!(page.status, 200, "{}", page.body);
@@ -111,10 +111,10 @@ async fn what_was_taken_out_is_answered_and_comes_back() {
         .iter()
         .map(|bar| &bar["frame"])
         .collect();
-    // The second bar stood first meanwhile.
-    assert_eq!(on, [frame, &Value::Null, frame]);
-    assert_eq!(now["bars"][2]["label"], "Bar 1");
-    assert_eq!(page.value()["added"][0], now["bars"][2]["id"]);
+    // Asked for as the second.
+    assert_eq!(on, [frame, frame, &Value::Null]);
+    assert_eq!(now["bars"][1]["label"], "Bar 1");
+    assert_eq!(page.value()["added"][0], now["bars"][1]["id"]);
 }
 
 #[tokio::test]
@@ -212,10 +212,10 @@ async fn it_is_done_on_the_version_that_was_read_and_once_under_a_key() {
     let app = TestApp::new().await;
     let (id, bars, _) = set(&app).await;
     let body = json!({"steps": [{"do": "move", "bars": [bars[0]], "dx_um": 5}]});
-    let bare = send(&app, id, &[], body.clone()).await;
-    assert_eq!(bare.status, 428, "{}", bare.body);
+    let unnamed = send(&app, id, &[], body.clone()).await;
+    assert_eq!(unnamed.status, 428, "{}", unnamed.body);
     let old = tag(&app, id).await;
-    assert_eq!(bare.header("etag"), Some(&*old));
+    assert_eq!(unnamed.header("etag"), Some(&*old));
     let headers = [("if-match", &*old), ("idempotency-key", "one-gesture-1")];
     let first = send(&app, id, &headers, body.clone()).await;
     assert_eq!(first.status, 200, "{}", first.body);

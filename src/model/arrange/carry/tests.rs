@@ -364,6 +364,7 @@ fn what_was_taken_out_comes_back_on_its_frame() {
     assert_eq!(less.bars[0].frame, None);
     let restore = Step::Restore {
         bars: vec![hung],
+        at: vec![0],
         frames: vec![FrameBack {
             frame: frame(7, 0, 0, 500, 500),
             bars: ids(&[2]),
@@ -372,7 +373,7 @@ fn what_was_taken_out_comes_back_on_its_frame() {
     let back = on(less, &restore).unwrap();
     let of: Vec<_> = back.bars.iter().map(|bar| bar.frame).collect();
     assert_eq!(of, [Some(FrameId(100)), Some(FrameId(100))]);
-    assert_eq!(back.bars[1].label.as_str(), "Bar 1");
+    assert_eq!(back.bars[0].label.as_str(), "Bar 1");
 }
 
 #[test]
