@@ -2,7 +2,7 @@
 // this device, is sent in order, and counts once by its key.
 'use strict';
 globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hungOn, whole, apply }) => {
-  const { design } = E, SLOT = `tapewright.elevation.${design}.`, PLACE = SLOT + tab();
+  const { design } = E, LAST = `tapewright.version.${design}`, SLOT = `tapewright.elevation.${design}.`, PLACE = SLOT + tab();
   function tab() {
     try { return sessionStorage.tapewrightTab ??= E.hex(); } catch { return 'tab'; }
   }
@@ -88,7 +88,10 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
   function keepWaiting() {
     const slim = ({ key, text, steps, news, newFrames, tried }) => ({ key, text, steps, news, newFrames, tried });
     if (E.waiting.length) E.kept = store.set(PLACE, { version: E.version, ids: E.ids, counter: E.counter, waiting: E.waiting.map(slim), known: { bars: E.known.bars, frames: E.known.frames } });
-    else store.drop(PLACE);
+    else {
+      store.drop(PLACE);
+      try { sessionStorage[LAST] = E.version; } catch { /* no storage */ }
+    }
     E.tell();
   }
   // Whatever waits for this set, left by a page that was closed or reloaded.
@@ -96,7 +99,12 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
     let names = [];
     try { names = Object.keys(localStorage).filter((name) => name.startsWith(SLOT)); } catch { /* no storage */ }
     const name = names.includes(PLACE) ? PLACE : names[0], old = name && store.get(name);
-    if (!old?.waiting?.length) return false;
+    if (!old?.waiting?.length) {
+      // This page was asked for while the one before it was still saving.
+      try { E.version = Math.max(E.version, Number(sessionStorage[LAST] ?? 0)); } catch { /* no storage */ }
+      if (E.version > E.known.version) later(0, refresh);
+      return false;
+    }
     for (const name of ['ids', 'counter', 'waiting', 'version']) E[name] = old[name];
     if (name !== PLACE) { store.drop(name); }
     keepWaiting();
@@ -105,7 +113,7 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
     else E.known.old = old.known;
     return !same;
   }
-  let timer = 0;
+  let timer = 0, early = 0;
   const later = (wait, work) => { clearTimeout(timer); timer = setTimeout(work, wait); };
   function flush() {
     if (E.busy || E.conflict || !E.waiting.length) return E.running;
@@ -165,7 +173,9 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
     let page, fresh;
     try { page = await fetchPage(); fresh = read(page); } catch { E.tell('No connection: the figures are worked out when it is back.'); return later(5000, refresh); }
     if (E.waiting.length || E.busy) return;
-    if (E.handsOn() || fresh.version < E.version) return later(300, refresh);
+    // Older than what was answered here: asked for too early, unless the book itself is another.
+    if (E.handsOn() || (fresh.version < E.version && (early += 1) < 10)) return later(300, refresh);
+    early = 0;
     if (fresh.version > E.version) { [E.past, E.future] = [[], []]; say('Somebody else changed this set meanwhile. It is shown as it is now.'); }
     accept(page, fresh);
   }

@@ -59,7 +59,7 @@
     const all = [words, E.refused].filter(Boolean).join(' ');
     if (state.textContent !== all) state.textContent = all;
     state.className = all ? `note${E.refused ? ' stop' : ''}` : '';
-    const open = E.waiting.length + E.settled.length > 0;
+    const open = E.waiting.length > 0 || E.version > E.known.version;
     answer.classList.toggle('stale', open);
     answer.setAttribute('aria-busy', String(open && !wait && !E.conflict && !text));
     byId('answer-said').textContent = !open ? '' : text ?? (wait ? 'Worked out when the changes are saved.' : 'Working out…');

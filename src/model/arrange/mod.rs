@@ -126,6 +126,7 @@ pub struct FrameBack {
 /// One step of arranging.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(tag = "do", rename_all = "snake_case", deny_unknown_fields)]
+#[schema(as = ArrangeStep)]
 pub enum Step {
     /// Moves bars and frames.
     Move {
