@@ -282,6 +282,81 @@ async fn the_mouse_moves_bars_to_the_grid_and_draws_a_frame_over_several() {
     stage.end().await;
 }
 
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_finger_moves_a_bar_and_scrolls_the_page_from_anywhere_else() {
+    let stage = Stage::sample().await;
+    let design = stored(&stage, SET).await;
+    edit(&stage).await;
+    stage.look(360, false).await;
+    let scrolled = async || {
+        let at = stage.script("return window.scrollY", vec![]).await;
+        at.as_f64().expect("a place")
+    };
+    let line = |(x, y): (f64, f64), dx: f64, dy: f64| -> Vec<(f64, f64)> {
+        (0..20)
+            .map(|n| (x + dx * f64::from(n) / 19.0, y + dy * f64::from(n) / 19.0))
+            .collect()
+    };
+    let at = middle(&stage, design.bars[1].id.0).await;
+    let before = scrolled().await;
+    stage.touch(&line(at, 30.0, -40.0)).await;
+    saved(&stage).await;
+    agree(&stage).await;
+    let now = places(&stored(&stage, SET).await);
+    let was = places(&design);
+    assert!(now[1].0 > was[1].0 && now[1].1 > was[1].1, "{now:?}");
+    assert_eq!(now[2..], was[2..]);
+    assert!((scrolled().await - before).abs() < 1.0);
+    // Beside the bars, in the drawing itself, the same finger scrolls.
+    let empty = stage
+        .script(
+            "const r = document.querySelector('svg.editing').getBoundingClientRect();
+             return [r.left + 4, r.bottom - 6];",
+            vec![],
+        )
+        .await;
+    let empty = (
+        empty[0].as_f64().expect("a place"),
+        empty[1].as_f64().expect("a place"),
+    );
+    stage.touch(&line(empty, 0.0, -120.0)).await;
+    for _ in 0..40 {
+        if scrolled().await > before + 20.0 {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    assert!(scrolled().await > before + 20.0);
+    assert_eq!(places(&stored(&stage, SET).await), now);
+    stage.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_group_goes_dark_as_soon_as_it_is_chosen() {
+    let stage = Stage::sample().await;
+    stage.open(format!("/designs/{SET}/lit")).await;
+    let all = stage.count("#lit svg .lit").await;
+    assert!(all > 0);
+    stage
+        .script(
+            "const field = document.querySelector('form[data-live] select[name=g0]');
+             field.value = 'off';
+             field.dispatchEvent(new Event('input', { bubbles: true }));",
+            vec![],
+        )
+        .await;
+    for _ in 0..100 {
+        if stage.count("#lit svg .lit").await < all {
+            break;
+        }
+        tokio::time::sleep(Duration::from_millis(50)).await;
+    }
+    let rest = stage.count("#lit svg .lit").await;
+    assert!(rest > 0 && rest < all, "{rest} of {all}");
+    assert!(stage.count("#lit svg .lit-off").await > 0);
+    stage.end().await;
+}
+
 /// Copies the set, for what the form does to it.
 async fn copy(stage: &Stage) -> DesignId {
     let set = stored(stage, SET).await;

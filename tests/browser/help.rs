@@ -358,6 +358,27 @@ impl Stage {
         mouse("mouseReleased", *last, 0).await;
     }
 
+    /// Puts a finger on the first point, draws it over the others and lifts it.
+    pub async fn touch(&self, points: &[(f64, f64)]) {
+        self.devtools(
+            "Emulation.setTouchEmulationEnabled",
+            json!({ "enabled": true }),
+        )
+        .await;
+        let finger = async |kind: &str, at: &[(f64, f64)]| {
+            let at: Vec<Value> = at.iter().map(|(x, y)| json!({ "x": x, "y": y })).collect();
+            self.devtools(
+                "Input.dispatchTouchEvent",
+                json!({ "type": kind, "touchPoints": at }),
+            )
+            .await;
+        };
+        for (n, point) in points.iter().enumerate() {
+            finger(if n == 0 { "touchStart" } else { "touchMove" }, &[*point]).await;
+        }
+        finger("touchEnd", &[]).await;
+    }
+
     /// Looks at the page in a width, light or dark.
     pub async fn look(&self, width: u32, dark: bool) {
         self.devtools(
