@@ -190,7 +190,9 @@
     }
     if (!strip) return;
     const count = queue.length === 1 ? 'One change is' : `${queue.length} changes are`;
-    const text = [queue.length && `${count} waiting for the connection, kept on this device.`, refused].filter(Boolean).join(' ');
+    // A drawing tells by itself what of it waits; other pages tell of it.
+    const drawn = !byId('editor') && store.keys().some((key) => key.startsWith('tapewright.elevation.'));
+    const text = [queue.length && `${count} waiting for the connection, kept on this device.`, drawn && 'Changes of a drawing are waiting: open the bars of its set to send them.', refused].filter(Boolean).join(' ');
     if (strip.textContent !== text) strip.textContent = text;
     strip.hidden = !text;
   }

@@ -18,11 +18,13 @@ async fn hall() -> TestApp {
 }
 
 async fn stored(app: &TestApp) -> Design {
+    stored_of(app, 3).await
+}
+
+async fn stored_of(app: &TestApp, id: i64) -> Design {
     let mut tx = app.db().read().await.unwrap();
-    db::design::lookup(&mut tx, DesignId(3))
-        .await
-        .unwrap()
-        .unwrap()
+    let design = db::design::lookup(&mut tx, DesignId(id)).await;
+    design.unwrap().unwrap()
 }
 
 /// Sends the form with some bars ticked.
@@ -156,6 +158,38 @@ async fn each_button_of_the_form_does_what_it_says() {
     for (was, is) in before.frames.iter().zip(&after.frames) {
         assert_eq!(is.x_um.get(), was.x_um.get() + 1000);
     }
+}
+
+#[tokio::test]
+async fn a_set_that_stands_is_not_arranged_any_more() {
+    let app = hall().await;
+    let mut standing = 0;
+    for id in [1, 2, 3] {
+        let page = app.get(format!("/designs/{id}/bars")).await;
+        let editable = page.count("#arrange-form") == 1;
+        // The drawing's tools and scripts come with the forms, or not at all.
+        assert_eq!(page.count("#editor") == 1, editable);
+        assert_eq!(page.count("script[src*=elevation]") == 3, editable);
+        assert_eq!(page.count("#answer dd") > 0, page.count("table.book") > 0);
+        if editable {
+            continue;
+        }
+        standing += 1;
+        let before = stored_of(&app, id).await;
+        let version = before.version.to_string();
+        let fields = [
+            ("do", "move"),
+            ("of", "bars"),
+            ("dx", "5 mm"),
+            ("version", &*version),
+        ];
+        let refused = app
+            .post(format!("/designs/{id}/bars/arrange"), &fields)
+            .await;
+        assert_eq!(refused.status, 422, "{}", refused.text("main"));
+        assert_eq!(stored_of(&app, id).await, before);
+    }
+    assert!(standing > 0);
 }
 
 #[tokio::test]

@@ -560,6 +560,14 @@ async fn what_is_done_without_a_connection_waits_and_arrives_once() {
     assert!(state(&stage).await.starts_with("3 changes wait"));
     stage.key("z", CTRL | SHIFT).await;
     assert_eq!(places(&stored(&stage, SET).await), before);
+    // Kept for the page that comes next, under an address of its own.
+    let kept = stage
+        .script(
+            "return Object.keys(localStorage).filter(it => it.startsWith('tapewright.elevation.3.')).length",
+            vec![],
+        )
+        .await;
+    assert_eq!(kept, json!(1));
 
     // The page is left and loaded again before anything was sent.
     stage.offline(false).await;
