@@ -13,7 +13,7 @@ use super::{Act, Begun, StockError, reserve};
 use crate::{
     db::{self, DbError, Refusal, design::LimitReason, design::NextIds},
     model::{
-        arrange::{Ids, Step, next_label},
+        arrange::{FrameBack, Ids, Placed, PlacedFrame, Step, next_label},
         design::{BAR_LIMIT, Bar, Choices, Design, Extra, Frame, LeftAlone, NotFrom, State},
         id::{BarId, DesignId, ExtraId, FrameId, SupplierId, ThingId},
         text::{Name, Note},
@@ -114,9 +114,18 @@ pub struct Edited {
     /// Bars that were taken out, as they were.
     #[serde(default)]
     pub removed: Vec<Bar>,
+    /// Where each of these stood among the set's bars, counted from 0.
+    #[serde(default)]
+    pub removed_at: Vec<usize>,
     /// Frames that were taken out, as they were.
     #[serde(default)]
     pub removed_frames: Vec<Frame>,
+    /// Bars that were changed, as they were.
+    #[serde(default)]
+    pub changed: Vec<Bar>,
+    /// Frames that were changed, as they were.
+    #[serde(default)]
+    pub changed_frames: Vec<Frame>,
     /// What changed in plan and holds of a reserved set, in words.
     pub differences: Vec<String>,
 }
@@ -572,6 +581,84 @@ pub async fn change(
     reserve::edit(act, id, version, edits).await
 }
 
+/// Takes back what was done under a key, if nothing of the design was stored since: bars and frames
+/// are where they were, what was added goes, what was taken out comes back.
+pub async fn undo(act: &Act, id: DesignId, version: i64, key: &str) -> Result<Edited, StockError> {
+    let mut tx = act.db.write().await?;
+    let pressed = db::press::find(&mut tx, key).await?;
+    drop(tx);
+    let done: Option<Edited> = pressed.and_then(|it| serde_json::from_str(&it.answer).ok());
+    let done = done
+        .filter(|done| done.design == id)
+        .ok_or(StockError::NotFound("change of this set"))?;
+    if done.version != version {
+        return Err(StockError::refused(
+            "The set was changed since. Nothing was undone; take back what was done last first.",
+        ));
+    }
+    change(act, id, version, &[Edit::Arrange(done.back())]).await
+}
+
+impl Edited {
+    /// The steps that take it back.
+    fn back(&self) -> Vec<Step> {
+        let mut steps = Vec::new();
+        if !(self.added.is_empty() && self.added_frames.is_empty()) {
+            steps.push(Step::Remove {
+                bars: self.added.clone(),
+                frames: self.added_frames.clone(),
+            });
+        }
+        let placed = |bar: &Bar| Placed {
+            bar: bar.id,
+            x_um: bar.x_um,
+            y_um: bar.y_um,
+            angle_mdeg: bar.angle_mdeg,
+            length_um: bar.length_um,
+        };
+        let placed_frame = |frame: &Frame| PlacedFrame {
+            frame: frame.id,
+            x_um: frame.x_um,
+            y_um: frame.y_um,
+        };
+        if !(self.changed.is_empty() && self.changed_frames.is_empty()) {
+            steps.push(Step::Place {
+                bars: self.changed.iter().map(placed).collect(),
+                frames: self.changed_frames.iter().map(placed_frame).collect(),
+            });
+        }
+        let hung = |frame: Option<FrameId>| -> Vec<BarId> {
+            let on = self.changed.iter().filter(|bar| bar.frame == frame);
+            on.map(|bar| bar.id).collect()
+        };
+        if !(self.removed.is_empty() && self.removed_frames.is_empty()) {
+            let back = |frame: &Frame| FrameBack {
+                frame: frame.clone(),
+                bars: hung(Some(frame.id)),
+            };
+            steps.push(Step::Restore {
+                bars: self.removed.clone(),
+                at: self.removed_at.clone(),
+                frames: self.removed_frames.iter().map(back).collect(),
+            });
+        }
+        let gone = |frame: Option<FrameId>| {
+            let mut frames = self.removed_frames.iter();
+            frame.is_some_and(|id| frames.any(|it| it.id == id))
+        };
+        let mut frames: Vec<_> = self.changed.iter().map(|bar| bar.frame).collect();
+        frames.sort_unstable();
+        frames.dedup();
+        for frame in frames.into_iter().filter(|frame| !gone(*frame)) {
+            steps.push(Step::Hang {
+                bars: hung(frame),
+                frame,
+            });
+        }
+        steps
+    }
+}
+
 /// The edits on a design as a value.
 pub(super) fn edited(
     old: &Design,
@@ -600,7 +687,20 @@ impl Edited {
             others.any(|it| it.id == frame.id)
         };
         let new_bars = new.bars.iter().map(|bar| bar.id);
-        let gone = old.bars.iter().filter(|bar| !has.contains(&bar.id));
+        let gone = || {
+            (0..)
+                .zip(&old.bars)
+                .filter(|(_, bar)| !has.contains(&bar.id))
+        };
+        let now: HashMap<BarId, &Bar> = new.bars.iter().map(|bar| (bar.id, bar)).collect();
+        let changed = old
+            .bars
+            .iter()
+            .filter(|bar| now.get(&bar.id).is_some_and(|now| now != bar));
+        let changed_frames = old
+            .frames
+            .iter()
+            .filter(|it| in_both(it, new) && !new.frames.contains(it));
         let new_frames = new.frames.iter().filter(|it| !in_both(it, old));
         let gone_frames = old.frames.iter().filter(|it| !in_both(it, new));
         Self {
@@ -608,7 +708,10 @@ impl Edited {
             version,
             added: new_bars.filter(|id| !had.contains(id)).collect(),
             added_frames: new_frames.map(|it| it.id).collect(),
-            removed: gone.cloned().collect(),
+            removed: gone().map(|(_, bar)| bar.clone()).collect(),
+            removed_at: gone().map(|(at, _)| at).collect(),
+            changed: changed.cloned().collect(),
+            changed_frames: changed_frames.cloned().collect(),
             removed_frames: gone_frames.cloned().collect(),
             differences,
         }

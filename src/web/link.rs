@@ -75,6 +75,7 @@ pub enum Link {
     Bars(DesignId),
     BarsAdd(DesignId),
     BarsArrange(DesignId),
+    BarsUndo(DesignId),
     Backdrop(DesignId, String),
     Lit(DesignId),
     BackdropAdd(DesignId),
@@ -230,6 +231,7 @@ impl fmt::Display for Link {
             Self::DesignReserve(id) => write!(f, "/designs/{id}/reserve"),
             Self::Bars(id) => write!(f, "/designs/{id}/bars"),
             Self::BarsAdd(id) => write!(f, "/designs/{id}/bars/add"),
+            Self::BarsUndo(id) => write!(f, "/designs/{id}/bars/undo"),
             Self::BarsArrange(id) => write!(f, "/designs/{id}/bars/arrange"),
             Self::Backdrop(id, digest) => write!(
                 f,

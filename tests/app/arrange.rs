@@ -2,7 +2,10 @@
 
 use tapewright::{
     db,
-    model::{design::Design, id::DesignId},
+    model::{
+        design::{Bar, Design, Frame},
+        id::{BarId, DesignId},
+    },
     sample,
 };
 
@@ -158,6 +161,77 @@ async fn each_button_of_the_form_does_what_it_says() {
     for (was, is) in before.frames.iter().zip(&after.frames) {
         assert_eq!(is.x_um.get(), was.x_um.get() + 1000);
     }
+}
+
+#[tokio::test]
+async fn what_the_form_did_is_undone_and_done_again_by_a_button() {
+    let app = hall().await;
+    let whole = |design: &Design| (design.bars.clone(), design.frames.clone());
+    let bars = stored(&app).await.bars;
+    let some = [bars[1].id.0, bars[2].id.0];
+    for typed in [
+        &[("do", "move"), ("dx", "25 mm")][..],
+        &[("do", "turn"), ("turn", "33")],
+        &[("do", "lengthen"), ("by", "7 mm")],
+        &[("do", "mirror"), ("mirror", "across")],
+        &[("do", "align"), ("to", "top")],
+        &[("do", "copy"), ("copies", "3")],
+        &[("do", "hang"), ("frame", "")],
+        &[("do", "remove")],
+    ] {
+        let before = whole(&stored(&app).await);
+        let page = press(&app, &some, typed).await;
+        let page = app.follow(&page).await;
+        let done = whole(&stored(&app).await);
+        let undo = page.form("#undo-form");
+        let page = undo.send(&app).await;
+        assert_eq!(page.status, 303, "{typed:?}: {}", page.text("main"));
+        let equal = |one: &(Vec<Bar>, Vec<Frame>), two: &(Vec<Bar>, Vec<Frame>)| {
+            // What comes back has an id of its own.
+            let without_ids = |bars: &[Bar]| -> Vec<Bar> {
+                let bars = bars.iter().cloned();
+                bars.map(|bar| Bar {
+                    id: BarId(0),
+                    ..bar
+                })
+                .collect()
+            };
+            assert_eq!(without_ids(&one.0), without_ids(&two.0), "{typed:?}");
+            assert_eq!(one.1, two.1, "{typed:?}");
+        };
+        equal(&whole(&stored(&app).await), &before);
+        // A second press is a repeat; the same from another page comes too late.
+        assert_eq!(undo.send(&app).await.status, 303);
+        let late = undo.clone().set("press", "another-key-of-it");
+        assert_eq!(late.send(&app).await.status, 412, "{typed:?}");
+        let page = app.follow(&page).await;
+        assert!(page.text("#undo-form").contains("Do it again"));
+        let again = page.form("#undo-form").send(&app).await;
+        assert_eq!(again.status, 303);
+        equal(&whole(&stored(&app).await), &done);
+        let page = app.follow(&again).await;
+        assert_eq!(page.form("#undo-form").send(&app).await.status, 303);
+        equal(&whole(&stored(&app).await), &before);
+    }
+    // What nobody did, or what was done to another set, is not taken back.
+    let version = stored(&app).await.version.to_string();
+    let fields = [("done", "no-such-key-at-all"), ("version", &*version)];
+    let page = app.post(format!("{SET}/bars/undo"), &fields).await;
+    assert_eq!(page.status, 404, "{}", page.text("main"));
+    // Something else was stored meanwhile.
+    let some = [stored(&app).await.bars[1].id.0];
+    let first = app
+        .follow(&press(&app, &some, &[("do", "move")]).await)
+        .await;
+    let undo = first.form("#undo-form");
+    assert_eq!(press(&app, &some, &[("do", "move")]).await.status, 303);
+    let now = stored(&app).await;
+    let late = undo
+        .set("version", &now.version.to_string())
+        .send(&app)
+        .await;
+    assert_eq!(late.status, 409, "{}", late.text("main"));
+    assert_eq!(stored(&app).await, now);
 }
 
 #[tokio::test]

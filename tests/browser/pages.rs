@@ -66,6 +66,10 @@ const SETS: &[(&str, &str)] = &[
     ("design-copy", "/designs/1/copy"),
     ("design-bars", "/designs/3/bars"),
     ("design-bar", "/designs/3/bars/15"),
+    (
+        "design-bars-done",
+        "/designs/3/bars?bars=15-16&done=0123456789abcdef",
+    ),
     ("design-lit", "/designs/3/lit?g0=red"),
     ("design-reuse", "/designs/3/reuse"),
     ("design-cuts", "/designs/3/cuts"),

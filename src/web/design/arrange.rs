@@ -16,12 +16,12 @@ use crate::{
         design::Design,
         id::{BarId, DesignId, FrameId},
     },
-    stock::design::Edit,
+    stock::{self, StockError, design::Edit},
     units::SignedLength,
     web::{
         at::Path,
         cx::Cx,
-        error::Answer,
+        error::{Answer, Trouble},
         form::{Choice, Form},
         link::Link,
         page::{Flash, go_with},
@@ -47,6 +47,10 @@ pub struct Arranging {
     pub frame: Vec<Choice>,
     /// Whether the form is shown open.
     pub open: bool,
+    /// The key of what was done last, which can be taken back.
+    pub done: String,
+    /// Whether that was a taking back itself.
+    pub undone: bool,
     bars: BTreeSet<BarId>,
     frames: BTreeSet<FrameId>,
 }
@@ -106,6 +110,8 @@ impl Arranging {
             mirror: words(Mirror::ALL, Mirror::word, Mirror::label, &form, "mirror"),
             to: words(Align::ALL, Align::word, Align::label, &form, "to"),
             frame,
+            done: String::new(),
+            undone: false,
             open: open || !bars.is_empty() || !frames.is_empty(),
             bars,
             frames,
@@ -123,6 +129,8 @@ impl Arranging {
         let form = Form::filled(ticked("bars").into_iter().chain(ticked("frames")));
         let mut new = Self::new(cx, design, Some(form));
         new.open = !new.bars.is_empty() || !new.frames.is_empty();
+        query.value("done").clone_into(&mut new.done);
+        new.undone = query.value("undone") == "yes";
         new
     }
 
@@ -321,12 +329,36 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
                 if one { "was" } else { "were" }
             ));
             let ticked = |name: &str| joined(ids::<i64>(form.all(name)));
-            let back =
-                Link::Bars(id).with([("bars", ticked("bars")), ("frames", ticked("frames"))]);
+            let back = Link::Bars(id).with([
+                ("bars", ticked("bars")),
+                ("frames", ticked("frames")),
+                ("done", form.value("press").to_owned()),
+            ]);
             Ok(go_with(&back, &flash))
         }
         load::Stored::Wrong => refused(&cx, &whole, form),
         load::Stored::Changed(now) => changed(&cx, id, form, now.version).await,
+    }
+}
+
+/// POST: takes back what was done under a key. What this did is taken back the same way.
+pub async fn undo(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
+    let version = form.value("version").parse().unwrap_or(0);
+    match stock::design::undo(&cx.act(&form), id, version, form.value("done")).await {
+        Ok(_) => {
+            let again = if form.value("undone") == "yes" {
+                ""
+            } else {
+                "yes"
+            };
+            let back = Link::Bars(id).with([
+                ("done", form.value("press").to_owned()),
+                ("undone", again.to_owned()),
+            ]);
+            Ok(go_with(&back, &Flash::good("It was taken back.")))
+        }
+        Err(StockError::Changed) => Err(load::changed(&Link::Bars(id))),
+        Err(why) => Err(Trouble::from(why).or_go(Link::Bars(id), "To the bars of this set")),
     }
 }
 

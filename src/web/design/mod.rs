@@ -81,6 +81,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/bars", get(bars::get))
         .route("/designs/{id}/bars/add", post(bars::add))
         .route("/designs/{id}/bars/arrange", post(arrange::post))
+        .route("/designs/{id}/bars/undo", post(arrange::undo))
         .route(
             "/designs/{id}/backdrop",
             post(backdrop::post).layer(DefaultBodyLimit::max(backdrop::BODY_LIMIT)),
