@@ -14,7 +14,7 @@ use crate::{
     db::{Db, DbError, Mark, OpenError},
     model::venue::Venue,
     units::Date,
-    web,
+    web::{self, beside::Beside},
 };
 
 /// What every handler needs. Cheap to clone.
@@ -127,6 +127,7 @@ pub struct Running {
     stop: oneshot::Sender<()>,
     task: JoinHandle<std::io::Result<()>>,
     app: App,
+    beside: Beside,
 }
 
 /// Refuses an address beyond this machine unless the network was trusted on purpose.
@@ -146,7 +147,7 @@ pub async fn start(app: App) -> Result<Running, StartError> {
     let listener = TcpListener::bind(listen).await.map_err(bind)?;
     let address = listener.local_addr().map_err(bind)?;
     let (stop, stopped) = oneshot::channel::<()>();
-    let router = web::router(app.clone());
+    let (router, beside) = web::beside::service(app.clone());
     let task = tokio::spawn(async move {
         axum::serve(listener, router)
             .with_graceful_shutdown(async {
@@ -159,6 +160,7 @@ pub async fn start(app: App) -> Result<Running, StartError> {
         stop,
         task,
         app,
+        beside,
     })
 }
 
@@ -184,6 +186,7 @@ impl Running {
         {
             tracing::warn!("some connections were still open and were dropped");
         }
+        self.beside.close().await;
         self.app.db().clone().close().await;
     }
 }

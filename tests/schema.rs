@@ -210,6 +210,18 @@ async fn every_named_rule_refuses_what_it_must() {
             "DELETE FROM movement_line".into(),
         ),
         (
+            "test_record_is_append_only",
+            Refusal::LedgerOnly,
+            "INSERT INTO test_record (at_ms, on_date, who, kind, thing_id, dark, full_good) VALUES (0, '2026-02-01', 'Ines', 'bench', 1, '[]', 1);
+             UPDATE test_record SET who = 'Otto'".into(),
+        ),
+        (
+            "test_record_is_append_only",
+            Refusal::LedgerOnly,
+            "INSERT INTO test_record (at_ms, on_date, who, kind, thing_id, dark, full_good) VALUES (0, '2026-02-01', 'Ines', 'bench', 1, '[]', 1);
+             DELETE FROM test_record".into(),
+        ),
+        (
             "thing_moves_by_ledger",
             Refusal::LedgerOnly,
             format!("UPDATE thing SET account_id = {room} WHERE tag = 'O-1'"),

@@ -43,6 +43,7 @@ mod place;
 pub mod problem;
 mod purchase;
 pub mod shape;
+mod test_record;
 mod thing;
 mod venue;
 
@@ -72,6 +73,7 @@ fn resources() -> OpenApiRouter<App> {
         .merge(part::routes())
         .merge(place::routes())
         .merge(thing::routes())
+        .merge(test_record::routes())
         .merge(movement::routes())
         .merge(design::routes())
         .merge(offer::routes())

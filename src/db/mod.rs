@@ -40,6 +40,7 @@ pub mod search;
 pub mod snapshot;
 pub mod sound;
 pub mod stage;
+pub mod test_record;
 pub mod thing;
 mod tx;
 pub mod venue;

@@ -345,6 +345,15 @@ pub async fn count_sorts(tx: &mut SqliteConnection) -> Result<Sorts, DbError> {
     Ok(sorts)
 }
 
+/// Whether anything was ever put into stock.
+pub async fn any_stock(tx: &mut SqliteConnection) -> Result<bool, DbError> {
+    Ok(
+        sqlx::query_scalar!(r#"SELECT EXISTS (SELECT 1 FROM movement) AS "any!: bool""#)
+            .fetch_one(tx)
+            .await?,
+    )
+}
+
 /// What a stocktake found different on a day, newest first: in one account, or of one part.
 pub async fn list_differences(
     tx: &mut SqliteConnection,

@@ -5,7 +5,10 @@ use std::collections::HashMap;
 use sqlx::SqliteConnection;
 
 use super::DbError;
-use crate::model::id::{AccountId, PartId, PlaceId, ThingId};
+use crate::model::{
+    id::{AccountId, PartId, PlaceId, ThingId},
+    place::Place,
+};
 
 /// Where things and counts of an account were before they came there.
 #[derive(Debug, Clone, Default)]
@@ -44,4 +47,26 @@ pub async fn list_origins(
         }
     }
     Ok(origins)
+}
+
+/// The place that a thing lay in last, if it is in use: where it is now, or where it was before it
+/// went out.
+pub async fn last_place(
+    tx: &mut SqliteConnection,
+    thing: ThingId,
+) -> Result<Option<Place>, DbError> {
+    let found = sqlx::query_scalar!(
+        r#"SELECT place.id AS "id!" FROM movement_line AS line
+           JOIN account ON account.id IN (line.from_id, line.to_id)
+           JOIN place ON place.id = account.place_id
+           WHERE line.thing_id = ? AND place.retired = 0
+           ORDER BY line.id DESC, account.id = line.to_id DESC LIMIT 1"#,
+        thing.0
+    )
+    .fetch_optional(&mut *tx)
+    .await?;
+    match found {
+        Some(id) => super::place::lookup(tx, PlaceId(id)).await,
+        None => Ok(None),
+    }
 }

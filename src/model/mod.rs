@@ -23,6 +23,7 @@ pub mod purchase;
 pub mod ready_made;
 pub mod reservation;
 pub mod step;
+pub mod test_record;
 pub mod text;
 pub mod thing;
 pub mod venue;

@@ -27,6 +27,21 @@ words! {
     }
 }
 
+impl StepKind {
+    /// About how long one step takes a practised hand, in minutes: our estimate (common practice,
+    /// no source), there to share the work out, not to promise an hour.
+    pub const fn usual_minutes(self) -> u32 {
+        match self {
+            Self::Fetch => 5,
+            Self::Cut => 4,
+            Self::Assemble => 25,
+            Self::Wire => 15,
+            Self::Address => 2,
+            Self::Test => 5,
+        }
+    }
+}
+
 /// One part of a piece that is cut.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Segment {

@@ -32,6 +32,7 @@ pub mod state;
 pub mod strike;
 pub mod swap;
 pub mod take_in;
+pub mod tested;
 pub mod undo;
 
 use serde::{Serialize, de::DeserializeOwned};

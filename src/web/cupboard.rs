@@ -10,6 +10,7 @@ use super::{
     link::Link,
     page::{Chrome, Section, page},
     show::{PAGE, Pager, Shown, counted, day, total},
+    start::{self, Step},
 };
 use crate::{
     db::{
@@ -71,7 +72,7 @@ struct CupboardPage {
     search: Link,
     places_link: Link,
     csv_link: Link,
-    ready_made: Link,
+    start: Link,
     design_new: Link,
     form: Form,
     typed: String,
@@ -186,7 +187,7 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         empty,
         action: base(),
         search: Link::Search(typed.clone()),
-        ready_made: Link::ReadyMade,
+        start: Link::Start,
         design_new: Link::DesignNew,
         said: if found.is_empty() {
             counted(rows.len(), "kind of part", "kinds of part")
@@ -304,6 +305,17 @@ pub fn thing_line(cx: &Cx, thing: &Thing) -> String {
 }
 
 async fn notices(cx: &Cx, tx: &mut db::ReadTx) -> Result<Vec<Notice>, Trouble> {
+    let mut notices = Vec::new();
+    if let Some(step) = start::next(tx, &cx.venue).await?
+        && step > Step::Tape
+    {
+        notices.push(Notice {
+            state: "waiting",
+            word: "the first hour".to_owned(),
+            text: format!("Go on where you were: {}.", step.words()),
+            href: Link::Start,
+        });
+    }
     let today = cx.today;
     let soon = |days: i64| {
         today
@@ -311,7 +323,6 @@ async fn notices(cx: &Cx, tx: &mut db::ReadTx) -> Result<Vec<Notice>, Trouble> {
             .unwrap_or(today)
     };
     let when = |date: Date| day(date, today);
-    let mut notices = Vec::new();
     for set in db::overview::list_coming_sets(tx, 4).await? {
         if set.broken > 0 {
             notices.push(Notice {

@@ -1,6 +1,6 @@
 //! One typed link per page. Templates and redirects use nothing else.
 
-use std::fmt;
+use std::{fmt, future::Future};
 
 use axum::http::{HeaderMap, header};
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
@@ -25,6 +25,17 @@ const RESERVED: &AsciiSet = &NON_ALPHANUMERIC
 )]
 pub enum Link {
     Home,
+    /// One's own book, from the sample too.
+    Own,
+    /// The worked sample's book.
+    Sample,
+    /// Opens the sample, or clears it away.
+    SampleBook,
+    /// The first hour: three questions.
+    Start,
+    StartUnits,
+    StartTape,
+    StartHave,
     Search(String),
     Asset(&'static str, String),
 
@@ -54,6 +65,9 @@ pub enum Link {
     ThingGiveBack(ThingId),
     ThingEdit(ThingId),
     ThingSwap(ThingId),
+    ThingInto(ThingId),
+    ThingApart(ThingId),
+    Repairs,
     Fixtures,
     FixtureNew,
     FrameNew,
@@ -108,6 +122,7 @@ pub enum Link {
     BuildStep(DesignId, StepId),
     Strike(DesignId),
     StrikeLine(DesignId),
+    ShowDay(DesignId),
     Sheet(DesignId, &'static str),
 
     Shopping,
@@ -172,10 +187,43 @@ impl Link {
     }
 }
 
+tokio::task_local! {
+    static UNDER: &'static str;
+}
+
+/// Does some work whose links lead to the book under this path, such as `/sample`.
+pub async fn under<T>(path: &'static str, work: impl Future<Output = T>) -> T {
+    UNDER.scope(path, work).await
+}
+
+/// The path of the book that this request is answered from: empty for one's own.
+pub fn book() -> &'static str {
+    UNDER.try_with(|path| *path).unwrap_or_default()
+}
+
 impl fmt::Display for Link {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Home => f.write_str("/"),
+            // The same for every book, or whole already.
+            Self::Asset(..) | Self::Own | Self::Sample | Self::SampleBook | Self::Back(_) => {}
+            Self::With(link, query) => return write!(f, "{link}?{query}"),
+            _ => f.write_str(book())?,
+        }
+        self.write(f)
+    }
+}
+
+impl Link {
+    /// The path within its book.
+    fn write(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Home | Self::Own => f.write_str("/"),
+            Self::Sample => f.write_str("/sample/"),
+            Self::SampleBook => f.write_str("/sample-book"),
+            Self::Start => f.write_str("/start"),
+            Self::StartUnits => f.write_str("/start/units"),
+            Self::StartTape => f.write_str("/start/tape"),
+            Self::StartHave => f.write_str("/take-in?start=yes"),
             Self::Search(text) => {
                 if text.is_empty() {
                     f.write_str("/search")
@@ -211,6 +259,9 @@ impl fmt::Display for Link {
             Self::ThingGiveBack(id) => write!(f, "/things/{id}/give-back"),
             Self::ThingEdit(id) => write!(f, "/things/{id}/edit"),
             Self::ThingSwap(id) => write!(f, "/things/{id}/swap"),
+            Self::ThingInto(id) => write!(f, "/things/{id}/into"),
+            Self::ThingApart(id) => write!(f, "/things/{id}/apart"),
+            Self::Repairs => f.write_str("/repairs"),
             Self::Fixtures => f.write_str("/fixtures"),
             Self::FixtureNew => f.write_str("/fixtures/new"),
             Self::FrameNew => f.write_str("/frames/new"),
@@ -269,6 +320,7 @@ impl fmt::Display for Link {
             Self::BuildStep(id, step) => write!(f, "/designs/{id}/build/{step}"),
             Self::Strike(id) => write!(f, "/designs/{id}/strike"),
             Self::StrikeLine(id) => write!(f, "/designs/{id}/strike/line"),
+            Self::ShowDay(id) => write!(f, "/designs/{id}/show-day"),
             Self::Sheet(id, sheet) => write!(f, "/designs/{id}/sheets/{sheet}"),
 
             Self::Shopping => f.write_str("/shopping"),
@@ -330,6 +382,25 @@ mod tests {
         ] {
             assert_eq!(back(other), None, "{other}");
         }
+    }
+
+    #[tokio::test]
+    async fn links_of_another_book_stay_in_it() {
+        let text = |link: &Link| link.to_string();
+        assert_eq!(text(&Link::Shopping), "/shopping");
+        under("/sample", async {
+            assert_eq!(text(&Link::Home), "/sample/");
+            let found = Link::Log.with([("who", "Ada".to_owned())]);
+            assert_eq!(text(&found), "/sample/log?who=Ada");
+            assert_eq!(text(&Link::Back("/sample/log".to_owned())), "/sample/log");
+            assert_eq!(text(&Link::Own), "/");
+            assert_eq!(
+                text(&Link::Asset("style.css", "1f".to_owned())),
+                "/static/1f/style.css"
+            );
+        })
+        .await;
+        assert_eq!(text(&Link::Home), "/");
     }
 
     #[test]

@@ -12,7 +12,8 @@ use axum::{
 };
 use tower::ServiceBuilder;
 use tower_http::{
-    catch_panic::CatchPanicLayer, csrf::CsrfLayer, timeout::TimeoutLayer, trace::TraceLayer,
+    catch_panic::CatchPanicLayer, compression::CompressionLayer, csrf::CsrfLayer,
+    timeout::TimeoutLayer, trace::TraceLayer,
 };
 
 use crate::{api, app::App};
@@ -20,6 +21,7 @@ use crate::{api, app::App};
 pub mod asset;
 pub mod at;
 mod bench;
+pub mod beside;
 mod calendar;
 pub mod csv;
 mod cupboard;
@@ -41,10 +43,12 @@ mod prices;
 mod purchase;
 mod ready_made;
 mod receive;
+mod repairs;
 mod search;
 pub mod settings;
 mod shopping;
 pub mod show;
+mod start;
 mod take_in;
 mod thing;
 mod who;
@@ -71,6 +75,11 @@ pub fn router(app: App) -> Router {
             get(thing::edit::get).post(thing::edit::post),
         )
         .route("/tag/{tag}", get(thing::by_tag))
+        .route(
+            "/things/{id}/apart",
+            get(thing::apart::get).post(thing::apart::post),
+        )
+        .route("/repairs", get(repairs::get))
         .route("/fixtures", get(fixtures::get))
         .route("/parts/{id}/receive", get(receive::get).post(receive::post))
         .route(
@@ -133,6 +142,13 @@ pub fn router(app: App) -> Router {
         .route("/parts/{id}/copy", get(part_edit::get_copy))
         .route("/parts/{id}/retire", post(part_edit::post_retire))
         .route("/parts/{id}/delete", post(part_edit::post_delete))
+        .route("/sample-book", post(beside::press))
+        .route("/start", get(start::get))
+        .route(
+            "/start/units",
+            get(start::units::get).post(start::units::post),
+        )
+        .route("/start/tape", get(start::tape::get).post(start::tape::post))
         .route("/who", get(who::get).post(who::post))
         .route("/bench", get(bench::get))
         .route("/bench/cuts", get(bench::cuts::get).post(bench::cuts::post))
@@ -206,6 +222,7 @@ pub fn router(app: App) -> Router {
         .layer(
             ServiceBuilder::new()
                 .layer(TraceLayer::new_for_http())
+                .layer(CompressionLayer::new())
                 .layer(from_fn(guard::headers))
                 .layer(from_fn(api::problem::details))
                 .layer(CatchPanicLayer::new())

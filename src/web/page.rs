@@ -10,7 +10,10 @@ use axum::{
 use base64::{Engine as _, engine::general_purpose::URL_SAFE_NO_PAD};
 use serde::{Deserialize, Serialize};
 
-use super::{asset, link::Link};
+use super::{
+    asset,
+    link::{self, Link},
+};
 use crate::model::id::MovementId;
 
 /// The entries of the main navigation.
@@ -146,6 +149,9 @@ pub struct Chrome {
     pub icon: &'static str,
     pub warn_network: bool,
     pub keep_drafts: bool,
+    pub in_sample: bool,
+    pub own: Link,
+    pub sample_book: Link,
     pub flash: Option<Flash>,
 }
 
@@ -180,6 +186,9 @@ impl Chrome {
             icon: &asset::ICON,
             warn_network: false,
             keep_drafts: false,
+            in_sample: !link::book().is_empty(),
+            own: Link::Own,
+            sample_book: Link::SampleBook,
             flash: None,
         }
     }

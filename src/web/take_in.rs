@@ -11,6 +11,7 @@ use super::{
     page::{Chrome, Section, go_with, page_with},
     places::refused,
     show::{counted, told},
+    start::{Step, Steps},
     thing::place_choices,
 };
 use crate::{
@@ -68,6 +69,13 @@ struct TakeInPage {
     places: Vec<Choice>,
     /// Whether there is no place yet.
     no_place: bool,
+    /// The steps of the first hour, where this page is one of them.
+    steps: Option<Steps>,
+}
+
+/// Whether this page is a step of the first hour.
+fn in_first_hour(form: &Form) -> bool {
+    form.value("start") == "yes"
 }
 
 fn hint(cx: &Cx, part: &Part) -> String {
@@ -131,6 +139,7 @@ async fn show(cx: &Cx, mut form: Form, status: StatusCode) -> Answer {
             groups,
             no_place: places.is_empty(),
             places,
+            steps: in_first_hour(&form).then(|| Step::Have.list()),
             form,
         },
     ))
@@ -275,11 +284,13 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let change = TakeIn { to, goods, reason };
     match cx.act(&form).carry_out(&change).await {
         Ok(done) => {
-            let said = format!(
-                "{} put into stock. Next, start a set and sketch its bars.",
-                counted(kinds, "part", "parts")
-            );
-            Ok(go_with(&Link::Home, &told(&said, &done)))
+            let said = format!("{} put into stock.", counted(kinds, "part", "parts"));
+            let (on, said) = if in_first_hour(&form) {
+                (Link::DesignNew, format!("{said} Now the first set."))
+            } else {
+                (Link::Home, said)
+            };
+            Ok(go_with(&on, &told(&said, &done)))
         }
         Err(why) => {
             let status = refused(&mut form, why)?;

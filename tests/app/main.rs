@@ -22,6 +22,8 @@ mod pins;
 mod prices;
 mod sample;
 mod settings;
+mod show_day;
+mod start;
 mod take_in;
 mod upgraded;
 mod who;

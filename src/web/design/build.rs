@@ -34,6 +34,8 @@ struct Row {
 
 struct Group {
     title: &'static str,
+    /// About how long what is left of it takes; empty once all is done.
+    left: String,
     rows: Vec<Row>,
     caution: Option<&'static str>,
 }
@@ -44,6 +46,8 @@ struct BuildPage {
     chrome: Chrome,
     head: Head,
     groups: Vec<Group>,
+    /// The skills to show alone, and which is.
+    skills: Vec<(Link, &'static str, bool)>,
     done: usize,
     all: usize,
     building: bool,
@@ -73,6 +77,18 @@ const fn group(kind: StepKind) -> (&'static str, Option<&'static str>) {
             "Light it",
             Some("Measure the far end with everything on, warm. Uncoil reels; ventilate."),
         ),
+    }
+}
+
+/// About how long so many steps of a kind take.
+fn left_words(kind: StepKind, steps: usize) -> String {
+    let minutes = u32::try_from(steps)
+        .unwrap_or(u32::MAX)
+        .saturating_mul(kind.usual_minutes());
+    match minutes {
+        0 => String::new(),
+        few @ 1..=90 => format!("about {few} min left"),
+        many => format!("about {} h left", many.div_ceil(60)),
     }
 }
 
@@ -184,7 +200,7 @@ fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> Vec<String> 
 }
 
 /// GET: the steps.
-pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
     let fetched = fetched(&cx, &steps).await?;
@@ -201,11 +217,17 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     );
     let mut groups: Vec<Group> = Vec::new();
     let mut last = None;
-    for step in &steps {
+    let only = form.value("skill").parse::<StepKind>().ok();
+    let shown = |step: &&Step| only.is_none_or(|only| step.kind == only);
+    for step in steps.iter().filter(shown) {
         if last != Some(step.kind) {
             let (title, caution) = group(step.kind);
+            let left = (steps.iter())
+                .filter(|each| each.kind == step.kind && each.done.is_none())
+                .count();
             groups.push(Group {
                 title,
+                left: left_words(step.kind, left),
                 rows: Vec::new(),
                 caution,
             });
@@ -221,9 +243,21 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             });
         }
     }
+    let skills = std::iter::once((Link::Build(id), "All", only.is_none()))
+        .chain(
+            StepKind::ALL
+                .iter()
+                .filter(|kind| steps.iter().any(|step| step.kind == **kind))
+                .map(|kind| {
+                    let link = Link::Build(id).with([("skill", kind.word().to_owned())]);
+                    (link, group(*kind).0, only == Some(*kind))
+                }),
+        )
+        .collect();
     Ok(page(&BuildPage {
         chrome,
         head,
+        skills,
         groups,
         done,
         all,

@@ -49,6 +49,7 @@ pub mod cuts;
 pub mod edit;
 mod editor;
 pub mod frames;
+mod into;
 pub mod list;
 pub mod lit;
 mod load;
@@ -61,6 +62,7 @@ pub mod reuse;
 pub mod sheet;
 pub mod shopping;
 pub mod short;
+pub mod show_day;
 pub mod state;
 pub mod strike;
 pub mod swap;
@@ -125,6 +127,11 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/strike", get(strike::get))
         .route("/designs/{id}/strike/line", post(strike::line))
         .route("/things/{id}/swap", get(swap::get).post(swap::post))
+        .route("/things/{id}/into", get(into::get))
+        .route(
+            "/designs/{id}/show-day",
+            get(show_day::get).post(show_day::post),
+        )
         .route(
             "/designs/{id}/reserve",
             get(reserve::get).post(reserve::post),
@@ -415,6 +422,7 @@ pub enum Tab {
     Short,
     Shopping,
     Build,
+    ShowDay,
 }
 
 /// One entry of the design's own navigation.
@@ -481,6 +489,7 @@ pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
         item(Tab::Short, Link::Short(id), "Shortfall"),
         item(Tab::Shopping, Link::DesignShopping(id), "Shopping"),
         item(Tab::Build, Link::Build(id), "Build"),
+        item(Tab::ShowDay, Link::ShowDay(id), "Show day"),
     ];
     let broken = whole
         .plan()

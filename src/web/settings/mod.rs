@@ -79,8 +79,9 @@ fn tick(on: bool) -> String {
     if on { "on".into() } else { String::new() }
 }
 
-fn show(cx: &Cx, form: Form, stored: Option<&Venue>, status: StatusCode) -> Answer {
-    let units = Choice::list(
+/// The units that lengths may be shown in, in words.
+pub fn unit_choices(chosen: &str) -> Vec<Choice> {
+    Choice::list(
         LengthUnit::ALL.iter().map(|unit| {
             let words = match unit {
                 LengthUnit::Mm => "millimetres",
@@ -91,8 +92,12 @@ fn show(cx: &Cx, form: Form, stored: Option<&Venue>, status: StatusCode) -> Answ
             };
             (*unit, words)
         }),
-        form.value("length_unit"),
-    );
+        chosen,
+    )
+}
+
+fn show(cx: &Cx, form: Form, stored: Option<&Venue>, status: StatusCode) -> Answer {
+    let units = unit_choices(form.value("length_unit"));
     let stored = stored.map(|venue| {
         let now = filled(venue);
         FIELDS

@@ -2,8 +2,10 @@
 //! where it is, what it is held for, what happened to it, and what one is likely to do with it.
 
 pub mod act;
+pub mod apart;
 pub mod cut;
 pub mod edit;
+mod likely;
 
 use askama::Template;
 use axum::http::StatusCode;
@@ -41,6 +43,8 @@ use crate::{
         thing::{Thing, ThingKind},
     },
 };
+
+use likely::{Likely, Tap};
 
 /// A fact about a thing; its value may open a page.
 pub struct Fact {
@@ -105,7 +109,9 @@ struct ThingPage {
     is_frame: bool,
     is_fixture: bool,
     edit_words: &'static str,
-    can_cut: bool,
+    likely: Vec<Likely>,
+    /// What was tried of it, newest first: how to show it, a word, what was seen.
+    tests: Vec<(&'static str, String, String)>,
     owned: bool,
     lent: bool,
     lost: bool,
@@ -129,7 +135,6 @@ struct Links {
     lend: Link,
     give_back: Link,
     edit: Link,
-    cut: Link,
     swap: Link,
     place_new: Link,
     label: Link,
@@ -270,6 +275,12 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
         ..LogFilter::default()
     };
     let entries = db::movement::list(&mut tx, &filter, 20).await?;
+    let likely = likely::likely(&mut tx, &thing).await?;
+    let tests = db::test_record::list_of_thing(&mut tx, id, 5)
+        .await?
+        .iter()
+        .map(|record| super::design::show_day::seen(record, None))
+        .collect();
     drop(tx);
 
     let section = match thing.kind {
@@ -323,7 +334,8 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                 ThingKind::Piece => "Change notes",
                 ThingKind::Unit | ThingKind::Fixture | ThingKind::Frame => "Correct it",
             },
-            can_cut: thing.kind == ThingKind::Piece && thing.place.kind == AccountKind::Place,
+            likely,
+            tests,
             owned: thing.owned(),
             lent: thing.place.kind == AccountKind::Loan,
             lost: thing.place.kind == AccountKind::Lost,
@@ -349,7 +361,6 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                 lend: Link::ThingLend(id),
                 give_back: Link::ThingGiveBack(id),
                 edit: Link::ThingEdit(id),
-                cut: Link::ThingCut(id),
                 swap: Link::ThingSwap(id),
                 place_new: Link::Places,
                 label: Link::LabelPapers.with([("thing", id.to_string())]),

@@ -1,0 +1,353 @@
+//! The show day: every finished bar of the set tried in a tap, what failed, and the spares to take
+//! along.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{Head, Tab, Whole, count_of, day, head, load};
+use crate::{
+    db,
+    model::{
+        channel::Channel,
+        design::State,
+        fixture::{Condition, Make},
+        id::{DesignId, ThingId},
+        test_record::{TestKind, TestRecord, lower_than_planned},
+    },
+    plan::{
+        input::{Freedom, SpareFixture},
+        reuse::replacements,
+        volts::figures::{BarVolts, OutputVolts},
+    },
+    stock::tested::Tested,
+    units::{Length, Voltage},
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::Form,
+        link::Link,
+        page::{Chrome, go_with, page_with},
+        places::refused,
+        show::told,
+    },
+};
+
+/// How much a spare may differ in length from what it would replace.
+const DIFFER: Length = Length::mm(100);
+
+struct Row {
+    id: ThingId,
+    tag: String,
+    label: String,
+    /// Driver and output, where the plan gives one.
+    output: String,
+    colours: Vec<(Channel, bool)>,
+    /// What the plan expects at the far end.
+    planned: String,
+    condition: Condition,
+    /// What was seen last, and how to show it.
+    last: Option<(&'static str, String, String)>,
+    /// Whether it was tried today.
+    today: bool,
+    /// What was typed, where this row's form was refused.
+    far: String,
+    note: String,
+    errors: Vec<String>,
+}
+
+struct Spare {
+    what: String,
+    wanted: usize,
+    found: Vec<(Link, String, String)>,
+    /// How many are free for none of them, in words; empty if all are there.
+    missing: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/show_day.html")]
+struct ShowDayPage {
+    chrome: Chrome,
+    head: Head,
+    before_show: bool,
+    rows: Vec<Row>,
+    /// Bars that no finished one serves yet, in words; empty if there is none.
+    unbuilt: String,
+    today: usize,
+    spares: Vec<Spare>,
+    percent: u8,
+    form: Form,
+}
+
+/// A check before a show once the set stands; until then a bench test.
+fn kind_of(state: State) -> TestKind {
+    match state {
+        State::Standing => TestKind::PreShow,
+        _ => TestKind::Bench,
+    }
+}
+
+fn volts(whole: &Whole, bar: crate::model::id::BarId) -> Option<(&OutputVolts, &BarVolts)> {
+    whole.plan().volts.outputs.iter().find_map(|output| {
+        let found = output.bars.iter().find(|it| it.bar == bar)?;
+        Some((output, found))
+    })
+}
+
+/// What was seen, in a line; the voltage against the planned one where there is one.
+pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, String, String) {
+    let mut words = vec![format!(
+        "{} on {} by {}",
+        record.kind,
+        day(record.on),
+        record.who
+    )];
+    if !record.dark.is_empty() {
+        let dark: Vec<&str> = record.dark.iter().map(|colour| colour.label()).collect();
+        words.push(format!("not lit: {}", dark.join(", ")));
+    }
+    if !record.full_good {
+        words.push("not right at full".to_owned());
+    }
+    let mut low = false;
+    if let Some(far) = record.far_mv {
+        low = planned.is_some_and(|(supply, lowest)| lower_than_planned(supply, lowest, far));
+        words.push(format!(
+            "{} at the far end{}",
+            far.show(),
+            if low {
+                ", lower than the plan explains: look for a bad joint or a thin wire"
+            } else {
+                ""
+            }
+        ));
+    }
+    if !record.note.is_empty() {
+        words.push(record.note.clone());
+    }
+    let (state, word) = match (record.passed(), low) {
+        (true, false) => ("passed", "all right"),
+        (true, true) => ("warned", "low"),
+        (false, _) => ("broken", "not right"),
+    };
+    (state, word.to_owned(), words.join(" · "))
+}
+
+async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> {
+    let mut tx = cx.read().await?;
+    let mut rows = Vec::new();
+    for bar in &whole.design().bars {
+        let Some((id, tag)) = whole.served_by(bar.id) else {
+            continue;
+        };
+        let Some(at) = db::fixture::lookup(&mut tx, id).await? else {
+            continue;
+        };
+        let records = db::test_record::list_of_thing(&mut tx, id, 1).await?;
+        let expected = volts(whole, bar.id)
+            .map(|(output, volts)| (output.supply_voltage_v, volts.lowest.value));
+        let refused = form.value("thing") == id.to_string();
+        let typed = |name: &str| {
+            if refused {
+                form.value(name).to_owned()
+            } else {
+                String::new()
+            }
+        };
+        let errors = if refused {
+            ["", "dark", "far_mv", "note"]
+                .iter()
+                .flat_map(|name| form.errors(name).iter().cloned())
+                .collect()
+        } else {
+            Vec::new()
+        };
+        rows.push(Row {
+            id,
+            tag: tag.to_string(),
+            label: bar.label.to_string(),
+            output: whole
+                .bar_plan(bar.id)
+                .and_then(|planned| planned.output)
+                .map_or_else(String::new, |output| {
+                    format!("driver {} output {}", output.driver, output.output)
+                }),
+            colours: (at.fixture.make.channels.list().iter())
+                .map(|colour| {
+                    let dark = form.all("dark").any(|sent| sent == colour.word());
+                    (*colour, refused && dark)
+                })
+                .collect(),
+            planned: expected.map_or_else(String::new, |(_, lowest)| {
+                format!("the plan says {lowest:.1} V or more")
+            }),
+            condition: at.fixture.condition,
+            today: records.first().is_some_and(|last| last.on == cx.today),
+            last: records.first().map(|last| seen(last, expected)),
+            far: typed("far_mv"),
+            note: typed("note"),
+            errors,
+        });
+    }
+    Ok(rows)
+}
+
+/// Bars alike in all but where they hang, and how many of them the set has.
+fn alike(whole: &Whole) -> Vec<(Make, usize)> {
+    let mut groups: BTreeMap<String, (Make, usize)> = BTreeMap::new();
+    for bar in &whole.design().bars {
+        let Some(spare) = whole
+            .served_by(bar.id)
+            .and_then(|(id, _)| whole.fixture(id))
+        else {
+            continue;
+        };
+        let make = &spare.fixture.make;
+        let key = format!(
+            "{} {} {} {:?} {:?}",
+            make.channels,
+            make.lit_um.get(),
+            make.voltage_mv.get(),
+            make.diffused,
+            make.connector
+        );
+        groups.entry(key).or_insert_with(|| (make.clone(), 0)).1 += 1;
+    }
+    groups.into_values().collect()
+}
+
+/// What to take along: of each sort of bar the venue's percentage, at least one, from what is free.
+fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
+    let percent = usize::from(cx.venue.spare_percent);
+    if percent == 0 {
+        return Vec::new();
+    }
+    let serving: Vec<ThingId> = (whole.design().bars.iter())
+        .filter_map(|bar| Some(whole.served_by(bar.id)?.0))
+        .collect();
+    let mut free: Vec<SpareFixture> = (whole.input().stock.fixtures.iter())
+        .filter(|spare| spare.freedom == Freedom::Free && !serving.contains(&spare.fixture.id))
+        .cloned()
+        .collect();
+    let mut spares = Vec::new();
+    for (make, count) in alike(whole) {
+        let wanted = (count * percent).div_ceil(100).max(1);
+        let (fit, _) = replacements(&make, None, DIFFER, DIFFER, &free, cx.unit());
+        let taken: Vec<ThingId> = fit.iter().take(wanted).map(|fit| fit.fixture).collect();
+        let found = (free.iter().filter(|it| taken.contains(&it.fixture.id)))
+            .map(|it| {
+                (
+                    Link::Thing(it.fixture.id),
+                    it.fixture.tag.to_string(),
+                    it.place.path.clone(),
+                )
+            })
+            .collect();
+        free.retain(|it| !taken.contains(&it.fixture.id));
+        spares.push(Spare {
+            what: format!(
+                "{} × {}, {}, {}",
+                count,
+                cx.length(make.lit_um),
+                make.channels,
+                if make.diffused { "diffused" } else { "bare" }
+            ),
+            wanted,
+            missing: match wanted.saturating_sub(taken.len()) {
+                0 => String::new(),
+                missing => format!("{missing} not there"),
+            },
+            found,
+        });
+    }
+    spares
+}
+
+async fn show(cx: &Cx, id: DesignId, form: Form, status: StatusCode) -> Answer {
+    let whole = load::whole(cx, id).await?;
+    let rows = rows(cx, &whole, &form).await?;
+    let (chrome, head) = head(cx, &whole, Tab::ShowDay);
+    Ok(page_with(
+        status,
+        &ShowDayPage {
+            chrome,
+            before_show: kind_of(head.state) == TestKind::PreShow,
+            unbuilt: match whole.design().bars.len().saturating_sub(rows.len()) {
+                0 => String::new(),
+                unbuilt => count_of(unbuilt, "bar is", "bars are"),
+            },
+            today: rows.iter().filter(|row| row.today).count(),
+            spares: spares(cx, &whole),
+            percent: cx.venue.spare_percent,
+            rows,
+            head,
+            form,
+        },
+    ))
+}
+
+/// GET: the bars to try.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
+    show(&cx, id, Form::default(), StatusCode::OK).await
+}
+
+/// POST: notes what was seen of one.
+pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
+    let design = load::design(&cx, id).await?;
+    let thing = form.id::<ThingId>("thing");
+    let dark = form
+        .all("dark")
+        .map(str::parse::<Channel>)
+        .collect::<Result<Vec<_>, _>>();
+    if let Err(why) = &dark {
+        form.fail("dark", why);
+    }
+    let good = form.take("how", |how| match how {
+        "good" => Ok(true),
+        "bad" => Ok(false),
+        _ => Err("Press one of the two buttons."),
+    });
+    let far = form.optional("far_mv", Voltage::parse);
+    let note = form.note("note");
+    if good == Some(true) && dark.as_ref().is_ok_and(|dark| !dark.is_empty()) {
+        form.fail(
+            "dark",
+            "A colour is ticked as not lit: press “Not right”, or take the tick away.",
+        );
+    }
+    let (Some(thing), Ok(dark), Some(good), Some(far_mv), Some(note), true) =
+        (thing, dark, good, far, note, form.ok())
+    else {
+        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let asked = Tested {
+        thing,
+        design: Some(id),
+        kind: kind_of(design.state),
+        // Only a colour was ticked: together they may be as they should.
+        full_good: good,
+        dark,
+        far_mv,
+        note,
+    };
+    match cx.act(&form).carry_out(&asked).await {
+        Ok(done) => {
+            let tag = db::thing::list_by_id(&mut *cx.read().await?, &[thing]).await?;
+            let tag = tag
+                .first()
+                .map_or_else(String::new, |it| it.tag.to_string());
+            let said = if good {
+                format!("{tag}: all right.")
+            } else {
+                format!("{tag} is not right and is marked suspect.")
+            };
+            Ok(go_with(&Link::ShowDay(id), &told(&said, &done)))
+        }
+        Err(why) => {
+            let status = refused(&mut form, why)?;
+            show(&cx, id, form, status).await
+        }
+    }
+}
