@@ -23,6 +23,7 @@ pub mod balance;
 pub mod calendar;
 pub mod design;
 pub mod fixture;
+pub mod level;
 pub mod loan;
 mod mark;
 pub mod movement;

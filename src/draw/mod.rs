@@ -8,6 +8,7 @@
 pub mod calendar;
 pub mod elevation;
 pub mod label;
+pub mod level;
 pub mod lit;
 pub mod qr;
 pub mod strip;

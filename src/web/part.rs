@@ -18,6 +18,7 @@ use crate::{
         movement::{About, LogFilter},
         thing::ThingFilter,
     },
+    draw::{Picture, level::Level},
     model::{
         attribute::{self, Typed},
         fixture::Condition,
@@ -75,6 +76,8 @@ struct PartPage {
     unknown: Vec<String>,
     sum: Shown,
     spots: Vec<Spot>,
+    /// How much there was, day by day.
+    level: Option<Picture>,
     by_things: bool,
     pieces: Vec<Piece>,
     more_pieces: Option<Link>,
@@ -214,6 +217,12 @@ pub async fn get(cx: Cx, Path(id): Path<PartId>) -> Answer {
     };
     let entries = db::movement::list(&mut tx, &filter, MOVEMENTS).await?;
     let figures = figures(&mut tx, &cx, &part).await?;
+    let level = Level {
+        what: format!("How much of it there was, {}", part.name),
+        days: Level::sums(db::level::list_of_part(&mut tx, id).await?),
+        today: cx.today,
+    }
+    .draw(|amount| total(cx.unit(), unit, amount).to_string());
     drop(tx);
     let kind = part.spec.kind();
     Ok(page(&PartPage {
@@ -225,6 +234,7 @@ pub async fn get(cx: Cx, Path(id): Path<PartId>) -> Answer {
         figures,
         sum: total(cx.unit(), unit, sum),
         spots,
+        level,
         by_things,
         pieces: things.iter().map(|thing| piece(&cx, thing)).collect(),
         more_pieces,

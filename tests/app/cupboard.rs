@@ -85,10 +85,7 @@ async fn an_empty_cupboard_says_what_belongs_there() {
     let page = app.get("/").await;
     assert_eq!(page.status, 200);
     assert_eq!(page.text("h1"), "What have I got?");
-    assert_eq!(
-        page.attributes(".empty a.btn", "href"),
-        ["/parts/ready-made"]
-    );
+    assert_eq!(page.attributes(".empty a.btn", "href"), ["/start"]);
     for path in ["/fixtures", "/places", "/log", "/search"] {
         let page = app.get(path).await;
         assert_eq!(page.status, 200, "{path}");

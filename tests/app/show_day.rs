@@ -35,6 +35,7 @@ async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_it()
     assert!(into.count("main form[action$='/reuse/pick']") >= 1);
     let put = into
         .form("main form[action$='/reuse/pick']")
+        .set("do", "add")
         .send(&app)
         .await;
     assert_eq!(put.status, 303, "{}", put.text("main"));
@@ -76,8 +77,14 @@ async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_it()
 #[tokio::test]
 async fn what_is_on_stage_comes_back_by_one_tap_to_where_it_lay() {
     let app = hall().await;
-    let strike = app.get("/designs/2/strike").await;
-    let href = strike.attributes("#out .row-name a.tag", "href").remove(0);
+    let fixtures = app.get("/fixtures?state=free").await;
+    let href = fixtures.attributes("#fixtures a.tag", "href").remove(0);
+    let id: i64 = href.trim_start_matches("/things/").parse().unwrap();
+    let out = json!({"what": [{"is": "thing", "thing": id}], "design": 3});
+    let out = app
+        .json("POST", "/api/v1/movements/take-out", &[], &out)
+        .await;
+    assert_eq!(out.status, 201, "{}", out.body);
     let page = app.get(&href).await;
     let first = page.texts(".likely .btn").remove(0);
     assert!(first.starts_with("Back into "), "{first}");

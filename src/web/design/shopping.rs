@@ -37,6 +37,8 @@ struct Supplier {
     href: Link,
     lines: Vec<Line>,
     sum: String,
+    /// Of what goes to the dearest supplier, in percent.
+    percent: i64,
     order_by: String,
     late: bool,
 }
@@ -120,13 +122,21 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
             entry.order_by = entry.order_by.min(buy.order_by);
         }
     }
+    let most = by
+        .values()
+        .filter_map(|asked| Money::sum(asked.costs.iter().copied()))
+        .map(Money::get)
+        .max()
+        .unwrap_or(0)
+        .max(1);
     let suppliers = by
         .into_iter()
-        .map(|(supplier, asked)| Supplier {
+        .map(|(supplier, asked)| (supplier, Money::sum(asked.costs.iter().copied()), asked))
+        .map(|(supplier, sum, asked)| Supplier {
             name: asked.name,
             href: Link::Supplier(supplier),
-            sum: Money::sum(asked.costs)
-                .map_or_else(|| "not known".to_owned(), |sum| cx.money(sum)),
+            percent: sum.map_or(0, |sum| sum.get().saturating_mul(100) / most),
+            sum: sum.map_or_else(|| "not known".to_owned(), |sum| cx.money(sum)),
             late: asked.order_by < cx.today,
             order_by: day(asked.order_by),
             lines: asked.lines,

@@ -157,7 +157,7 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
             }
         };
         let errors = if refused {
-            ["", "dark", "far_mv", "note"]
+            ["", "how", "dark", "far_mv", "note"]
                 .iter()
                 .flat_map(|name| form.errors(name).iter().cloned())
                 .collect()

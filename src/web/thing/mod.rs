@@ -30,6 +30,7 @@ use crate::{
     },
     draw::{
         Picture,
+        level::Level,
         strip::{Segment, Stretch, Strip},
     },
     model::{
@@ -102,6 +103,8 @@ struct ThingPage {
     facts: Vec<Fact>,
     note: String,
     picture: Option<Picture>,
+    /// How much of a piece was left, day by day.
+    life: Option<Picture>,
     holds: Vec<(Link, String, String)>,
     inside_title: &'static str,
     inside: Vec<Inside>,
@@ -196,6 +199,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
     let mut facts = Vec::new();
     let mut picture = None;
     let mut children = Vec::new();
+    let mut life = None;
     if let Some(part) = &part {
         facts.push(Fact::to("Part", part.name.as_str(), Link::Part(part.id)));
     }
@@ -217,6 +221,12 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                     ));
                 }
                 picture = Some(strip(cx, &piece, part, &cut, &holds).draw());
+                life = Level {
+                    what: format!("What was left of {}, its offcuts counted", thing.tag),
+                    days: Level::sums(db::level::list_of_piece(&mut tx, id).await?),
+                    today: cx.today,
+                }
+                .draw(|amount| cx.length(length_of(part.unit(), amount, 0)));
                 children = cut.iter().map(|child| child_row(cx, child, part)).collect();
             }
         }
@@ -311,6 +321,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
             facts,
             note: thing.note.as_str().to_owned(),
             picture,
+            life,
             holds: holds
                 .iter()
                 .map(|hold| {
