@@ -63,7 +63,7 @@ async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_it()
     assert!(app.get(&href).await.text(".states").contains("suspect"));
     assert_eq!(app.get("/things/99999/into").await.status, 404);
     assert_eq!(app.get("/things/99999/apart").await.status, 404);
-    let roll = app.get("/tag/R-1").await;
+    let roll = app.get("/tag/R-3").await;
     let roll = roll.header("location").unwrap().to_owned();
     assert_eq!(app.get(format!("{roll}/apart")).await.status, 409);
     assert!(
