@@ -32,12 +32,11 @@ impl StepKind {
     /// no source), there to share the work out, not to promise an hour.
     pub const fn usual_minutes(self) -> u32 {
         match self {
-            Self::Fetch => 5,
+            Self::Fetch | Self::Test => 5,
             Self::Cut => 4,
             Self::Assemble => 25,
             Self::Wire => 15,
             Self::Address => 2,
-            Self::Test => 5,
         }
     }
 }

@@ -257,8 +257,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     Ok(page(&BuildPage {
         chrome,
         head,
-        skills,
         groups,
+        skills,
         done,
         all,
         building,
