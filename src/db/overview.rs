@@ -345,13 +345,27 @@ pub async fn count_sorts(tx: &mut SqliteConnection) -> Result<Sorts, DbError> {
     Ok(sorts)
 }
 
-/// Whether anything was ever put into stock.
-pub async fn any_stock(tx: &mut SqliteConnection) -> Result<bool, DbError> {
-    Ok(
-        sqlx::query_scalar!(r#"SELECT EXISTS (SELECT 1 FROM movement) AS "any!: bool""#)
-            .fetch_one(tx)
-            .await?,
+/// What a book has at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Begun {
+    /// A part that is not retired.
+    pub parts: bool,
+    /// Anything that was ever put into stock.
+    pub stock: bool,
+    /// A set.
+    pub sets: bool,
+}
+
+/// What this book has at all.
+pub async fn begun(tx: &mut SqliteConnection) -> Result<Begun, DbError> {
+    Ok(sqlx::query_as!(
+        Begun,
+        r#"SELECT EXISTS (SELECT 1 FROM part WHERE retired = 0) AS "parts!: bool",
+               EXISTS (SELECT 1 FROM movement) AS "stock!: bool",
+               EXISTS (SELECT 1 FROM design) AS "sets!: bool""#
     )
+    .fetch_one(tx)
+    .await?)
 }
 
 /// What a stocktake found different on a day, newest first: in one account, or of one part.
@@ -378,4 +392,42 @@ pub async fn list_differences(
     .into_iter()
     .map(MovementId)
     .collect())
+}
+
+/// Who marked something last, on which day, and why.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Marked {
+    /// Who.
+    pub who: String,
+    /// On which day.
+    pub on: Date,
+    /// In the person's own words; may be empty.
+    pub reason: String,
+}
+
+/// Who marked each of these things last, as far as anybody did.
+pub async fn list_last_marks(
+    tx: &mut SqliteConnection,
+    things: &[ThingId],
+) -> Result<HashMap<ThingId, Marked>, DbError> {
+    let ids = read("ids", serde_json::to_string(things))?;
+    sqlx::query!(
+        r#"SELECT mark_thing_id AS "thing!: i64", who, on_date, reason
+           FROM movement WHERE id IN
+               (SELECT max(id) FROM movement
+                WHERE mark_thing_id IN (SELECT value FROM json_each(?)) GROUP BY mark_thing_id)"#,
+        ids
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(|row| {
+        let marked = Marked {
+            who: row.who,
+            on: read("movement.on_date", parse_date(&row.on_date))?,
+            reason: row.reason,
+        };
+        Ok((ThingId(row.thing), marked))
+    })
+    .collect()
 }

@@ -1,5 +1,7 @@
 //! SQL for what was tried of finished bars.
 
+use std::collections::HashMap;
+
 use sqlx::SqliteConnection;
 
 use super::{DbError, WriteTx, refusal::read};
@@ -37,14 +39,69 @@ pub async fn add(tx: &mut WriteTx, record: &TestRecord) -> Result<(), DbError> {
     Ok(())
 }
 
+struct Row {
+    at_ms: i64,
+    on_date: String,
+    who: String,
+    kind: String,
+    thing_id: i64,
+    design_id: Option<i64>,
+    dark: String,
+    full_good: i64,
+    far_mv: Option<i64>,
+    note: String,
+}
+
+impl Row {
+    fn record(self) -> Result<TestRecord, DbError> {
+        Ok(TestRecord {
+            thing: ThingId(self.thing_id),
+            design: self.design_id.map(DesignId),
+            kind: read("test_record.kind", self.kind.parse())?,
+            dark: read("test_record.dark", serde_json::from_str(&self.dark))?,
+            full_good: self.full_good != 0,
+            far_mv: self
+                .far_mv
+                .map(|mv| read("test_record.far_mv", Voltage::new(mv)))
+                .transpose()?,
+            note: self.note,
+            who: self.who,
+            on: read("test_record.on_date", parse_date(&self.on_date))?,
+            at_ms: self.at_ms,
+        })
+    }
+}
+
+/// What was tried last of each of these finished bars, as far as any was.
+pub async fn list_last(
+    tx: &mut SqliteConnection,
+    things: &[ThingId],
+) -> Result<HashMap<ThingId, TestRecord>, DbError> {
+    let ids = read("ids", serde_json::to_string(things))?;
+    sqlx::query_as!(
+        Row,
+        "SELECT at_ms, on_date, who, kind, thing_id, design_id, dark, full_good, far_mv, note
+         FROM test_record WHERE id IN
+             (SELECT max(id) FROM test_record
+              WHERE thing_id IN (SELECT value FROM json_each(?)) GROUP BY thing_id)",
+        ids
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(|row| Ok((ThingId(row.thing_id), row.record()?)))
+    .collect()
+}
+
 /// What was tried of a finished bar, newest first.
 pub async fn list_of_thing(
     tx: &mut SqliteConnection,
     thing: ThingId,
     limit: i64,
 ) -> Result<Vec<TestRecord>, DbError> {
-    sqlx::query!(
-        "SELECT at_ms, on_date, who, kind, design_id, dark, full_good, far_mv, note
+    sqlx::query_as!(
+        Row,
+        "SELECT at_ms, on_date, who, kind, thing_id, design_id, dark, full_good, far_mv, note
          FROM test_record WHERE thing_id = ? ORDER BY id DESC LIMIT ?",
         thing.0,
         limit
@@ -52,22 +109,6 @@ pub async fn list_of_thing(
     .fetch_all(tx)
     .await?
     .into_iter()
-    .map(|row| {
-        Ok(TestRecord {
-            thing,
-            design: row.design_id.map(DesignId),
-            kind: read("test_record.kind", row.kind.parse())?,
-            dark: read("test_record.dark", serde_json::from_str(&row.dark))?,
-            full_good: row.full_good != 0,
-            far_mv: row
-                .far_mv
-                .map(|mv| read("test_record.far_mv", Voltage::new(mv)))
-                .transpose()?,
-            note: row.note,
-            who: row.who,
-            on: read("test_record.on_date", parse_date(&row.on_date))?,
-            at_ms: row.at_ms,
-        })
-    })
+    .map(Row::record)
     .collect()
 }

@@ -8,20 +8,12 @@ use super::{
     form::Form,
     link::Link,
     page::{Chrome, Section, page},
-    show::{PAGE, Pager, counted},
+    show::{PAGE, Pager, day},
 };
 use crate::{
-    db::{
-        self,
-        movement::{About, LogFilter},
-        thing::ThingFilter,
-    },
-    model::{
-        fixture::Condition,
-        id::ThingId,
-        movement::MovementKind,
-        thing::{Thing, ThingKind},
-    },
+    db::{self, overview::Marked, thing::ThingFilter},
+    model::{fixture::Condition, id::ThingId, thing::ThingKind},
+    units::Date,
 };
 
 struct Row {
@@ -44,25 +36,14 @@ struct RepairsPage {
     pager: Option<Pager>,
 }
 
-/// Who marked it bad last, when, and what they saw.
-async fn said(tx: &mut db::ReadTx, thing: &Thing) -> Result<String, db::DbError> {
-    let filter = LogFilter {
-        about: About::Thing(thing.id),
-        ..LogFilter::default()
+/// Who marked it, when, and what they saw.
+fn said(marked: &Marked, today: Date) -> String {
+    let why = if marked.reason.is_empty() {
+        String::new()
+    } else {
+        format!(": {}", marked.reason)
     };
-    let last = db::movement::list(tx, &filter, 20)
-        .await?
-        .into_iter()
-        .find(|entry| entry.kind == MovementKind::Mark || entry.mark.is_some());
-    Ok(last.map_or_else(String::new, |entry| {
-        let why = entry.reason.as_str();
-        let why = if why.is_empty() {
-            String::new()
-        } else {
-            format!(": {why}")
-        };
-        format!("marked by {} on {}{why}", entry.who, entry.on)
-    }))
+    format!("marked by {} on {}{why}", marked.who, day(marked.on, today))
 }
 
 /// GET: the list, dead ones and suspect ones alike.
@@ -77,11 +58,16 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     let most = usize::try_from(PAGE).unwrap_or(usize::MAX);
     let more = things.len() > most;
     things.truncate(most);
-    let mut rows = Vec::new();
-    for thing in things {
-        rows.push(Row {
+    let ids: Vec<ThingId> = things.iter().map(|thing| thing.id).collect();
+    let marks = db::overview::list_last_marks(&mut tx, &ids).await?;
+    drop(tx);
+    let rows: Vec<Row> = things
+        .into_iter()
+        .map(|thing| Row {
             id: thing.id,
-            said: said(&mut tx, &thing).await?,
+            said: marks
+                .get(&thing.id)
+                .map_or_else(String::new, |marked| said(marked, cx.today)),
             name: super::cupboard::thing_line(&cx, &thing),
             place: thing.place.words.clone(),
             state: match thing.condition {
@@ -91,17 +77,13 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
             word: thing.condition.to_string(),
             fixture: thing.kind == ThingKind::Fixture,
             tag: thing.tag.to_string(),
-        });
-    }
-    drop(tx);
+        })
+        .collect();
     let pager = Pager::new(number, rows.len(), more, |page| {
         Link::Repairs.with([("page", page)])
     });
     Ok(page(&RepairsPage {
-        chrome: cx.chrome(
-            Section::Fixtures,
-            format!("To repair: {}", counted(rows.len(), "thing", "things")),
-        ),
+        chrome: cx.chrome(Section::Fixtures, "To repair"),
         rows,
         pager,
     }))

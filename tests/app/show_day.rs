@@ -107,6 +107,11 @@ async fn bars_are_tried_and_one_that_fails_is_suspect() {
     assert!(!tags.is_empty());
     let page = app.get(format!("{set}/show-day")).await;
     assert!(page.text("#try").contains("0 of"));
+    // The driver by the name that every other page gives it.
+    let output = page.texts("#try .row-sub").remove(0);
+    let wiring = app.get(format!("{set}/wiring")).await.text("main");
+    let driver = output.split(" output ").next().unwrap().trim();
+    assert!(!driver.is_empty() && wiring.contains(driver), "{output}");
     let form = |page: &crate::help::Page| page.form("#try form");
     let thing = form(&page).value("thing").unwrap().to_owned();
 

@@ -136,16 +136,19 @@ pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, 
 }
 
 async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> {
-    let mut tx = cx.read().await?;
+    let serving: Vec<ThingId> = (whole.design().bars.iter())
+        .filter_map(|bar| Some(whole.served_by(bar.id)?.0))
+        .collect();
+    let last = db::test_record::list_last(&mut *cx.read().await?, &serving).await?;
     let mut rows = Vec::new();
     for bar in &whole.design().bars {
         let Some((id, tag)) = whole.served_by(bar.id) else {
             continue;
         };
-        let Some(at) = db::fixture::lookup(&mut tx, id).await? else {
+        let Some(SpareFixture { fixture, .. }) = whole.fixture(id) else {
             continue;
         };
-        let records = db::test_record::list_of_thing(&mut tx, id, 1).await?;
+        let last = last.get(&id);
         let expected = volts(whole, bar.id)
             .map(|(output, volts)| (output.supply_voltage_v, volts.lowest.value));
         let refused = form.value("thing") == id.to_string();
@@ -172,9 +175,13 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
                 .bar_plan(bar.id)
                 .and_then(|planned| planned.output)
                 .map_or_else(String::new, |output| {
-                    format!("driver {} output {}", output.driver, output.output)
+                    format!(
+                        "{} output {}",
+                        whole.driver_name(output.driver),
+                        output.output
+                    )
                 }),
-            colours: (at.fixture.make.channels.list().iter())
+            colours: (fixture.make.channels.list().iter())
                 .map(|colour| {
                     let dark = form.all("dark").any(|sent| sent == colour.word());
                     (*colour, refused && dark)
@@ -183,9 +190,9 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
             planned: expected.map_or_else(String::new, |(_, lowest)| {
                 format!("the plan says {lowest:.1} V or more")
             }),
-            condition: at.fixture.condition,
-            today: records.first().is_some_and(|last| last.on == cx.today),
-            last: records.first().map(|last| seen(last, expected)),
+            condition: fixture.condition,
+            today: last.is_some_and(|last| last.on == cx.today),
+            last: last.map(|last| seen(last, expected)),
             far: typed("far_mv"),
             note: typed("note"),
             errors,

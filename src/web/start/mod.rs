@@ -63,22 +63,15 @@ pub struct Steps(Step);
 
 /// The next step of a book without a set; `None` once it has one.
 pub async fn next(tx: &mut db::ReadTx, venue: &Venue) -> Result<Option<Step>, Trouble> {
-    if !db::design::list(tx).await?.is_empty() {
-        return Ok(None);
-    }
-    if db::part::list(tx, None, false).await?.is_empty() {
+    let begun = db::overview::begun(tx).await?;
+    Ok(match (begun.sets, begun.parts, begun.stock) {
+        (true, ..) => None,
+        (false, true, true) => Some(Step::Set),
+        (false, true, false) => Some(Step::Have),
         // The settings were never saved: nobody has said in which units.
-        return Ok(Some(if venue.version == 1 {
-            Step::Units
-        } else {
-            Step::Tape
-        }));
-    }
-    Ok(Some(if db::overview::any_stock(tx).await? {
-        Step::Set
-    } else {
-        Step::Have
-    }))
+        (false, false, _) if venue.version == 1 => Some(Step::Units),
+        (false, false, _) => Some(Step::Tape),
+    })
 }
 
 /// GET: goes to where one stands.

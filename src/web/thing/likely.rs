@@ -16,6 +16,8 @@ use crate::{
 pub enum Tap {
     /// Opens a page.
     Go(Link),
+    /// Leads to a form of this page, by its id.
+    Here(&'static str),
     /// Sends a form with these fields.
     Send(Link, Vec<(&'static str, String)>),
 }
@@ -103,7 +105,11 @@ pub async fn likely(tx: &mut ReadTx, thing: &Thing) -> Result<Vec<Likely>, Troub
             all.push(go(Link::ThingSwap(thing.id), "What could replace it"));
         }
         if lies {
-            all.push(go(Link::Back("#move-it".to_owned()), "Put it elsewhere"));
+            all.push(Likely {
+                tap: Tap::Here("move-it"),
+                label: "Put it elsewhere".to_owned(),
+                kind: "",
+            });
         }
     } else {
         if fixture {
