@@ -374,7 +374,10 @@ pub fn output_channels(name: &str, driver: &Driver, channels: &Channels) -> Find
         ))
     } else {
         Finding::broken(
-            format!("An output of {name} has {has} channels; {channels} needs {need}."),
+            format!(
+                "An output of {name} has {has} channel{}; {channels} needs {need}.",
+                if has == 1 { "" } else { "s" }
+            ),
             format!("Choose a driver with at least {need} channels per output."),
         )
     }

@@ -45,10 +45,8 @@ pub fn may_take_pieces(design: &Design, part: &Part) -> bool {
         || match &part.spec {
             PartSpec::Tape(tape) => {
                 let colours = tape.colours();
-                any_bar(&|bar| match bar.tape {
-                    Some(chosen) => chosen == part.id,
-                    None => colours.as_ref() == Some(&bar.channels),
-                })
+                // Also where another tape is chosen: what this one would cost is asked for.
+                any_bar(&|bar| bar.tape == Some(part.id) || colours.as_ref() == Some(&bar.channels))
             }
             PartSpec::Profile(profile) => any_bar(&|bar| match bar.profile {
                 Some(chosen) => chosen == part.id,

@@ -26,6 +26,7 @@ mod feed;
 pub mod fit;
 pub mod input;
 pub mod ladder;
+mod linked;
 mod load;
 mod make;
 mod mix;

@@ -11,7 +11,8 @@ use super::{
 use crate::{
     model::{
         design::{LeftAlone, NotFrom},
-        id::{BarId, OfferId, SupplierId, ThingId},
+        id::{BarId, OfferId, PartId, SupplierId, ThingId},
+        part::PartSpec,
         text::Note,
     },
     units::Money,
@@ -32,6 +33,10 @@ pub enum Other {
     Choosing(BarId, ThingId),
     /// The bar is as long as this fixture, and this fixture serves it.
     Fitting(BarId, ThingId),
+    /// These bars are made of this tape.
+    Taping(PartId, Vec<BarId>),
+    /// This driver or supply is used throughout.
+    Throughout(PartId),
 }
 
 impl Other {
@@ -72,6 +77,21 @@ impl Other {
                 let bar = input.design.bars.iter_mut().find(|bar| bar.id == *id)?;
                 bar.length_um = spare.fixture.make.lit_um;
                 bar.fixture = Some(*fixture);
+            }
+            Self::Taping(tape, bars) => {
+                let wanted = input.design.bars.iter_mut();
+                for bar in wanted.filter(|bar| bars.contains(&bar.id)) {
+                    bar.tape = Some(*tape);
+                }
+            }
+            Self::Throughout(id) => {
+                let part = input.parts.iter().find(|part| part.id == *id)?;
+                let choices = &mut input.design.choices;
+                match part.spec {
+                    PartSpec::Driver(_) => choices.driver = Some(*id),
+                    PartSpec::Supply(_) => choices.supply = Some(*id),
+                    _ => return None,
+                }
             }
         }
         Some(input)

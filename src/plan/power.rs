@@ -15,7 +15,7 @@ use super::{
     book::Book,
     check::{Checks, named},
     driven::{self, Answer, Buy, DriverKind, Level, Origin, Question, Shared, Stock, SupplyKind},
-    fit,
+    fit, linked,
     load::Load,
     need::Needs,
     outcome::PowerProof,
@@ -189,7 +189,7 @@ pub(super) fn power<'a>(
     checks: &mut Checks,
 ) -> Powered<'a> {
     let asked = Asked::new(book, loads);
-    let answer = driven::solve(&asked.question, driven::STEPS);
+    let answer = linked::solve(book, &asked.question);
     let mut taken = BTreeSet::new();
     let (mut used, mut fed) = asked.write(&answer, &mut taken);
     let unserved: Vec<usize> = answer.unserved.clone();

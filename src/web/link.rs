@@ -5,9 +5,12 @@ use std::{fmt, future::Future};
 use axum::http::{HeaderMap, header};
 use percent_encoding::{AsciiSet, NON_ALPHANUMERIC, utf8_percent_encode};
 
-use crate::model::id::{
-    BarId, DesignId, ExtraId, FrameId, MovementId, OfferId, PartId, PlaceId, PurchaseId,
-    PurchaseLineId, StepId, SupplierId, ThingId,
+use crate::model::{
+    id::{
+        BarId, DesignId, ExtraId, FrameId, MovementId, OfferId, PartId, PlaceId, PurchaseId,
+        PurchaseLineId, StepId, SupplierId, ThingId,
+    },
+    part::Kind,
 };
 
 /// All but what stands for itself in any part of an address (RFC 3986, section 2.3).
@@ -107,6 +110,7 @@ pub enum Link {
     ReusePick(DesignId),
     ReuseWhy(DesignId, BarId),
     Pins(DesignId),
+    Suits(DesignId, Kind),
     Cuts(DesignId),
     CutsWhy(DesignId, ThingId),
     Wiring(DesignId),
@@ -305,6 +309,7 @@ impl Link {
             Self::ReusePick(id) => write!(f, "/designs/{id}/reuse/pick"),
             Self::ReuseWhy(id, bar) => write!(f, "/designs/{id}/reuse/why/{bar}"),
             Self::Pins(id) => write!(f, "/designs/{id}/pins"),
+            Self::Suits(id, kind) => write!(f, "/designs/{id}/suits?of={}", kind.word()),
             Self::Cuts(id) => write!(f, "/designs/{id}/cuts"),
             Self::CutsWhy(id, thing) => write!(f, "/designs/{id}/cuts/why/{thing}"),
             Self::Wiring(id) => write!(f, "/designs/{id}/wiring"),

@@ -33,6 +33,7 @@ pub mod form;
 pub mod guard;
 mod kept;
 mod labels;
+mod linger;
 pub mod link;
 mod log;
 pub mod page;
@@ -224,6 +225,7 @@ pub fn router(app: App) -> Router {
                 .layer(TraceLayer::new_for_http())
                 .layer(CompressionLayer::new())
                 .layer(from_fn(guard::headers))
+                .layer(from_fn(linger::linger))
                 .layer(from_fn(api::problem::details))
                 .layer(CatchPanicLayer::new())
                 .layer(TimeoutLayer::with_status_code(

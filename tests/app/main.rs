@@ -24,6 +24,7 @@ mod sample;
 mod settings;
 mod show_day;
 mod start;
+mod suits;
 mod take_in;
 mod upgraded;
 mod who;

@@ -12,7 +12,7 @@ use tapewright::{
 use crate::help::Stage;
 
 /// Puts the sample's reserved set on stage, and gives its id.
-async fn on_stage(stage: &Stage) -> DesignId {
+pub(crate) async fn on_stage(stage: &Stage) -> DesignId {
     let app = stage.app();
     let act = Act {
         db: app.db().clone(),
@@ -53,7 +53,7 @@ async fn on_stage(stage: &Stage) -> DesignId {
 }
 
 /// How many lines are out with a set.
-async fn out(stage: &Stage, id: DesignId) -> usize {
+pub(crate) async fn out(stage: &Stage, id: DesignId) -> usize {
     let mut tx = stage.app().db().read().await.expect("the database reads");
     strike::list(&mut tx, id).await.expect("what is out").len()
 }

@@ -3,6 +3,7 @@
 
 mod editor;
 mod help;
+mod journeys;
 mod labels;
 mod lost;
 mod pages;

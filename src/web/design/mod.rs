@@ -65,6 +65,7 @@ pub mod short;
 pub mod show_day;
 pub mod state;
 pub mod strike;
+pub mod suits;
 pub mod swap;
 mod toll;
 pub mod trade;
@@ -110,6 +111,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/reuse/pick", post(reuse::pick))
         .route("/designs/{id}/reuse/why/{bar}", get(why::bar))
         .route("/designs/{id}/pins", post(pins::post))
+        .route("/designs/{id}/suits", get(suits::get).post(suits::post))
         .route("/designs/{id}/cuts", get(cuts::get))
         .route("/designs/{id}/cuts/why/{thing}", get(why::piece))
         .route("/designs/{id}/wiring", get(wiring::get))
