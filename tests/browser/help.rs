@@ -235,7 +235,14 @@ impl Stage {
 
     /// What a person reads in an element.
     pub async fn text(&self, css: &str) -> String {
-        self.find(css).await.text().await.expect("its text")
+        // An element may be replaced between being found and being read.
+        for _ in 0..20 {
+            if let Ok(text) = self.find(css).await.text().await {
+                return text;
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        panic!("{css} cannot be read on {}", self.path().await)
     }
 
     /// How many elements a selector finds now.
