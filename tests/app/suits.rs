@@ -107,7 +107,7 @@ async fn a_tape_of_other_colours_is_not_offered_and_one_can_be_chosen() {
         .as_array()
         .unwrap()
         .iter()
-        .filter(|bar| bar["tape"].to_string() == part)
+        .filter(|bar| bar["tape"].as_i64().map(|id| id.to_string()) == Some(part.clone()))
         .map(|bar| bar["id"].to_string())
         .collect();
     assert_eq!(chosen.join(" "), bars);

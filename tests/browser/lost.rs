@@ -5,7 +5,12 @@ use std::time::Duration;
 use serde_json::json;
 use tapewright::{
     db,
-    model::{design::State, id::DesignId, part::StockUnit, text::Name},
+    model::{
+        design::State,
+        id::{DesignId, PurchaseId},
+        part::StockUnit,
+        text::Name,
+    },
     stock::{Act, build, state, strike},
 };
 
@@ -119,6 +124,83 @@ async fn what_is_ticked_at_strike_without_a_connection_arrives_once() {
         .script("return localStorage.getItem('tapewright.queue')", vec![])
         .await;
     assert_eq!(queue, json!("[]"));
+    stage.end().await;
+}
+
+/// Lines of the first order that are in stock.
+async fn arrived(stage: &Stage) -> usize {
+    let mut tx = stage.app().db().read().await.expect("the database reads");
+    let order = db::purchase::lookup(&mut tx, PurchaseId(1)).await;
+    let order = order.expect("it reads").expect("the order");
+    let lines = order.lines.iter();
+    lines.filter(|line| line.received_packs > 0).count()
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn goods_that_arrive_without_a_connection_are_in_stock_once() {
+    let stage = Stage::sample().await;
+    // The order with the most lines is written down and sent.
+    stage.open("/shopping").await;
+    let orders = "[...document.querySelectorAll('main form')].filter(it => it.querySelector('button')?.textContent.includes('Write down'))";
+    stage
+        .script(
+            &format!("{orders}.sort((a, b) => b.querySelectorAll('tbody tr').length - a.querySelectorAll('tbody tr').length)[0].querySelector('button').click()"),
+            vec![],
+        )
+        .await;
+    stage.find("#noted button[value=ordered]").await;
+    stage.press("I have sent it").await;
+    let lines = stage.count("#lines form[id^=line-]").await;
+    assert!(lines >= 2, "{lines} lines");
+    stage.offline(true).await;
+    for at in 0..2 {
+        stage
+            .script(
+                "document.querySelectorAll('#lines form[id^=line-] button.main')[arguments[0]].click()",
+                vec![json!(at)],
+            )
+            .await;
+        tokio::time::sleep(Duration::from_millis(300)).await;
+    }
+    assert!(waiting(&stage).await.starts_with("2 changes are waiting"));
+    assert_eq!(arrived(&stage).await, 0);
+
+    stage.offline(false).await;
+    let path = stage.path().await;
+    for _ in 0..2 {
+        stage.open(&path).await;
+        sent(&stage).await;
+        assert_eq!(arrived(&stage).await, 2);
+    }
+    let mut tx = stage.app().db().read().await.expect("the database reads");
+    let order = db::purchase::lookup(&mut tx, PurchaseId(1)).await;
+    for line in order.expect("it reads").expect("the order").lines {
+        assert!(line.received_packs <= line.packs, "{}", line.part_name);
+    }
+    drop(tx);
+    // With the connection back, a line arrives without a new page.
+    if stage.count("#lines form[id^=line-]").await > 0 {
+        stage
+            .script("document.body.dataset.here = 'yes'", vec![])
+            .await;
+        stage
+            .script(
+                "document.querySelector('#lines form[id^=line-] button.main').click()",
+                vec![],
+            )
+            .await;
+        for _ in 0..50 {
+            if arrived(&stage).await == 3 {
+                break;
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        assert_eq!(arrived(&stage).await, 3);
+        let here = stage
+            .script("return document.body.dataset.here", vec![])
+            .await;
+        assert_eq!(here, json!("yes"));
+    }
     stage.end().await;
 }
 
