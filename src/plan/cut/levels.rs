@@ -12,6 +12,7 @@
 //! branched on ([`super::tree`]): none outside of the list can be in a better plan (R. Baldacci, N.
 //! Christofides, A. Mingozzi, *Mathematical Programming* 115, 2008).
 
+mod buy;
 mod dive;
 mod dual;
 mod gap;
@@ -99,6 +100,8 @@ pub(super) struct Levels<'a> {
     order: &'static [Level],
     /// The most soldering that any plan may take.
     cap: Option<i64>,
+    /// No more than this has to be shown of the first level.
+    enough: i128,
     /// The best plan is the best in all levels.
     finished: bool,
     /// Patterns of the level within a gap, once they were listed.
@@ -178,6 +181,7 @@ impl<'a> Levels<'a> {
             duals: Vec::new(),
             order: &Level::ALL,
             cap: None,
+            enough: i128::MAX,
             finished: false,
             listed: None,
             universe: None,
@@ -369,6 +373,11 @@ impl<'a> Levels<'a> {
         self.level.of(self.best.cost)
     }
 
+    /// A bound that is as high proves what is asked.
+    fn goal(&self) -> i128 {
+        self.value().min(self.enough)
+    }
+
     /// What no plan is below, by a bound.
     fn least(&self, dual: &Dual) -> i128 {
         up_to(dual.least_value(), self.grain)
@@ -382,7 +391,7 @@ impl<'a> Levels<'a> {
         let converged = self.generate(&demand, u32::MAX, &mut best);
         let proven = |levels: &Self, best: &Option<Dual>| {
             best.as_ref()
-                .is_some_and(|dual| levels.least(dual) >= levels.value())
+                .is_some_and(|dual| levels.least(dual) >= levels.goal())
         };
         if !proven(self, &best) && converged {
             let bound = best.as_ref().map(|dual| self.least(dual));
@@ -397,9 +406,12 @@ impl<'a> Levels<'a> {
         if let Some(dual) = &best
             && converged
         {
-            least = least.max(Some(self.close(dual)));
+            if self.only_buys() && least < Some(self.value()) {
+                least = Some(self.buy(dual));
+            }
+            least = least.max(Some(self.close(dual, least)));
         }
-        if least.is_some_and(|least| least >= self.value()) {
+        if least.is_some_and(|least| least >= self.goal()) {
             self.duals.extend(best.map(|dual| (self.level, dual)));
             return Done::Proven;
         }
@@ -440,7 +452,7 @@ impl<'a> Levels<'a> {
             if whole
                 && best
                     .as_ref()
-                    .is_some_and(|dual| self.least(dual) >= self.value())
+                    .is_some_and(|dual| self.least(dual) >= self.goal())
             {
                 return true;
             }
@@ -557,6 +569,7 @@ impl<'a> Levels<'a> {
             scale,
             bound: 0,
             least: Vec::new(),
+            holds: Vec::new(),
         };
         for (level, weight) in held {
             let weight = if level == self.level {
@@ -593,6 +606,14 @@ impl<'a> Levels<'a> {
         dual.least = priced
             .iter()
             .map(|priced| priced.as_ref().map_or(0, |priced| priced.reduced.min(0)))
+            .collect();
+        dual.holds = (priced.iter().enumerate())
+            .map(|(class, priced)| {
+                let own = dual.weights.piece(self.instance, class);
+                priced
+                    .as_ref()
+                    .map_or(0, |priced| (own - priced.reduced).max(0))
+            })
             .collect();
         for (class, &least) in self.instance.classes.iter().zip(&dual.least) {
             let most = class.available.map_or(bars, |many| many.min(bars));

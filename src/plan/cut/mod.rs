@@ -64,13 +64,17 @@
 //! assert!(best.proof.money.is_proven());
 //! ```
 
+mod bins;
 mod bound;
 mod column;
+mod dice;
 mod levels;
 mod list;
 mod pack;
 mod pattern;
+mod plain;
 mod price;
+mod purchase;
 mod reach;
 mod search;
 mod simplex;

@@ -68,7 +68,7 @@ impl Class {
 type Members = Vec<(usize, Option<u32>)>;
 
 /// The problem in canonical form: the order of its input is gone.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Instance {
     /// Longest first.
     pub kinds: Vec<Kind>,

@@ -10,8 +10,10 @@ use super::{
     Aim, CutPlan, Effort, Problem,
     bound::{Bounds, Load},
     column,
+    dice::Dice,
     levels::{Done, Dual, Level, Levels},
     pattern::{self, Arrangements, Cost, Counts, Instance},
+    plain::Plain,
     start::{complete, starts},
     write::{proofs, written_out},
 };
@@ -343,6 +345,39 @@ impl Search<'_> {
         known.take(&done);
     }
 
+    /// Proves bars short and money, where bars and pieces of one length count alike.
+    fn purchases(
+        &mut self,
+        best: &mut Solution,
+        available: &[Option<u32>],
+        until: u64,
+        known: &mut Known,
+    ) {
+        let root = self
+            .bounds
+            .load(self.instance, &self.instance.demand, available);
+        let least = self.bounds.least(&root);
+        let plain = Plain::new(self.instance);
+        let mut arrangements = Arrangements::default();
+        let most = until.saturating_sub(self.steps);
+        let from = plain.merged(best);
+        let levels = Levels::new(&plain.instance, &mut arrangements, from, most, self.stop);
+        let Some(mut levels) = levels else {
+            return;
+        };
+        let done = levels.prove(Level::Money, |level, solution| match level {
+            Level::Short => solution.cost.short == least.short,
+            _ => solution.cost.money == least.money,
+        });
+        self.steps += levels.steps;
+        if (levels.best.cost.short, levels.best.cost.money) < (best.cost.short, best.cost.money) {
+            *best = plain.parted(self.instance, &levels.best);
+            best.cost = total_cost(self.instance, &mut self.arrangements, best);
+        }
+        known.duals = plain.duals(&levels.duals);
+        known.take(&done);
+    }
+
     /// Looks for a way to serve `demand` from `available` that costs less than `beat`.
     fn branch(
         &mut self,
@@ -435,7 +470,7 @@ impl Search<'_> {
     /// Takes two or three pieces apart, with a few unused ones beside them, and solves them
     /// again; keeps what is better, until the steps are used up.
     fn improve(&mut self, solution: &mut Solution, least_money: i64, most_steps: u64) {
-        let mut dice = Dice(0x9E37_79B9_7F4A_7C15);
+        let mut dice = Dice::default();
         let stock: Vec<usize> = (0..self.instance.classes.len())
             .filter(|&class| self.instance.classes[class].price_minor.is_none())
             .collect();
@@ -524,19 +559,6 @@ pub(super) fn total_cost(
     solution.pieces.iter().fold(short, |sum, (class, counts)| {
         sum.plus(arrangements.best(instance, *class, counts).cost)
     })
-}
-
-/// A fixed sequence of numbers without pattern (G. Marsaglia, *Xorshift RNGs*, Journal of
-/// Statistical Software 8, 2003).
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, limit: usize) -> usize {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        usize::try_from((self.0 >> 16) % (limit.max(1) as u64)).unwrap_or(0)
-    }
 }
 
 /// What is known of the levels.
@@ -637,6 +659,11 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         }
     }
     if known.done.is_empty() {
+        if effort.aim > Aim::Short
+            && (best.cost.short > least.short || best.cost.money > least.money)
+        {
+            search.purchases(&mut best, &available, first, &mut known);
+        }
         search.levels(&mut best, &available, effort, first, &mut known);
     }
     // Where that leaves something open, a search of another kind may find a better plan.

@@ -175,35 +175,45 @@ impl<'a> Start<'a> {
 
 /// A set of positions.
 #[derive(Clone)]
-struct Bits {
+pub(super) struct Bits {
     words: Vec<u64>,
     length: usize,
 }
 
 impl Bits {
-    fn new(length: usize) -> Self {
+    pub fn new(length: usize) -> Self {
         Self {
             words: vec![0; length.div_ceil(64)],
             length,
         }
     }
 
-    fn set(&mut self, at: usize) {
+    pub fn set(&mut self, at: usize) {
         self.words[at / 64] |= 1 << (at % 64);
     }
 
-    fn is_empty(&self) -> bool {
+    pub fn has(&self, at: usize) -> bool {
+        self.words[at / 64] >> (at % 64) & 1 == 1
+    }
+
+    /// The last position, nought if there is none.
+    pub fn last(&self) -> usize {
+        let at = self.words.iter().rposition(|word| *word != 0);
+        at.map_or(0, |at| at * 64 + self.words[at].ilog2() as usize)
+    }
+
+    pub fn is_empty(&self) -> bool {
         self.words.iter().all(|word| *word == 0)
     }
 
-    fn join(&mut self, other: &Self) {
+    pub fn join(&mut self, other: &Self) {
         for (word, other) in self.words.iter_mut().zip(&other.words) {
             *word |= other;
         }
     }
 
     /// All positions moved up by so many, but for those in `except` and beyond the end.
-    fn moved(&self, by: usize, except: &Self) -> Self {
+    pub fn moved(&self, by: usize, except: &Self) -> Self {
         let mut moved = Self::new(self.length);
         if by >= self.length {
             return moved;
@@ -225,7 +235,7 @@ impl Bits {
         moved
     }
 
-    fn each(&self, mut of: impl FnMut(usize)) {
+    pub fn each(&self, mut of: impl FnMut(usize)) {
         for (at, word) in self.words.iter().enumerate() {
             let mut left = *word;
             while left != 0 {

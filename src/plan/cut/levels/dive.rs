@@ -105,7 +105,7 @@ impl Levels<'_> {
                 }
             }
             let mut reached = self.again(&left) + float(self.level.of(fixed));
-            let most = float(self.value()) - 1.0 + 1e-3;
+            let most = float(self.goal()) - 1.0 + 1e-3;
             if let Some(column) = only
                 && bound.is_some()
                 && reached > most

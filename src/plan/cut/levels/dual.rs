@@ -50,6 +50,8 @@ pub(in crate::plan::cut) struct Dual {
     pub bound: i128,
     /// By class: the cheapest pattern, if it costs less than nought.
     pub least: Vec<i64>,
+    /// By class: the most that bars in one piece are worth, where nothing but money weighs.
+    pub holds: Vec<i64>,
 }
 
 impl Dual {

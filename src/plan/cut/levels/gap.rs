@@ -25,8 +25,8 @@ enum Way {
 impl Levels<'_> {
     /// Searches between the bound and the best plan from below, by what is quickest for small gaps
     /// first; gives what no plan is below.
-    pub(super) fn close(&mut self, dual: &Dual) -> i128 {
-        let mut least = self.least(dual);
+    pub(super) fn close(&mut self, dual: &Dual, known: Option<i128>) -> i128 {
+        let mut least = self.least(dual).max(known.unwrap_or(i128::MIN));
         self.listed = None;
         // Where all patterns up to the best plan are few, they are listed only once.
         let all = if self.level > Level::Solder {
@@ -34,8 +34,8 @@ impl Levels<'_> {
         } else {
             self.grain
         };
-        let gap = (self.value() - all) * i128::from(dual.scale) - dual.bound;
-        if least < self.value() {
+        let gap = (self.goal() - all) * i128::from(dual.scale) - dual.bound;
+        if least < self.goal() {
             self.list(dual, gap, 6_000);
         }
         for way in [
@@ -51,11 +51,11 @@ impl Levels<'_> {
                 continue;
             }
             let mut target = least;
-            let mut stride = up_to(((self.value() - least) / 8).max(1), self.grain);
-            while least < self.value() && self.exact && !self.spent() {
+            let mut stride = up_to(((self.goal() - least) / 8).max(1), self.grain);
+            while least < self.goal() && self.exact && !self.spent() {
                 // State by state, plans that are better only in what matters less are found too.
                 let all = matches!(way, Way::Reach(_)) && self.level > Level::Solder;
-                target = target.min(self.value() - if all { 0 } else { self.grain });
+                target = target.min(self.goal() - if all { 0 } else { self.grain });
                 let found = match way {
                     Way::Reach(states) => self.reach(dual, target, states),
                     Way::Branch(steps) => self.branch(dual, target, steps),
@@ -71,7 +71,7 @@ impl Levels<'_> {
                         if !self.offer(solution) {
                             return least;
                         }
-                        target = target.min(self.value() - self.grain);
+                        target = target.min(self.goal() - self.grain);
                     }
                     Found::None if !self.exact => return least,
                     Found::None => {

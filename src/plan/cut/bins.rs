@@ -1,0 +1,219 @@
+//! Packing into given pieces: whether all bars fit, tried by filling pieces anew.
+//!
+//! # Method
+//! Pieces are filled from the shortest on with the best subset sums, then a few at a time are emptied
+//! and filled again in another order, so that what is wasted gathers in few pieces until the bars that
+//! are left fit there. It finds and never refutes.
+
+use std::rc::Rc;
+
+use super::{
+    dice::Dice,
+    pattern::{Counts, Instance},
+    start::Bits,
+};
+
+/// Beyond this many steps of length pieces are not filled by subset sums.
+const MOST_POSITIONS: i64 = 20_000;
+/// Words of positions looked at that count as one step.
+const PER_STEP: usize = 400;
+
+/// A piece with what is in it.
+#[derive(Debug, Clone)]
+struct Bin {
+    class: usize,
+    room: usize,
+    counts: Vec<u32>,
+    filled: usize,
+}
+
+impl Bin {
+    fn waste(&self) -> usize {
+        self.room - self.filled
+    }
+}
+
+/// Bars not packed yet, and pieces.
+pub(super) struct Bins<'a> {
+    instance: &'a Instance,
+    takes: Vec<usize>,
+    bins: Vec<Bin>,
+    /// By kind: bars that are in no piece.
+    out: Vec<u32>,
+    dice: Dice,
+    work: usize,
+}
+
+impl<'a> Bins<'a> {
+    /// So many pieces of each class; `None` where they are too long.
+    pub fn new(instance: &'a Instance, many: &[u32]) -> Option<Self> {
+        let step = instance.step();
+        let longest = instance.classes.iter().map(|class| instance.room(class));
+        if longest.max()? / step > MOST_POSITIONS {
+            return None;
+        }
+        let steps = |length: i64| usize::try_from(length / step).unwrap_or(0);
+        let bars: u32 = instance.demand.iter().sum();
+        let mut bins = Vec::new();
+        for (class, (of, &many)) in instance.classes.iter().zip(many).enumerate() {
+            for _ in 0..many.min(bars) {
+                bins.push(Bin {
+                    class,
+                    room: steps(instance.room(of)),
+                    counts: vec![0; instance.kinds.len()],
+                    filled: 0,
+                });
+            }
+        }
+        bins.sort_by_key(|bin| bin.room);
+        Some(Self {
+            takes: (0..instance.kinds.len())
+                .map(|kind| steps(instance.takes(kind)))
+                .collect(),
+            out: instance.demand.clone(),
+            instance,
+            bins,
+            dice: Dice::default(),
+            work: 0,
+        })
+    }
+
+    /// Steps taken.
+    pub fn steps(&self) -> u64 {
+        (self.work / PER_STEP) as u64 + 1
+    }
+
+    /// Tries until all is packed, for so many steps; tells whether it is.
+    pub fn pack(&mut self, most_steps: u64, stop: &dyn Fn() -> bool) -> bool {
+        let longest_first: Vec<usize> = (0..self.takes.len()).collect();
+        for bin in 0..self.bins.len() {
+            self.fill(bin, &longest_first);
+        }
+        let size = |takes: &[usize], out: &[u32]| -> usize {
+            out.iter()
+                .zip(takes)
+                .map(|(&many, takes)| many as usize * takes)
+                .sum()
+        };
+        let mut left = size(&self.takes, &self.out);
+        while left > 0 && self.steps() < most_steps && !stop() {
+            let chosen = self.chosen();
+            let before: Vec<Bin> = chosen.iter().map(|&bin| self.bins[bin].clone()).collect();
+            let out = self.out.clone();
+            let gathered = |bins: &[Bin], chosen: &[usize]| -> usize {
+                chosen
+                    .iter()
+                    .map(|&bin| bins[bin].waste() * bins[bin].waste())
+                    .sum()
+            };
+            let squares = gathered(&self.bins, &chosen);
+            for &bin in &chosen {
+                let bin = &mut self.bins[bin];
+                for (out, count) in self.out.iter_mut().zip(&mut bin.counts) {
+                    *out += std::mem::take(count);
+                }
+                bin.filled = 0;
+            }
+            let mut order: Vec<usize> = (0..self.takes.len())
+                .filter(|&kind| self.out[kind] > 0)
+                .collect();
+            // Mostly the longest first: short bars fill gaps in the end.
+            if self.dice.below(3) > 0 {
+                for at in (1..order.len()).rev() {
+                    order.swap(at, self.dice.below(at + 1));
+                }
+            }
+            for &bin in &chosen {
+                self.fill(bin, &order);
+            }
+            let now = size(&self.takes, &self.out);
+            let better = now < left
+                || now == left
+                    && (gathered(&self.bins, &chosen) >= squares || self.dice.below(8) == 0);
+            if better {
+                left = now;
+            } else {
+                for (bin, before) in chosen.into_iter().zip(before) {
+                    self.bins[bin] = before;
+                }
+                self.out = out;
+            }
+        }
+        left == 0
+    }
+
+    /// A few pieces in the order in which they are filled again: at least one that has room.
+    fn chosen(&mut self) -> Vec<usize> {
+        let many = (2 + self.dice.below(3)).min(self.bins.len());
+        let roomy: Vec<usize> = (0..self.bins.len())
+            .filter(|&bin| self.bins[bin].waste() > 0)
+            .collect();
+        let mut chosen: Vec<usize> = Vec::with_capacity(many);
+        if !roomy.is_empty() {
+            chosen.push(roomy[self.dice.below(roomy.len())]);
+        }
+        while chosen.len() < many {
+            let bin = if roomy.len() >= many && self.dice.below(2) == 0 {
+                roomy[self.dice.below(roomy.len())]
+            } else {
+                self.dice.below(self.bins.len())
+            };
+            if !chosen.contains(&bin) {
+                chosen.push(bin);
+            }
+        }
+        for at in (1..chosen.len()).rev() {
+            chosen.swap(at, self.dice.below(at + 1));
+        }
+        chosen
+    }
+
+    /// Fills an empty piece as far as it goes from what is out, by kinds in this order.
+    fn fill(&mut self, bin: usize, order: &[usize]) {
+        let room = self.bins[bin].room;
+        let length = room + 1;
+        let mut last: Vec<(u32, u32)> = vec![(0, 0); length];
+        let mut filled = Bits::new(length);
+        filled.set(0);
+        for (place, &kind) in (0_u32..).zip(order) {
+            let takes = self.takes[kind];
+            if takes > room {
+                continue;
+            }
+            let mut from = filled.clone();
+            for count in 1..=self.out[kind] {
+                self.work += 2 * length / 64 + 4;
+                from = from.moved(takes, &filled);
+                if from.is_empty() {
+                    break;
+                }
+                from.each(|at| last[at] = (place, count));
+                filled.join(&from);
+            }
+            // It can't be fuller than full.
+            if filled.has(room) {
+                break;
+            }
+        }
+        self.work += length / 2;
+        let mut at = filled.last();
+        let of = &mut self.bins[bin];
+        of.filled = at;
+        while at > 0 {
+            let (place, count) = last[at];
+            let kind = order[place as usize];
+            of.counts[kind] += count;
+            self.out[kind] -= count;
+            at -= self.takes[kind] * count as usize;
+        }
+    }
+
+    /// Pieces that give anything, and the bars that are left.
+    pub fn packed(&self) -> (Vec<(usize, Counts)>, Vec<u32>) {
+        let used = self.bins.iter().filter(|bin| bin.filled > 0);
+        let pieces = used
+            .map(|bin| (bin.class, Rc::from(bin.counts.as_slice())))
+            .collect();
+        (pieces, self.out.clone())
+    }
+}

@@ -1,0 +1,142 @@
+//! Which rolls can be enough: from the least money on, purchases that no price vector refutes.
+//!
+//! # Method
+//! Whatever bars are worth, the rolls bought must hold what the pieces on hand can't (J. F. Benders,
+//! Numerische Mathematik 4, 1962: a cut of the feasible purchases for each price vector). The cheapest
+//! purchase that all cuts allow is searched depth first in whole numbers; its money is a bound on all
+//! plans, which is often higher than the linear program's: it is a sum of prices. What one purchase is
+//! known not to hold, no smaller one does.
+
+/// Purchases looked at in one search before it gives up.
+const MOST_LOOKED: u64 = 100_000;
+
+/// A kind of roll.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Offer {
+    pub class: usize,
+    pub price: i128,
+    pub most: u32,
+}
+
+/// What rolls must hold in a price vector, and what each kind of roll holds at most.
+#[derive(Debug, Clone)]
+pub(super) struct Cut {
+    pub need: i128,
+    /// By offer; never below nought.
+    pub holds: Vec<i128>,
+}
+
+/// How many of each kind of roll, and what they cost.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Purchase {
+    pub money: i128,
+    /// By offer.
+    pub many: Vec<u32>,
+}
+
+#[derive(Debug)]
+pub(super) struct Purchases {
+    pub offers: Vec<Offer>,
+    pub cuts: Vec<Cut>,
+    /// Neither these nor smaller ones are given again.
+    pub passed: Vec<Vec<u32>>,
+    /// Purchases looked at in the last search.
+    pub looked: u64,
+}
+
+/// A search in progress.
+struct Search<'a> {
+    of: &'a Purchases,
+    many: Vec<u32>,
+    best: Option<Purchase>,
+    below: i128,
+    looked: u64,
+}
+
+impl Purchases {
+    /// The cheapest purchase below so much money; `Err` where too many would have to be looked at.
+    pub fn cheapest(&mut self, below: i128) -> Result<Option<Purchase>, ()> {
+        let mut search = Search {
+            many: vec![0; self.offers.len()],
+            best: None,
+            below,
+            looked: 0,
+            of: self,
+        };
+        let needs: Vec<i128> = self.cuts.iter().map(|cut| cut.need).collect();
+        search.from(0, 0, &needs);
+        let Search { best, looked, .. } = search;
+        self.looked = looked;
+        if looked > MOST_LOOKED {
+            return Err(());
+        }
+        Ok(best)
+    }
+}
+
+impl Search<'_> {
+    /// What is still needed costs so much at least that nothing better can come of it.
+    fn is_dear(&self, at: usize, money: i128, needs: &[i128]) -> bool {
+        let room = self.below - money;
+        room <= 0
+            || self.of.cuts.iter().zip(needs).any(|(cut, &need)| {
+                // Every offer that is left holds too little for its price.
+                need > 0
+                    && (at..self.of.offers.len()).all(|offer| {
+                        let holds = cut.holds[offer];
+                        need.saturating_mul(self.of.offers[offer].price)
+                            > holds.saturating_mul(room - 1)
+                    })
+            })
+    }
+
+    fn from(&mut self, at: usize, money: i128, needs: &[i128]) {
+        self.looked += 1;
+        if self.looked > MOST_LOOKED || self.is_dear(at, money, needs) {
+            return;
+        }
+        let Some(&Offer { price, most, .. }) = self.of.offers.get(at) else {
+            self.ended(money, needs);
+            return;
+        };
+        // More than what is needed only where less was passed already.
+        let holds = |cut: usize| self.of.cuts[cut].holds[at];
+        let enough = (0..needs.len())
+            .filter(|&cut| needs[cut] > 0 && holds(cut) > 0)
+            .map(|cut| needs[cut].div_euclid(holds(cut)) + 1)
+            .max()
+            .unwrap_or(0);
+        let passed = self.of.passed.iter().map(|many| i128::from(many[at]) + 1);
+        let affordable = if price > 0 {
+            (self.below - 1 - money) / price
+        } else {
+            i128::from(most)
+        };
+        let limit = enough
+            .max(passed.max().unwrap_or(0))
+            .min(affordable)
+            .min(most.into());
+        for many in (0..=limit).rev() {
+            self.many[at] = u32::try_from(many).unwrap_or(0);
+            let needs: Vec<i128> = needs
+                .iter()
+                .enumerate()
+                .map(|(cut, need)| need - many * self.of.cuts[cut].holds[at])
+                .collect();
+            self.from(at + 1, money + many * price, &needs);
+        }
+        self.many[at] = 0;
+    }
+
+    fn ended(&mut self, money: i128, needs: &[i128]) {
+        let passed = |known: &Vec<u32>| self.many.iter().zip(known).all(|(a, b)| a <= b);
+        if needs.iter().any(|&need| need > 0) || self.of.passed.iter().any(passed) {
+            return;
+        }
+        self.below = money;
+        self.best = Some(Purchase {
+            money,
+            many: self.many.clone(),
+        });
+    }
+}
