@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Asks the cut calculator random questions and holds each answer against another exact solver.
 
-    python check_cuts.py PROGRAM [--count 1000] [--seconds S] [--size small|medium|large|mixed] [--from SEED]
+    python check_cuts.py PROGRAM [--count 1000] [--seconds S] [--size small|medium|large|lengths|mixed] [--from SEED]
 
 PROGRAM is the built tapewright. Every answer is checked from its segments alone; whatever it calls
 proven must be what the other solver finds (OR-tools CP-SAT, single thread, whole numbers only), and
@@ -83,7 +83,7 @@ def main():
             break
         size = asked_for.size
         if size == "mixed":
-            size = ("small", "small", "medium")[seed % 3]
+            size = ("small", "lengths", "medium")[seed % 3]
         asked = question(seed, size)
         asked["time_limit_ms"] = asked_for.limit
         said = ask(asked_for.program, asked)

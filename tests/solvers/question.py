@@ -69,9 +69,33 @@ def profile(rng, longest, pieces, rolls, lines, most):
     return asked
 
 
+def lengths(rng, longest, pieces, bars):
+    """Bars that nearly all differ in length, many pieces on hand, rolls of three lengths."""
+    asked = tape(rng, longest, pieces, 1, 1, 1)
+    joints = rng.random() < 0.5
+    asked["pieces"] = [piece(rng, longest * 2 // 3, f"P{i}", joints) for i in range(rng.randint(0, pieces))]
+    least = rng.randint(95, 105)
+    asked["rolls"] = []
+    for name, part in (("R1", 2), ("R2", 3), ("R3", 4)):
+        roll = piece(rng, longest, name, joints)
+        roll["units"] = longest * part // 4
+        roll["price_minor"] = roll["units"] * least // 10 - rng.randint(0, 3 * part)
+        if rng.random() < 0.2:
+            roll["quantity"] = rng.randint(0, 4)
+        asked["rolls"].append(roll)
+    chosen = sorted(rng.choices(range(longest // 8, longest // 2), k=rng.randint(3, bars)))
+    asked["bars"] = [
+        {"name": f"B{i}", "units": units, "quantity": 1, "fed": rng.choice(["one_end", "one_end", "both_ends"])}
+        for i, units in enumerate(chosen)
+    ]
+    return asked
+
+
 def question(seed, size):
     """The question of a seed: the same on every machine."""
     rng = random.Random(f"{size} {seed}")
+    if size == "lengths":
+        return lengths(rng, *rng.choice([(30, 8, 10), (48, 10, 16), (80, 12, 20)]))
     sizes = {
         "small": (14, 3, 2, 3, 3),
         "medium": (40, 8, 3, 5, 4),
