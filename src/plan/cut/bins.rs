@@ -34,8 +34,7 @@ impl Bin {
 }
 
 /// Bars not packed yet, and pieces.
-pub(super) struct Bins<'a> {
-    instance: &'a Instance,
+pub(super) struct Bins {
     takes: Vec<usize>,
     bins: Vec<Bin>,
     /// By kind: bars that are in no piece.
@@ -44,9 +43,9 @@ pub(super) struct Bins<'a> {
     work: usize,
 }
 
-impl<'a> Bins<'a> {
+impl Bins {
     /// So many pieces of each class; `None` where they are too long.
-    pub fn new(instance: &'a Instance, many: &[u32]) -> Option<Self> {
+    pub fn new(instance: &Instance, many: &[u32]) -> Option<Self> {
         let step = instance.step();
         let longest = instance.classes.iter().map(|class| instance.room(class));
         if longest.max()? / step > MOST_POSITIONS {
@@ -71,7 +70,6 @@ impl<'a> Bins<'a> {
                 .map(|kind| steps(instance.takes(kind)))
                 .collect(),
             out: instance.demand.clone(),
-            instance,
             bins,
             dice: Dice::default(),
             work: 0,

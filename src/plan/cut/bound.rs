@@ -244,6 +244,11 @@ impl Bounds {
         bounds
     }
 
+    /// By kind the weights, and by class the most of them that one holds.
+    pub fn weightings(&self) -> impl Iterator<Item = (&[i64], &[i64])> {
+        (self.weightings.iter()).map(|of| (&of.weight[..], &of.capacity[..]))
+    }
+
     /// Takes one more set of weights in, which stands before the others.
     pub fn add(&mut self, instance: &Instance, weight: Vec<i64>) {
         self.weightings.truncate(MOST_WEIGHTINGS - 1);

@@ -23,6 +23,7 @@ use std::{collections::HashMap, rc::Rc};
 use super::{
     pattern::{Arrangements, Cost, Counts, Instance},
     price::{Pricer, Weights},
+    purchase::Purchases,
     search::{Solution, total_cost},
     simplex::{Column, Ended, Simplex},
 };
@@ -102,6 +103,10 @@ pub(super) struct Levels<'a> {
     cap: Option<i64>,
     /// No more than this has to be shown of the first level.
     enough: i128,
+    /// Weights of the bars, and what each class holds of them at most: bounds known before.
+    pub weighings: Vec<(Vec<i64>, Vec<i64>)>,
+    /// What is known of purchases, where only money counts.
+    purchases: Option<Purchases>,
     /// The best plan is the best in all levels.
     finished: bool,
     /// Patterns of the level within a gap, once they were listed.
@@ -182,6 +187,8 @@ impl<'a> Levels<'a> {
             order: &Level::ALL,
             cap: None,
             enough: i128::MAX,
+            weighings: Vec::new(),
+            purchases: None,
             finished: false,
             listed: None,
             universe: None,
@@ -388,10 +395,17 @@ impl<'a> Levels<'a> {
         self.grain = self.instance.grain(self.level);
         let demand = self.instance.demand.clone();
         let mut best: Option<Dual> = None;
-        let converged = self.generate(&demand, u32::MAX, &mut best);
+        let (mut known, mut converged) = (i128::MIN, false);
+        if self.only_buys() {
+            (known, converged) = self.buy_early(&mut best);
+        }
+        if known < self.goal() && !converged {
+            converged = self.generate(&demand, u32::MAX, &mut best);
+        }
         let proven = |levels: &Self, best: &Option<Dual>| {
             best.as_ref()
-                .is_some_and(|dual| levels.least(dual) >= levels.goal())
+                .map_or(known, |dual| levels.least(dual).max(known))
+                >= levels.goal()
         };
         if !proven(self, &best) && converged {
             let bound = best.as_ref().map(|dual| self.least(dual));
@@ -403,14 +417,18 @@ impl<'a> Levels<'a> {
             }
         }
         let mut least = best.as_ref().map(|dual| self.least(dual));
+        if known > i128::MIN {
+            least = least.max(Some(known));
+        }
         if let Some(dual) = &best
             && converged
         {
             if self.only_buys() && least < Some(self.value()) {
-                least = Some(self.buy(dual));
+                least = Some(self.buy(least.unwrap_or(known)));
             }
             least = least.max(Some(self.close(dual, least)));
         }
+        self.purchases = None;
         if least.is_some_and(|least| least >= self.goal()) {
             self.duals.extend(best.map(|dual| (self.level, dual)));
             return Done::Proven;
@@ -438,10 +456,13 @@ impl<'a> Levels<'a> {
             let priced = self
                 .pricer
                 .price(self.instance, &dual.weights, left, |_| true);
-            self.steps += 1 + self.pricer.work / 1_024;
+            self.steps += 1 + self.pricer.work(&dual.weights) / 1_024;
             self.bound(&mut dual, &priced);
             let scale = float(dual.scale.into());
             let whole = left == self.instance.demand;
+            if whole {
+                self.hear(&dual);
+            }
             if whole
                 && best.as_ref().is_none_or(|known| {
                     dual.bound * i128::from(known.scale) > known.bound * i128::from(dual.scale)

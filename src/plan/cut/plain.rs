@@ -85,6 +85,25 @@ impl Plain {
         }
     }
 
+    /// Weights of the other's kinds and what its classes hold of them, where both depend on nothing
+    /// but length.
+    pub fn weighing(&self, weight: &[i64], capacity: &[i64]) -> Option<(Vec<i64>, Vec<i64>)> {
+        let take = |from: &[i64], to: &[usize], many: usize| {
+            let mut taken = vec![None; many];
+            for (&value, &at) in from.iter().zip(to) {
+                let known = *taken[at].get_or_insert(value);
+                if known != value {
+                    return None;
+                }
+            }
+            taken.into_iter().collect::<Option<Vec<i64>>>()
+        };
+        Some((
+            take(weight, &self.kind, self.instance.kinds.len())?,
+            take(capacity, &self.class, self.instance.classes.len())?,
+        ))
+    }
+
     /// A plan of the other with what counts here.
     pub fn merged(&self, solution: &Solution) -> Solution {
         let kinds = self.instance.kinds.len();

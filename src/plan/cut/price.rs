@@ -99,8 +99,8 @@ pub(super) struct Pricer {
     weight_at: Vec<Vec<i64>>,
     /// The longest room of a class.
     longest: usize,
-    /// Positions looked at in one round over all classes.
-    pub work: u64,
+    /// Positions of pieces with joints, together.
+    jointed: u64,
 }
 
 /// The longest piece that is priced, in steps of length.
@@ -124,7 +124,7 @@ impl Pricer {
     pub fn new(instance: &Instance) -> Option<Self> {
         let step = instance.step();
         let mut longest = 0;
-        let mut work = 0;
+        let mut jointed = 0;
         let mut room = Vec::new();
         let mut weight_at = Vec::new();
         for class in &instance.classes {
@@ -138,7 +138,7 @@ impl Pricer {
             longest = longest.max(index(steps));
             room.push(index(steps));
             if class.jointed {
-                work += class.units.unsigned_abs();
+                jointed += class.units.unsigned_abs();
                 weight_at.push(
                     (0..=class.units)
                         .map(|at| instance.weight_at(class, at))
@@ -148,7 +148,6 @@ impl Pricer {
                 weight_at.push(Vec::new());
             }
         }
-        work += 3 * longest as u64;
         Some(Self {
             step,
             takes: (0..instance.kinds.len())
@@ -157,8 +156,19 @@ impl Pricer {
             room,
             weight_at,
             longest,
-            work: work.saturating_mul(instance.kinds.len() as u64),
+            jointed,
         })
+    }
+
+    /// Positions looked at in one round over all classes.
+    pub fn work(&self, weights: &Weights) -> u64 {
+        let tables = if weights.solder == 0 { 1 } else { 3 };
+        let jointed = if weights.solder == 0 && weights.rests_are_free() {
+            0
+        } else {
+            self.jointed
+        };
+        (jointed + tables * self.longest as u64).saturating_mul(self.takes.len() as u64)
     }
 
     /// Prices each class that is `wanted`; bars of which nothing is `left` are not cut.

@@ -21,6 +21,8 @@ pub(super) struct Offer {
 /// What rolls must hold in a price vector, and what each kind of roll holds at most.
 #[derive(Debug, Clone)]
 pub(super) struct Cut {
+    /// How good it is among the others.
+    pub worth: i128,
     pub need: i128,
     /// By offer; never below nought.
     pub holds: Vec<i128>,
@@ -37,12 +39,15 @@ pub(super) struct Purchase {
 #[derive(Debug)]
 pub(super) struct Purchases {
     pub offers: Vec<Offer>,
-    pub cuts: Vec<Cut>,
+    cuts: Vec<Cut>,
     /// Neither these nor smaller ones are given again.
     pub passed: Vec<Vec<u32>>,
     /// Purchases looked at in the last search.
     pub looked: u64,
 }
+
+/// More cuts than this are not kept: the ones that were worth least give way.
+const MOST_CUTS: usize = 20;
 
 /// A search in progress.
 struct Search<'a> {
@@ -54,6 +59,23 @@ struct Search<'a> {
 }
 
 impl Purchases {
+    pub fn new(offers: Vec<Offer>) -> Self {
+        Self {
+            offers,
+            cuts: Vec::new(),
+            passed: Vec::new(),
+            looked: 0,
+        }
+    }
+
+    pub fn add(&mut self, cut: Cut) {
+        self.cuts.push(cut);
+        if self.cuts.len() > MOST_CUTS {
+            let least = (0..self.cuts.len()).min_by_key(|&at| self.cuts[at].worth);
+            self.cuts.remove(least.unwrap_or(0));
+        }
+    }
+
     /// The cheapest purchase below so much money; `Err` where too many would have to be looked at.
     pub fn cheapest(&mut self, below: i128) -> Result<Option<Purchase>, ()> {
         let mut search = Search {

@@ -345,6 +345,37 @@ impl Search<'_> {
         known.take(&done);
     }
 
+    /// Proves what it can: money first, then the rest level by level.
+    fn prove(
+        &mut self,
+        best: &mut Solution,
+        available: &[Option<u32>],
+        effort: &Effort<'_>,
+        until: u64,
+        known: &mut Known,
+    ) {
+        let is_open = |known: &Known| {
+            let done = |level: Level| level.done(&known.done);
+            [Level::Short, Level::Money]
+                .into_iter()
+                .any(|level| done(level).is_some_and(|done| done != Done::Proven))
+        };
+        let root = self
+            .bounds
+            .load(self.instance, &self.instance.demand, available);
+        let least = self.bounds.least(&root);
+        if effort.aim > Aim::Short
+            && (best.cost.short > least.short || best.cost.money > least.money)
+            && (known.done.is_empty() || is_open(known))
+        {
+            self.purchases(best, available, until, known);
+        }
+        // What matters less is looked at once money is proven.
+        if !is_open(known) {
+            self.levels(best, available, effort, until, known);
+        }
+    }
+
     /// Proves bars short and money, where bars and pieces of one length count alike.
     fn purchases(
         &mut self,
@@ -365,6 +396,12 @@ impl Search<'_> {
         let Some(mut levels) = levels else {
             return;
         };
+        // Of these all depend on lengths alone.
+        levels.weighings = self
+            .bounds
+            .weightings()
+            .filter_map(|(weight, capacity)| plain.weighing(weight, capacity))
+            .collect();
         let done = levels.prove(Level::Money, |level, solution| match level {
             Level::Short => solution.cost.short == least.short,
             _ => solution.cost.money == least.money,
@@ -659,12 +696,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         }
     }
     if known.done.is_empty() {
-        if effort.aim > Aim::Short
-            && (best.cost.short > least.short || best.cost.money > least.money)
-        {
-            search.purchases(&mut best, &available, first, &mut known);
-        }
-        search.levels(&mut best, &available, effort, first, &mut known);
+        search.prove(&mut best, &available, effort, first, &mut known);
     }
     // Where that leaves something open, a search of another kind may find a better plan.
     if !all_proven(&known.done, effort.aim) && search.steps < effort.steps && !(effort.stop)() {
@@ -698,7 +730,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
             let until = search.steps + (left / 2).min(8 * STEPS_PER_BAR * u64::from(bars));
             search.improve(&mut best, least.money, until);
             if best.cost < before {
-                search.levels(&mut best, &available, effort, effort.steps, &mut known);
+                search.prove(&mut best, &available, effort, effort.steps, &mut known);
             }
             // What is left of the steps goes into a better plan of what stayed open.
             if !all_proven(&known.done, effort.aim) {

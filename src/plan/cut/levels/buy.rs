@@ -13,10 +13,14 @@ use super::{
 
 /// Purchases tried before the rest is left to other searches.
 const MOST_TRIED: usize = 24;
-/// Steps for filling the pieces of one purchase.
+/// Steps for filling the pieces of one purchase: a few, then more.
 const STEPS_FILLING: u64 = 6_000;
+const STEPS_FILLING_EARLY: u64 = 1_500;
 /// Steps for bounding and branching on one purchase.
 const STEPS_REFUTING: u64 = 60_000;
+
+/// Rounds of pricing before purchases are looked at again.
+const ROUNDS: u32 = 6;
 
 /// What is known of a purchase.
 enum Tried {
@@ -33,24 +37,8 @@ impl Levels<'_> {
         self.level == Level::Money && !self.may_be_short && !self.is_laid() && self.cap.is_none()
     }
 
-    /// What rolls must hold in a price vector.
-    fn cut(&self, dual: &Dual, offers: &[Offer]) -> Cut {
-        let in_stock: i128 = (self.instance.classes.iter().zip(&dual.holds))
-            .filter(|(class, _)| class.price_minor.is_none())
-            .map(|(class, &holds)| i128::from(class.available.unwrap_or(0)) * i128::from(holds))
-            .sum();
-        Cut {
-            need: dual.weights.worth_of(&self.instance.demand) - in_stock,
-            holds: offers
-                .iter()
-                .map(|offer| dual.holds[offer.class].into())
-                .collect(),
-        }
-    }
-
-    /// Tries purchases from the cheapest on; gives what no plan is below.
-    pub(super) fn buy(&mut self, dual: &Dual) -> i128 {
-        let mut least = self.least(dual);
+    /// Makes ready to look for purchases, with the cuts that other weights of the bars give.
+    fn offers(&self) -> Vec<Offer> {
         let bars: u32 = self.instance.demand.iter().sum();
         let mut offers: Vec<Offer> = (self.instance.classes.iter().enumerate())
             .filter_map(|(class, of)| {
@@ -63,26 +51,101 @@ impl Levels<'_> {
             .collect();
         // Longer ones first, which leave the least beside each other.
         offers.sort_by_key(|offer| -self.instance.classes[offer.class].units);
-        let mut purchases = Purchases {
-            cuts: vec![self.cut(dual, &offers)],
-            offers,
-            passed: Vec::new(),
-            looked: 0,
-        };
-        let mut seeds: Vec<(usize, Counts)> = Vec::new();
-        for what in &self.what {
-            if let What::Cut { class, counts, .. } = what {
-                seeds.push((*class, counts.clone()));
+        offers
+    }
+
+    /// What rolls must hold where bars are worth so much, and a class holds so much at most.
+    fn cut(&self, worth: i128, need: i128, holds: &[i64], offers: &[Offer]) -> Cut {
+        let in_stock: i128 = (self.instance.classes.iter().zip(holds))
+            .filter(|(class, _)| class.price_minor.is_none())
+            .map(|(class, &holds)| i128::from(class.available.unwrap_or(0)) * i128::from(holds))
+            .sum();
+        let holds = offers.iter().map(|offer| holds[offer.class].into());
+        Cut {
+            worth,
+            need: need - in_stock,
+            holds: holds.collect(),
+        }
+    }
+
+    fn cut_by(&self, dual: &Dual, offers: &[Offer]) -> Cut {
+        let need = dual.weights.worth_of(&self.instance.demand);
+        let worth = dual.bound.div_euclid(dual.scale.into());
+        self.cut(worth, need, &dual.holds, offers)
+    }
+
+    /// Takes in what a price vector says of purchases.
+    pub(super) fn hear(&mut self, dual: &Dual) {
+        if let Some(mut purchases) = self.purchases.take() {
+            purchases.add(self.cut_by(dual, &purchases.offers));
+            self.purchases = Some(purchases);
+        }
+    }
+
+    /// Packs the cheapest purchase that price vectors allow so far, and looks for price vectors that
+    /// refute it where that does not succeed, until either does or there are no better ones. Gives
+    /// what no plan is below, and whether price vectors are as good as can be.
+    pub(super) fn buy_early(&mut self, best: &mut Option<Dual>) -> (i128, bool) {
+        let mut purchases = Purchases::new(self.offers());
+        for (weight, capacity) in &self.weighings {
+            let need = (self.instance.demand.iter().zip(weight))
+                .map(|(&many, &weight)| i128::from(many) * i128::from(weight))
+                .sum();
+            // The simplest are kept.
+            purchases.add(self.cut(i128::MAX, need, capacity, &purchases.offers));
+        }
+        self.purchases = Some(purchases);
+        let demand = self.instance.demand.clone();
+        let (mut least, mut converged) = (0, false);
+        let mut tried: Option<Purchase> = None;
+        while !self.spent() {
+            let Some(found) = self.cheapest() else {
+                break;
+            };
+            least = least.max(found.as_ref().map_or(self.value(), |found| found.money));
+            let Some(purchase) = found else {
+                break;
+            };
+            if tried.as_ref() != Some(&purchase) {
+                let (solution, packed) = self.filled(&purchase);
+                if packed {
+                    self.offers_taken(solution);
+                }
+                tried = Some(purchase);
+            } else if converged {
+                break;
+            } else {
+                converged = self.generate(&demand, ROUNDS, best);
             }
         }
+        (least, converged)
+    }
+
+    /// Keeps a plan whose cost is not counted yet.
+    fn offers_taken(&mut self, solution: Option<Solution>) {
+        if let Some(solution) = solution {
+            self.offer(solution);
+        }
+    }
+
+    /// The cheapest purchase below the best plan; nothing where that is not known.
+    fn cheapest(&mut self) -> Option<Option<Purchase>> {
+        let value = self.value();
+        let purchases = self.purchases.as_mut()?;
+        let found = purchases.cheapest(value);
+        self.steps += 1 + purchases.looked / 8;
+        found.ok()
+    }
+
+    /// Tries purchases from the cheapest on; gives what no plan is below.
+    pub(super) fn buy(&mut self, mut least: i128) -> i128 {
+        let mut seeds = self.seeds();
         let mut all_refuted = true;
         for _ in 0..MOST_TRIED {
             if self.spent() {
                 break;
             }
-            let found = purchases.cheapest(self.value());
-            self.steps += 1 + purchases.looked / 8;
-            let Ok(found) = found else {
+            let Some(found) = self.cheapest() else {
                 break;
             };
             let money = found.as_ref().map_or(self.value(), |found| found.money);
@@ -92,13 +155,17 @@ impl Levels<'_> {
             let Some(purchase) = found else {
                 break;
             };
+            let Some(mut purchases) = self.purchases.take() else {
+                break;
+            };
             match self.tried(&purchase, &purchases.offers, &mut seeds) {
                 Tried::Packed(solution) => {
                     self.offer(solution);
-                    break;
                 }
                 Tried::Refuted(cut) => {
-                    purchases.cuts.extend(cut);
+                    if let Some(cut) = cut {
+                        purchases.add(cut);
+                    }
                     purchases.passed.push(purchase.many);
                 }
                 Tried::Unknown => {
@@ -106,8 +173,53 @@ impl Levels<'_> {
                     purchases.passed.push(purchase.many);
                 }
             }
+            self.purchases = Some(purchases);
         }
         least
+    }
+
+    /// The patterns made so far.
+    fn seeds(&self) -> Vec<(usize, Counts)> {
+        let cut = |what: &What| match what {
+            What::Cut { class, counts, .. } => Some((*class, counts.clone())),
+            _ => None,
+        };
+        self.what.iter().filter_map(cut).collect()
+    }
+
+    /// The same question where only these rolls can be bought.
+    fn fixed(&self, purchase: &Purchase, offers: &[Offer]) -> Instance {
+        let mut fixed = self.instance.clone();
+        for (offer, &many) in offers.iter().zip(&purchase.many) {
+            fixed.classes[offer.class].available = Some(many);
+        }
+        fixed
+    }
+
+    /// Fills the pieces of a purchase; tells whether all bars fit.
+    fn filled(&mut self, purchase: &Purchase) -> (Option<Solution>, bool) {
+        let offers = self.offers();
+        let fixed = self.fixed(purchase, &offers);
+        self.filled_in(&fixed, STEPS_FILLING_EARLY)
+    }
+
+    fn filled_in(&mut self, fixed: &Instance, most: u64) -> (Option<Solution>, bool) {
+        let many: Vec<u32> = (fixed.classes.iter())
+            .map(|class| class.available.unwrap_or(0))
+            .collect();
+        let Some(mut bins) = Bins::new(fixed, &many) else {
+            return (None, false);
+        };
+        let most = most.min(self.most_steps.saturating_sub(self.steps));
+        let packed = bins.pack(most, self.stop);
+        self.steps += bins.steps();
+        let (pieces, short) = bins.packed();
+        let solution = Solution {
+            cost: Cost::default(),
+            pieces,
+            short,
+        };
+        (Some(solution), packed)
     }
 
     /// Packs all bars into the pieces on hand and those of a purchase, or shows that they don't fit.
@@ -117,33 +229,10 @@ impl Levels<'_> {
         offers: &[Offer],
         seeds: &mut Vec<(usize, Counts)>,
     ) -> Tried {
-        let mut fixed: Instance = self.instance.clone();
-        for (offer, &many) in offers.iter().zip(&purchase.many) {
-            fixed.classes[offer.class].available = Some(many);
-        }
-        let many: Vec<u32> = fixed
-            .classes
-            .iter()
-            .map(|class| class.available.unwrap_or(0))
-            .collect();
-        let mut start = None;
-        if let Some(mut bins) = Bins::new(&fixed, &many) {
-            let most = (self.most_steps - self.steps.min(self.most_steps)).min(STEPS_FILLING);
-            let packed = bins.pack(most, self.stop);
-            self.steps += bins.steps();
-            let (pieces, short) = bins.packed();
-            let solution = Solution {
-                cost: Cost::default(),
-                pieces,
-                short,
-            };
-            if packed {
-                return Tried::Packed(solution);
-            }
-            start = Some(solution);
-        }
-        let mut start = start.unwrap_or_else(|| {
-            let available: Vec<_> = many.iter().map(|&many| Some(many)).collect();
+        let fixed = self.fixed(purchase, offers);
+        let (filled, _) = self.filled_in(&fixed, STEPS_FILLING);
+        let mut start = filled.unwrap_or_else(|| {
+            let available: Vec<_> = fixed.classes.iter().map(|class| class.available).collect();
             complete(&fixed, self.arrangements, &fixed.demand, &available)
         });
         start.cost = super::total_cost(&fixed, self.arrangements, &start);
@@ -156,18 +245,13 @@ impl Levels<'_> {
             return Tried::Unknown;
         };
         for (class, counts) in seeds.iter() {
-            if many[*class] > 0 {
+            if fixed.classes[*class].available != Some(0) {
                 levels.pattern(*class, counts);
             }
         }
         levels.enough = 1;
         let done = levels.prove(Level::Short, |_, _| false);
-        seeds.clear();
-        for what in &levels.what {
-            if let What::Cut { class, counts, .. } = what {
-                seeds.push((*class, counts.clone()));
-            }
-        }
+        *seeds = levels.seeds();
         let (spent, best, duals) = (levels.steps, levels.best, levels.duals);
         self.steps += spent;
         let refuted = match done.first() {
@@ -179,7 +263,7 @@ impl Levels<'_> {
             Tried::Packed(best)
         } else if refuted {
             let dual = duals.last().map(|(_, dual)| dual);
-            let cut = dual.map(|dual| self.cut(dual, offers));
+            let cut = dual.map(|dual| self.cut_by(dual, offers));
             Tried::Refuted(cut)
         } else {
             Tried::Unknown
