@@ -33,6 +33,9 @@ impl Bin {
     }
 }
 
+/// What emptying a few pieces costs beside filling them.
+const LOOK: usize = 40;
+
 /// Bars not packed yet, and pieces.
 pub(super) struct Bins {
     takes: Vec<usize>,
@@ -94,7 +97,12 @@ impl Bins {
                 .sum()
         };
         let mut left = size(&self.takes, &self.out);
+        let room: usize = self.bins.iter().map(Bin::waste).sum();
+        if left > room {
+            return false;
+        }
         while left > 0 && self.steps() < most_steps && !stop() {
+            self.work += LOOK;
             let chosen = self.chosen();
             let before: Vec<Bin> = chosen.iter().map(|&bin| self.bins[bin].clone()).collect();
             let out = self.out.clone();

@@ -60,6 +60,17 @@ pub(super) fn nearest(value: f64) -> i64 {
     value.clamp(-9e17, 9e17).round() as i64
 }
 
+/// How pricing ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Run {
+    /// No pattern promises anything more.
+    Whole,
+    /// Rounds, steps or time are over.
+    Cut,
+    /// The program could not be solved.
+    Stuck,
+}
+
 /// All patterns within a gap.
 type Listed = (i128, Vec<(usize, Counts, Cost)>);
 
@@ -400,7 +411,7 @@ impl<'a> Levels<'a> {
             (known, converged) = self.buy_early(&mut best);
         }
         if known < self.goal() && !converged {
-            converged = self.generate(&demand, u32::MAX, &mut best);
+            converged = self.generate(&demand, u32::MAX, &mut best) == Run::Whole;
         }
         let proven = |levels: &Self, best: &Option<Dual>| {
             best.as_ref()
@@ -436,22 +447,21 @@ impl<'a> Levels<'a> {
         least.map_or(Done::Open, Done::Bound)
     }
 
-    /// Adds patterns until none promises anything, or `rounds` are over. Tells whether it came to
-    /// its end; the best bound is kept in `best` where the whole demand is asked for.
-    fn generate(&mut self, left: &[u32], rounds: u32, best: &mut Option<Dual>) -> bool {
+    /// Adds patterns until none promises anything, or `rounds` are over; the best bound is kept in `best` where the whole demand is asked for.
+    fn generate(&mut self, left: &[u32], rounds: u32, best: &mut Option<Dual>) -> Run {
         for round in 0.. {
             if self.spent() || round >= rounds {
-                return false;
+                return Run::Cut;
             }
             let before = self.lp.steps;
             let ended = self.lp.primal(20_000);
             let rows = self.lp.rhs.len() as u64;
             self.steps += 1 + (self.lp.steps - before) * (1 + rows * rows / 1_024);
             if ended != Ended::Best {
-                return false;
+                return Run::Stuck;
             }
             let Some(mut dual) = self.dual() else {
-                return false;
+                return Run::Stuck;
             };
             let priced = self
                 .pricer
@@ -475,7 +485,7 @@ impl<'a> Levels<'a> {
                     .as_ref()
                     .is_some_and(|dual| self.least(dual) >= self.goal())
             {
-                return true;
+                return Run::Whole;
             }
             let mut added = false;
             for (class, priced) in priced.into_iter().enumerate() {
@@ -501,10 +511,10 @@ impl<'a> Levels<'a> {
                 added |= self.pattern(class, &Rc::from(priced.counts)).1;
             }
             if !added {
-                return true;
+                return Run::Whole;
             }
         }
-        false
+        Run::Cut
     }
 
     /// Solves the program again where what is `left` has changed; gives what it costs.

@@ -8,7 +8,7 @@ use super::{
         search::Solution,
         start::complete,
     },
-    Cost, Done, Dual, Level, Levels, What,
+    Cost, Done, Dual, Level, Levels, Run, What,
 };
 
 /// Purchases tried before the rest is left to other searches.
@@ -115,7 +115,11 @@ impl Levels<'_> {
             } else if converged {
                 break;
             } else {
-                converged = self.generate(&demand, ROUNDS, best);
+                match self.generate(&demand, ROUNDS, best) {
+                    Run::Whole => converged = true,
+                    Run::Cut => {}
+                    Run::Stuck => break,
+                }
             }
         }
         (least, converged)
