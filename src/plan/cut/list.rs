@@ -67,6 +67,8 @@ pub(super) fn sets(
 
 /// Looks between two questions whether it is late.
 const LOOKED_BETWEEN: u64 = 4_096;
+/// More states than this are not held at once: beyond, memory would be what runs out.
+const MOST_HELD: usize = 800_000;
 /// How many price vectors are looked at together.
 const ALONG: usize = 3;
 
@@ -204,9 +206,11 @@ impl<'a> Along<'a> {
         // Where rests cost nothing, who is less far along has all ways on that others have: bars
         // that touch nothing can begin at once, others where they would have.
         let mut nearer: HashMap<u128, Costs, Mixed> = HashMap::default();
+        let mut held = 1;
         for from in 0..=self.length {
             let mut here: Vec<(u128, Costs)> = std::mem::take(&mut at[from]).into_iter().collect();
             here.sort_unstable();
+            held -= here.len();
             for (key, so_far) in here {
                 if self.rests_are_free {
                     let known = nearer.entry(key).or_insert([NEVER; ALONG]);
@@ -235,7 +239,10 @@ impl<'a> Along<'a> {
                     at[arc.to]
                         .entry(key)
                         .and_modify(|known| *known = least(known, &cost))
-                        .or_insert(cost);
+                        .or_insert_with(|| {
+                            held += 1;
+                            cost
+                        });
                 };
                 for arc in &self.arcs[from] {
                     looked += 2;
@@ -256,7 +263,7 @@ impl<'a> Along<'a> {
                 if looked >= ask_at {
                     ask_at = looked + LOOKED_BETWEEN;
                 }
-                if late || looked > most_looked {
+                if late || looked > most_looked || held + nearer.len() > MOST_HELD {
                     return (None, looked / PER_STEP);
                 }
             }
