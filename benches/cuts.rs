@@ -91,6 +91,47 @@ fn venue(dice: &mut Dice, bars: u32, lengths: u32, pieces: u32, scale: u64) -> P
     }
 }
 
+/// A set whose bars nearly all differ: 0.6 to 1.8 m in units of 5 mm, offcuts with leads and joints,
+/// rolls of 5, 10 and 20 m.
+fn lengths(dice: &mut Dice, bars: u32, pieces: u32) -> Problem {
+    let joints = |offset| Some(Joints { every: 100, offset });
+    let stock = (0..pieces).map(|_| {
+        let units = dice.within(50, 350);
+        let lead = dice.within(0, 2) == 0;
+        piece(units, [lead, false], joints(dice.within(0, 99)))
+    });
+    let stock = stock.collect();
+    let prices = [
+        (1_000, 2_700, 3_000),
+        (2_000, 5_100, 5_700),
+        (4_000, 9_900, 10_800),
+    ];
+    let rolls = prices.map(|(units, least, most)| Roll {
+        piece: piece(units, [true, true], joints(0)),
+        price_minor: i64::try_from(dice.within(least, most)).expect("small"),
+        quantity: None,
+    });
+    let wants = (0..bars).map(|_| Want {
+        units: dice.within(120, 360),
+        quantity: 1,
+        fed: if dice.within(0, 2) == 0 {
+            Fed::BothEnds
+        } else {
+            Fed::OneEnd
+        },
+    });
+    let wants = wants.collect();
+    Problem {
+        stock,
+        rolls: rolls.to_vec(),
+        wants,
+        usable_units: 100,
+        kerf_units: 0,
+        trim_units: 0,
+        weights: SolderWeights::USUAL,
+    }
+}
+
 /// Rolls of one length at price one.
 fn one_length(roll: u64, lengths: &[u64]) -> Problem {
     Problem {
@@ -210,6 +251,14 @@ fn main() {
     for (bars, lengths, pieces) in [(8, 3, 6), (60, 6, 40), (300, 10, 60), (500, 12, 100)] {
         let name = format!("{bars} bars, {lengths} lengths, {pieces} pieces");
         let make = |dice: &mut Dice| venue(dice, bars, lengths, pieces, 1);
+        let median = row(&name, Aim::Money, limit, first, make);
+        first = if first > 0.0 { first } else { median };
+    }
+    head("lengths that differ, money alone");
+    first = 0.0;
+    for (bars, pieces) in [(60, 40), (300, 60)] {
+        let make = |dice: &mut Dice| lengths(dice, bars, pieces);
+        let name = format!("{bars} bars, {pieces} pieces");
         let median = row(&name, Aim::Money, limit, first, make);
         first = if first > 0.0 { first } else { median };
     }

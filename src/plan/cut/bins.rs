@@ -51,7 +51,7 @@ impl Bins {
     pub fn new(instance: &Instance, many: &[u32]) -> Option<Self> {
         let step = instance.step();
         let longest = instance.classes.iter().map(|class| instance.room(class));
-        if longest.max()? / step > MOST_POSITIONS {
+        if longest.max().unwrap_or(0) / step > MOST_POSITIONS {
             return None;
         }
         let steps = |length: i64| usize::try_from(length / step).unwrap_or(0);
@@ -221,5 +221,63 @@ impl Bins {
             .map(|bin| (bin.class, Rc::from(bin.counts.as_slice())))
             .collect();
         (pieces, self.out.clone())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{End, Fed, Problem, SolderWeights, Stock, Want, pattern::Instance};
+    use super::*;
+
+    fn packed(pieces: &[u64], bars: &[(u64, u32)]) -> bool {
+        let stock = pieces.iter().map(|&units| Stock {
+            units,
+            start: End::Bare,
+            end: End::Bare,
+            joints: None,
+        });
+        let wants = bars.iter().map(|&(units, quantity)| Want {
+            units,
+            quantity,
+            fed: Fed::OneEnd,
+        });
+        let problem = Problem {
+            stock: stock.collect(),
+            rolls: Vec::new(),
+            wants: wants.collect(),
+            usable_units: 1,
+            kerf_units: 0,
+            trim_units: 0,
+            weights: SolderWeights::NONE,
+        };
+        let instance = Instance::new(&problem);
+        let many: Vec<u32> = (instance.classes.iter())
+            .map(|class| class.available.unwrap_or(0))
+            .collect();
+        let mut bins = Bins::new(&instance, &many).expect("short");
+        let whole = bins.pack(2_000, &|| false);
+        // What is packed and what is out are the bars wanted, and nothing is too full.
+        let (pieces, out) = bins.packed();
+        for (kind, &wanted) in instance.demand.iter().enumerate() {
+            let cut: u32 = pieces.iter().map(|(_, counts)| counts[kind]).sum();
+            assert_eq!(cut + out[kind], wanted);
+        }
+        for (class, counts) in &pieces {
+            let takes =
+                (0..counts.len()).map(|kind| instance.takes(kind) * i64::from(counts[kind]));
+            assert!(takes.sum::<i64>() <= instance.room(&instance.classes[*class]));
+        }
+        assert_eq!(whole, out.iter().all(|&out| out == 0));
+        whole
+    }
+
+    // By hand: 5+5 from the ten and 3+3+3 from the nine; 10+2 and 7+5 from two twelves, where the
+    // longest first into the first would leave none for the 5.
+    #[test]
+    fn full_pieces_are_found() {
+        assert!(packed(&[10, 9], &[(5, 2), (3, 3)]));
+        assert!(packed(&[12, 12], &[(10, 1), (7, 1), (5, 1), (2, 1)]));
+        assert!(!packed(&[10, 9], &[(6, 3)]));
+        assert!(!packed(&[], &[(6, 1)]));
     }
 }

@@ -27,6 +27,9 @@
 //! again exactly (`search`). Then one objective after the other is bounded by a linear program over
 //! all ways to cut a piece, which are made as they are needed (`levels`, `simplex`; P. C. Gilmore
 //! and R. E. Gomory 1961) by shortest paths along each piece, leads and joints included (`price`).
+//! Bars short and money are looked at without soldering, where bars and pieces of one length count
+//! alike (`plain`): from the cheapest purchase on that the prices of bars allow (`purchase`), rolls and
+//! pieces are filled (`bins`) or shown to hold too little.
 //! What lies between bound and plan is searched from below: all ways to cut that a plan up to a
 //! target can have are listed (`list`), and branched on (`tree`) or gone through by what they serve
 //! (`reach`). Cases too large for that are searched depth first over patterns (`search`), with
@@ -484,6 +487,8 @@ fn joining(piece: &Stock, at: u64) -> Joining {
     }
 }
 
+#[cfg(test)]
+mod lengths_tests;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]

@@ -162,3 +162,90 @@ impl Search<'_> {
         });
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    fn asked(offers: &[(i128, u32)], cuts: &[(i128, Vec<i128>)], passed: &[Vec<u32>]) -> Purchases {
+        let offers = offers.iter().enumerate();
+        let mut purchases = Purchases::new(
+            offers
+                .map(|(class, &(price, most))| Offer { class, price, most })
+                .collect(),
+        );
+        for (need, holds) in cuts {
+            purchases.add(Cut {
+                worth: 0,
+                need: *need,
+                holds: holds.clone(),
+            });
+        }
+        purchases.passed = passed.to_vec();
+        purchases
+    }
+
+    /// Every number of every offer.
+    fn every(offers: &[(i128, u32)]) -> Vec<Vec<u32>> {
+        offers.iter().fold(vec![Vec::new()], |all, &(_, most)| {
+            all.iter()
+                .flat_map(|before| (0..=most).map(|many| [before.as_slice(), &[many]].concat()))
+                .collect()
+        })
+    }
+
+    fn money(offers: &[(i128, u32)], many: &[u32]) -> i128 {
+        let each = offers.iter().zip(many);
+        each.map(|(&(price, _), &many)| price * i128::from(many))
+            .sum()
+    }
+
+    // By hand: ten at 100 and fifteen at 140 must hold 15 (two tens cost 200), then 20.
+    #[test]
+    fn the_cheapest_purchase_holds_what_is_needed() {
+        let offers = [(140, 9), (100, 9)];
+        let cheapest = |need: i128, passed: &[Vec<u32>]| {
+            let cuts = [(need, vec![15, 10])];
+            let found = asked(&offers, &cuts, passed).cheapest(1_000).expect("few");
+            found.map(|found| (found.money, found.many))
+        };
+        assert_eq!(cheapest(15, &[]), Some((140, vec![1, 0])));
+        assert_eq!(cheapest(20, &[]), Some((200, vec![0, 2])));
+        assert_eq!(cheapest(15, &[vec![1, 0]]), Some((200, vec![0, 2])));
+        assert_eq!(cheapest(300, &[]), None);
+    }
+
+    proptest! {
+        #[test]
+        fn it_is_the_cheapest_of_all(
+            offers in proptest::collection::vec((0_i128..9, 0_u32..5), 1..4),
+            cuts in proptest::collection::vec(
+                (0_i128..40, proptest::collection::vec(0_i128..9, 3)), 0..3),
+            passed in proptest::collection::vec(proptest::collection::vec(0_u32..4, 3), 0..3),
+            below in 0_i128..60,
+        ) {
+            let cuts: Vec<_> = cuts
+                .into_iter()
+                .map(|(need, holds)| (need, holds[..offers.len()].to_vec()))
+                .collect();
+            let passed: Vec<_> = passed.iter().map(|many| many[..offers.len()].to_vec()).collect();
+            let found = asked(&offers, &cuts, &passed).cheapest(below).expect("few");
+            let best = every(&offers)
+                .into_iter()
+                .filter(|many| {
+                    cuts.iter().all(|(need, holds)| {
+                        let held = holds.iter().zip(many);
+                        held.map(|(holds, &many)| holds * i128::from(many)).sum::<i128>() >= *need
+                    }) && !passed
+                        .iter()
+                        .any(|passed| many.iter().zip(passed).all(|(a, b)| a <= b))
+                })
+                .map(|many| money(&offers, &many))
+                .filter(|&money| money < below)
+                .min();
+            prop_assert_eq!(found.map(|found| found.money), best);
+        }
+    }
+}
