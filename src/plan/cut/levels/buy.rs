@@ -99,7 +99,7 @@ impl Levels<'_> {
         let (mut least, mut converged) = (0, false);
         let mut tried: Option<Purchase> = None;
         while !self.spent() {
-            let Some(found) = self.cheapest() else {
+            let Ok(found) = self.cheapest() else {
                 break;
             };
             least = least.max(found.as_ref().map_or(self.value(), |found| found.money));
@@ -132,13 +132,13 @@ impl Levels<'_> {
         }
     }
 
-    /// The cheapest purchase below the best plan; nothing where that is not known.
-    fn cheapest(&mut self) -> Option<Option<Purchase>> {
+    /// The cheapest purchase below the best plan; `Err` where that is not known.
+    fn cheapest(&mut self) -> Result<Option<Purchase>, ()> {
         let value = self.value();
-        let purchases = self.purchases.as_mut()?;
+        let purchases = self.purchases.as_mut().ok_or(())?;
         let found = purchases.cheapest(value);
         self.steps += 1 + purchases.looked / 8;
-        found.ok()
+        found
     }
 
     /// Tries purchases from the cheapest on; gives what no plan is below.
@@ -149,7 +149,7 @@ impl Levels<'_> {
             if self.spent() {
                 break;
             }
-            let Some(found) = self.cheapest() else {
+            let Ok(found) = self.cheapest() else {
                 break;
             };
             let money = found.as_ref().map_or(self.value(), |found| found.money);
