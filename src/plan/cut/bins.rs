@@ -39,7 +39,7 @@ const LOOK: usize = 40;
 /// Bars not packed yet, and pieces.
 pub(super) struct Bins {
     takes: Vec<usize>,
-    bins: Vec<Bin>,
+    pieces: Vec<Bin>,
     /// By kind: bars that are in no piece.
     out: Vec<u32>,
     dice: Dice,
@@ -73,7 +73,7 @@ impl Bins {
                 .map(|kind| steps(instance.takes(kind)))
                 .collect(),
             out: instance.demand.clone(),
-            bins,
+            pieces: bins,
             dice: Dice::default(),
             work: 0,
         })
@@ -87,7 +87,7 @@ impl Bins {
     /// Tries until all is packed, for so many steps; tells whether it is.
     pub fn pack(&mut self, most_steps: u64, stop: &dyn Fn() -> bool) -> bool {
         let longest_first: Vec<usize> = (0..self.takes.len()).collect();
-        for bin in 0..self.bins.len() {
+        for bin in 0..self.pieces.len() {
             self.fill(bin, &longest_first);
         }
         let size = |takes: &[usize], out: &[u32]| -> usize {
@@ -97,14 +97,14 @@ impl Bins {
                 .sum()
         };
         let mut left = size(&self.takes, &self.out);
-        let room: usize = self.bins.iter().map(Bin::waste).sum();
+        let room: usize = self.pieces.iter().map(Bin::waste).sum();
         if left > room {
             return false;
         }
         while left > 0 && self.steps() < most_steps && !stop() {
             self.work += LOOK;
             let chosen = self.chosen();
-            let before: Vec<Bin> = chosen.iter().map(|&bin| self.bins[bin].clone()).collect();
+            let before: Vec<Bin> = chosen.iter().map(|&bin| self.pieces[bin].clone()).collect();
             let out = self.out.clone();
             let gathered = |bins: &[Bin], chosen: &[usize]| -> usize {
                 chosen
@@ -112,9 +112,9 @@ impl Bins {
                     .map(|&bin| bins[bin].waste() * bins[bin].waste())
                     .sum()
             };
-            let squares = gathered(&self.bins, &chosen);
+            let squares = gathered(&self.pieces, &chosen);
             for &bin in &chosen {
-                let bin = &mut self.bins[bin];
+                let bin = &mut self.pieces[bin];
                 for (out, count) in self.out.iter_mut().zip(&mut bin.counts) {
                     *out += std::mem::take(count);
                 }
@@ -135,12 +135,12 @@ impl Bins {
             let now = size(&self.takes, &self.out);
             let better = now < left
                 || now == left
-                    && (gathered(&self.bins, &chosen) >= squares || self.dice.below(8) == 0);
+                    && (gathered(&self.pieces, &chosen) >= squares || self.dice.below(8) == 0);
             if better {
                 left = now;
             } else {
                 for (bin, before) in chosen.into_iter().zip(before) {
-                    self.bins[bin] = before;
+                    self.pieces[bin] = before;
                 }
                 self.out = out;
             }
@@ -150,9 +150,9 @@ impl Bins {
 
     /// A few pieces in the order in which they are filled again: at least one that has room.
     fn chosen(&mut self) -> Vec<usize> {
-        let many = (2 + self.dice.below(3)).min(self.bins.len());
-        let roomy: Vec<usize> = (0..self.bins.len())
-            .filter(|&bin| self.bins[bin].waste() > 0)
+        let many = (2 + self.dice.below(3)).min(self.pieces.len());
+        let roomy: Vec<usize> = (0..self.pieces.len())
+            .filter(|&bin| self.pieces[bin].waste() > 0)
             .collect();
         let mut chosen: Vec<usize> = Vec::with_capacity(many);
         if !roomy.is_empty() {
@@ -162,7 +162,7 @@ impl Bins {
             let bin = if roomy.len() >= many && self.dice.below(2) == 0 {
                 roomy[self.dice.below(roomy.len())]
             } else {
-                self.dice.below(self.bins.len())
+                self.dice.below(self.pieces.len())
             };
             if !chosen.contains(&bin) {
                 chosen.push(bin);
@@ -176,7 +176,7 @@ impl Bins {
 
     /// Fills an empty piece as far as it goes from what is out, by kinds in this order.
     fn fill(&mut self, bin: usize, order: &[usize]) {
-        let room = self.bins[bin].room;
+        let room = self.pieces[bin].room;
         let length = room + 1;
         let mut last: Vec<(u32, u32)> = vec![(0, 0); length];
         let mut filled = Bits::new(length);
@@ -203,7 +203,7 @@ impl Bins {
         }
         self.work += length / 2;
         let mut at = filled.last();
-        let of = &mut self.bins[bin];
+        let of = &mut self.pieces[bin];
         of.filled = at;
         while at > 0 {
             let (place, count) = last[at];
@@ -216,7 +216,7 @@ impl Bins {
 
     /// Pieces that give anything, and the bars that are left.
     pub fn packed(&self) -> (Vec<(usize, Counts)>, Vec<u32>) {
-        let used = self.bins.iter().filter(|bin| bin.filled > 0);
+        let used = self.pieces.iter().filter(|bin| bin.filled > 0);
         let pieces = used
             .map(|bin| (bin.class, Rc::from(bin.counts.as_slice())))
             .collect();

@@ -107,9 +107,9 @@ impl Levels<'_> {
                 break;
             };
             if tried.as_ref() != Some(&purchase) {
-                let (solution, packed) = self.filled(&purchase);
-                if packed {
-                    self.offers_taken(solution);
+                let fixed = self.fixed(&purchase, &self.offers());
+                if let Some((solution, true)) = self.filled(&fixed, STEPS_FILLING_EARLY) {
+                    self.offer(solution);
                 }
                 tried = Some(purchase);
             } else if converged {
@@ -123,13 +123,6 @@ impl Levels<'_> {
             }
         }
         (least, converged)
-    }
-
-    /// Keeps a plan whose cost is not counted yet.
-    fn offers_taken(&mut self, solution: Option<Solution>) {
-        if let Some(solution) = solution {
-            self.offer(solution);
-        }
     }
 
     /// The cheapest purchase below the best plan; `Err` where that is not known.
@@ -200,20 +193,13 @@ impl Levels<'_> {
         fixed
     }
 
-    /// Fills the pieces of a purchase; tells whether all bars fit.
-    fn filled(&mut self, purchase: &Purchase) -> (Option<Solution>, bool) {
-        let offers = self.offers();
-        let fixed = self.fixed(purchase, &offers);
-        self.filled_in(&fixed, STEPS_FILLING_EARLY)
-    }
-
-    fn filled_in(&mut self, fixed: &Instance, most: u64) -> (Option<Solution>, bool) {
+    /// Fills the pieces that there are, as far as it goes, and tells whether all bars fit; `None` where
+    /// they are too long for it.
+    fn filled(&mut self, fixed: &Instance, most: u64) -> Option<(Solution, bool)> {
         let many: Vec<u32> = (fixed.classes.iter())
             .map(|class| class.available.unwrap_or(0))
             .collect();
-        let Some(mut bins) = Bins::new(fixed, &many) else {
-            return (None, false);
-        };
+        let mut bins = Bins::new(fixed, &many)?;
         let most = most.min(self.most_steps.saturating_sub(self.steps));
         let packed = bins.pack(most, self.stop);
         self.steps += bins.steps();
@@ -223,7 +209,7 @@ impl Levels<'_> {
             pieces,
             short,
         };
-        (Some(solution), packed)
+        Some((solution, packed))
     }
 
     /// Packs all bars into the pieces on hand and those of a purchase, or shows that they don't fit.
@@ -234,11 +220,12 @@ impl Levels<'_> {
         seeds: &mut Vec<(usize, Counts)>,
     ) -> Tried {
         let fixed = self.fixed(purchase, offers);
-        let (filled, _) = self.filled_in(&fixed, STEPS_FILLING);
-        let mut start = filled.unwrap_or_else(|| {
+        let mut start = if let Some((filled, _)) = self.filled(&fixed, STEPS_FILLING) {
+            filled
+        } else {
             let available: Vec<_> = fixed.classes.iter().map(|class| class.available).collect();
             complete(&fixed, self.arrangements, &fixed.demand, &available)
-        });
+        };
         start.cost = super::total_cost(&fixed, self.arrangements, &start);
         if start.cost.short == 0 {
             return Tried::Packed(start);
