@@ -136,6 +136,10 @@ impl Levels<'_> {
 
     /// Tries purchases from the cheapest on; gives what no plan is below.
     pub(super) fn buy(&mut self, mut least: i128) -> i128 {
+        // With one kind of roll alone that is what branching looks for anyway.
+        if self.instance.classes.len() == 1 {
+            return least;
+        }
         let mut seeds = self.seeds();
         let mut all_refuted = true;
         for _ in 0..MOST_TRIED {
