@@ -9,7 +9,7 @@ use std::{
 
 /// Folders of `src` in the order of who may import whom: each what stands before it.
 const LAYERS: &[&str] = &[
-    "units", "model", "plan", "draw", "calc", "db", "stock", "web",
+    "units", "model", "plan", "draw", "calc", "db", "stock", "people", "web",
 ];
 /// What joins them; nothing below `web` may import it. `web`, `api` and `cli` stand side by side.
 const TOP: &[&str] = &["web", "api", "cli", "app", "config", "clock", "sample"];

@@ -21,6 +21,7 @@ pub mod backdrop;
 pub mod backup;
 pub mod balance;
 pub mod calendar;
+pub mod change_log;
 pub mod design;
 pub mod fixture;
 pub mod level;
@@ -30,6 +31,7 @@ pub mod movement;
 pub mod offer;
 pub mod overview;
 pub mod part;
+pub mod person;
 pub mod piece;
 mod pin;
 pub mod place;
@@ -38,6 +40,7 @@ pub mod purchase;
 mod refusal;
 pub mod reservation;
 pub mod search;
+pub mod session;
 pub mod snapshot;
 pub mod sound;
 pub mod stage;
@@ -48,9 +51,9 @@ pub mod venue;
 
 pub use mark::Mark;
 pub use refusal::{DbError, Refusal};
-pub use tx::{ReadTx, WriteTx};
+pub use tx::{By, ReadTx, WriteTx};
 
-use crate::model::venue::Venue;
+use crate::model::{text::Name, venue::Venue};
 use mark::Watch;
 
 static MIGRATIONS: Migrator = sqlx::migrate!();
@@ -207,7 +210,12 @@ impl Db {
     /// Begins to write, alone: `BEGIN IMMEDIATE`, so that what is checked stays true until the
     /// commit.
     pub async fn write(&self) -> Result<WriteTx, DbError> {
-        WriteTx::begin(&self.writer).await
+        WriteTx::begin(&self.writer, None).await
+    }
+
+    /// The same, where the use-case knows by whom it is carried out, and when.
+    pub async fn write_as(&self, who: &Name, at_ms: i64) -> Result<WriteTx, DbError> {
+        WriteTx::begin(&self.writer, Some((who.as_str(), at_ms))).await
     }
 
     /// Closes every connection and folds the write-ahead log into the file.

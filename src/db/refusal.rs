@@ -163,6 +163,7 @@ fn refused(message: &str) -> Refusal {
         ("hold_what_is_there", Refusal::NotThereToHold),
         ("ledger_is_append_only", Refusal::LedgerOnly),
         ("test_record_is_append_only", Refusal::LedgerOnly),
+        ("change_is_append_only", Refusal::LedgerOnly),
         ("thing_moves_by_ledger", Refusal::LedgerOnly),
         ("piece_amount_is_kept", Refusal::LedgerOnly),
         ("part_in_use_is_kept", Refusal::PartInUse),

@@ -65,4 +65,14 @@ ids! {
     PurchaseId,
     /// One line of an order.
     PurchaseLineId,
+    /// Somebody who is known here.
+    PersonId,
+    /// A browser that is signed in.
+    SessionId,
+    /// A key for programs.
+    TokenId,
+    /// A link that lets somebody in for the first time.
+    InvitationId,
+    /// An entry of the log of changes.
+    ChangeId,
 }

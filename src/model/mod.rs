@@ -16,6 +16,7 @@ pub mod id;
 pub mod label;
 pub mod movement;
 pub mod part;
+pub mod person;
 pub mod picture;
 pub mod piece;
 pub mod place;

@@ -584,7 +584,7 @@ pub async fn change(
 /// Takes back what was done under a key, if nothing of the design was stored since: bars and frames
 /// are where they were, what was added goes, what was taken out comes back.
 pub async fn undo(act: &Act, id: DesignId, version: i64, key: &str) -> Result<Edited, StockError> {
-    let mut tx = act.db.write().await?;
+    let mut tx = act.db.write_as(&act.who, act.now_ms).await?;
     let pressed = db::press::find(&mut tx, key).await?;
     drop(tx);
     let done: Option<Edited> = pressed.and_then(|it| serde_json::from_str(&it.answer).ok());

@@ -128,7 +128,7 @@ pub enum Begun<T> {
 impl Act {
     /// Opens the write transaction, or finds the answer that the same press got before.
     pub async fn begin<T: DeserializeOwned>(&self) -> Result<Begun<T>, StockError> {
-        let mut tx = self.db.write().await?;
+        let mut tx = self.db.write_as(&self.who, self.now_ms).await?;
         if let Some(mine) = &self.press
             && let Some(before) = press::find(&mut tx, &mine.key).await?
         {

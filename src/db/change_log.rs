@@ -1,0 +1,90 @@
+//! The log of every change that is no movement. Triggers write what changes in the tables; signing
+//! in and out is written here.
+
+use sqlx::SqliteConnection;
+
+use super::{DbError, WriteTx, refusal::read};
+use crate::model::id::ChangeId;
+
+/// One entry.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    /// Its id; later ones are greater.
+    pub id: ChangeId,
+    /// When, in milliseconds since 1970 (UTC).
+    pub at_ms: i64,
+    /// Who, as far as it is known.
+    pub who: String,
+    /// From where; empty where it was this program itself.
+    pub address: String,
+    /// The table, or what somebody did.
+    pub of: String,
+    /// The row's id.
+    pub row: i64,
+    /// The row before.
+    pub before: Option<serde_json::Value>,
+    /// The row after.
+    pub after: Option<serde_json::Value>,
+}
+
+/// Which entries.
+#[derive(Debug, Clone, Default)]
+pub struct Filter {
+    /// Of this table only.
+    pub of: Option<String>,
+    /// By this person only.
+    pub who: Option<String>,
+    /// Older than this one.
+    pub before: Option<ChangeId>,
+}
+
+/// Entries, newest first.
+pub async fn list(
+    tx: &mut SqliteConnection,
+    filter: &Filter,
+    limit: u32,
+) -> Result<Vec<Change>, DbError> {
+    let before = filter.before.map_or(i64::MAX, |id| id.0);
+    let rows = sqlx::query!(
+        r#"SELECT id AS "id!", at_ms, who, address, of, row_id, before, after FROM change
+           WHERE id < ?1 AND (?2 IS NULL OR of = ?2) AND (?3 IS NULL OR who = ?3)
+           ORDER BY id DESC LIMIT ?4"#,
+        before,
+        filter.of,
+        filter.who,
+        limit
+    )
+    .fetch_all(tx)
+    .await?;
+    let json = |text: Option<String>| {
+        text.map(|text| read("change", serde_json::from_str(&text)))
+            .transpose()
+    };
+    rows.into_iter()
+        .map(|row| {
+            Ok(Change {
+                id: ChangeId(row.id),
+                at_ms: row.at_ms,
+                who: row.who,
+                address: row.address,
+                of: row.of,
+                row: row.row_id,
+                before: json(row.before)?,
+                after: json(row.after)?,
+            })
+        })
+        .collect()
+}
+
+/// Writes down what somebody did that is in no table, such as signing in.
+pub async fn add(tx: &mut WriteTx, of: &str, row: i64) -> Result<(), DbError> {
+    sqlx::query!(
+        "INSERT INTO change (at_ms, who, address, of, row_id)
+         SELECT at_ms, who, address, ?, ? FROM acting",
+        of,
+        row
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
