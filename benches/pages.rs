@@ -108,7 +108,9 @@ async fn book(size: Size) -> Fallible<f64> {
     let config = Config {
         data: folder.path().to_owned(),
         listen: ([127, 0, 0, 1], 0).into(),
-        trust_network: false,
+        sign_in: false,
+        behind_https: false,
+        within: false,
         hosts: Vec::new(),
     };
     let file = folder.path().join(Db::FILE);

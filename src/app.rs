@@ -11,8 +11,9 @@ use tokio::{net::TcpListener, sync::oneshot, task::JoinHandle};
 use crate::{
     clock::Clock,
     config::Config,
-    db::{Db, DbError, Mark, OpenError},
+    db::{self, Db, DbError, Mark, OpenError},
     model::venue::Venue,
+    people::Doors,
     units::Date,
     web::{self, beside::Beside},
 };
@@ -26,6 +27,7 @@ struct Inner {
     db: Db,
     clock: Clock,
     config: Config,
+    doors: Doors,
     /// The state last seen, with its settings.
     seen: RwLock<Option<(Mark, Arc<Venue>)>>,
 }
@@ -51,13 +53,12 @@ pub enum StartError {
     /// The first look into the database.
     #[error(transparent)]
     Db(#[from] DbError),
-    /// An address beyond this machine without consent.
+    /// Nobody could sign in.
     #[error(
-        "{0} can be reached from other machines, and there is no sign-in yet: anyone on the \
-         network could change the stock. Nothing was started. Add --trust-network if you trust \
-         everyone on it, or listen on 127.0.0.1."
+        "People sign in at {0}, and there is no keeper yet who could. Nothing was started. Make the \
+         first one on this machine: tapewright people add NAME --role keep (with the same --data)."
     )]
-    Network(SocketAddr),
+    NoKeeper(SocketAddr),
     /// The port.
     #[error(
         "Cannot listen on {0} ({1}). Nothing was started. Is Tapewright already running? Choose another port with --listen."
@@ -73,6 +74,7 @@ impl App {
             db,
             clock,
             config,
+            doors: Doors::default(),
             seen: RwLock::default(),
         }));
         app.now().await?;
@@ -92,6 +94,11 @@ impl App {
     /// The command line's settings.
     pub fn config(&self) -> &Config {
         &self.0.config
+    }
+
+    /// What lets people in.
+    pub fn doors(&self) -> &Doors {
+        &self.0.doors
     }
 
     /// What the service is now. The settings are read again where anything was committed since they
@@ -130,18 +137,18 @@ pub struct Running {
     beside: Beside,
 }
 
-/// Refuses an address beyond this machine unless the network was trusted on purpose.
-pub fn allowed(config: &Config) -> Result<(), StartError> {
-    if config.listen.ip().is_loopback() || config.trust_network {
-        Ok(())
-    } else {
-        Err(StartError::Network(config.listen))
+/// Refuses to serve where people sign in and nobody could.
+async fn keeper_there(app: &App) -> Result<(), StartError> {
+    let config = app.config();
+    if config.needs_sign_in() && db::person::keepers(&mut *app.db().read().await?).await? == 0 {
+        return Err(StartError::NoKeeper(config.listen));
     }
+    Ok(())
 }
 
 /// Binds and serves in the background.
 pub async fn start(app: App) -> Result<Running, StartError> {
-    allowed(app.config())?;
+    keeper_there(&app).await?;
     let listen = app.config().listen;
     let bind = |why| StartError::Bind(listen, why);
     let listener = TcpListener::bind(listen).await.map_err(bind)?;
@@ -149,6 +156,7 @@ pub async fn start(app: App) -> Result<Running, StartError> {
     let (stop, stopped) = oneshot::channel::<()>();
     let (router, beside) = web::beside::service(app.clone());
     let task = tokio::spawn(async move {
+        let router = router.into_make_service_with_connect_info::<SocketAddr>();
         axum::serve(listener, router)
             .with_graceful_shutdown(async {
                 let _ = stopped.await;

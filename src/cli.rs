@@ -94,9 +94,13 @@ struct Serve {
     /// Fill an empty database with the invented Millpond Hall first; one with anything in it stays
     #[arg(long)]
     sample: bool,
-    /// Let other machines in: there is no sign-in, so everyone on the network can change the stock
+    /// Ask people to sign in, also on this machine only (beyond it they always do)
     #[arg(long)]
-    trust_network: bool,
+    sign_in: bool,
+    /// A proxy in front of this service speaks https with browsers: cookies are for https only, and
+    /// people sign in
+    #[arg(long)]
+    behind_https: bool,
     /// A name that browsers may use for this machine, such as hall.local; may be given several times
     #[arg(long, value_name = "NAME", value_parser = host)]
     host: Vec<String>,
@@ -143,7 +147,7 @@ fn known_sets(known: &[String]) -> String {
 impl Failure {
     fn code(&self) -> ExitCode {
         match self {
-            Self::Start(StartError::Network(_)) | Self::NotJson { .. } | Self::Refused(_) => {
+            Self::Start(StartError::NoKeeper(_)) | Self::NotJson { .. } | Self::Refused(_) => {
                 ExitCode::from(2)
             }
             _ => ExitCode::FAILURE,
@@ -177,10 +181,11 @@ impl Serve {
         let config = Config {
             data,
             listen: self.listen,
-            trust_network: self.trust_network,
+            sign_in: self.sign_in,
+            behind_https: self.behind_https,
+            within: false,
             hosts: self.host,
         };
-        app::allowed(&config)?;
         let stop = stop_asked();
         let app = App::open(config, Clock::System).await?;
         if self.sample {
@@ -188,8 +193,11 @@ impl Serve {
         }
         let running = app::start(app).await?;
         say(format_args!("http://{}/", running.address));
-        if !self.listen.ip().is_loopback() {
-            tracing::warn!("open to the network: everyone on it can read and change the stock");
+        if !self.listen.ip().is_loopback() && !self.behind_https {
+            tracing::warn!(
+                "open to the network over plain http: passwords can be read on the way. Put a proxy \
+                 with https in front and start with --behind-https, see README"
+            );
         }
         running.until(stop).await;
         tracing::info!("stopped");

@@ -9,13 +9,23 @@ pub struct Config {
     pub data: PathBuf,
     /// Where to listen; port 0 takes a free one.
     pub listen: SocketAddr,
-    /// Whether others on the network were let in on purpose.
-    pub trust_network: bool,
+    /// Whether people sign in. Beyond this machine they always do.
+    pub sign_in: bool,
+    /// Whether a proxy in front of this service speaks https with browsers.
+    pub behind_https: bool,
+    /// Whether this book is served within another one, which asks who comes in for both.
+    pub within: bool,
     /// Host names under which the service is known, beside this machine's own addresses.
     pub hosts: Vec<String>,
 }
 
 impl Config {
+    /// Whether people sign in here: wherever other machines can reach the service, and where it was
+    /// asked for (behind a proxy on this machine).
+    pub const fn needs_sign_in(&self) -> bool {
+        !self.within && (self.sign_in || self.behind_https || !self.listen.ip().is_loopback())
+    }
+
     /// The address that is listened on where none is said.
     pub const LISTEN: &str = "127.0.0.1:8470";
     /// The data folder where none is said.

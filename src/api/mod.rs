@@ -27,7 +27,7 @@ use crate::{
     model::{text::Name, venue::Venue},
     stock::{Act, Press},
     units::Date,
-    web::page::hex,
+    web::{gate::Signed, page::hex},
 };
 
 mod calc;
@@ -128,6 +128,7 @@ impl FromRequestParts<App> for Api {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Problem> {
         let headers = &parts.headers;
+        let signed = parts.extensions.get::<Signed>().map(|it| it.who.clone());
         let who = match text(headers, &HeaderName::from_static(WHO))? {
             Some(name) => Name::parse(&name).map_err(|why| {
                 Problem::new(
@@ -137,6 +138,8 @@ impl FromRequestParts<App> for Api {
             })?,
             None => nobody_said(),
         };
+        // Who is signed in cannot say to be another.
+        let who = signed.unwrap_or(who);
         let key = text(headers, &HeaderName::from_static(KEY))?;
         if key
             .as_ref()

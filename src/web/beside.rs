@@ -7,6 +7,7 @@ use axum::{
     Extension, Router,
     extract::{Request, State},
     http::{StatusCode, Uri, uri::PathAndQuery},
+    middleware::from_fn_with_state,
     response::{IntoResponse as _, Response},
     routing::any,
 };
@@ -16,6 +17,7 @@ use tower::ServiceExt as _;
 use super::{
     error::{Answer, Trouble},
     form::Form,
+    gate,
     link::{self, Link},
     page::{Flash, go, go_with},
 };
@@ -65,6 +67,8 @@ impl Beside {
         }
         let config = Config {
             data: folder,
+            // Who comes in is asked by the own book, for both.
+            within: true,
             ..self.own.config().clone()
         };
         let app = App::open(config, self.own.clock().clone())
@@ -121,7 +125,8 @@ pub fn service(app: App) -> (Router, Beside) {
         .route(PATH, any(within))
         .route("/sample/", any(within))
         .route("/sample/{*rest}", any(within))
-        .with_state(beside.clone());
+        .with_state(beside.clone())
+        .layer(from_fn_with_state(app.clone(), gate::gate));
     let own = super::router(app).layer(Extension(beside.clone()));
     (own.merge(sample), beside)
 }

@@ -12,12 +12,13 @@ use sha2::{Digest as _, Sha256};
 use super::{
     error::Trouble,
     form::Form,
+    gate::Signed,
     page::{Chrome, Flash, Section, hex},
 };
 use crate::{
     app::{App, Now},
     db::{Db, ReadTx},
-    model::{text::Name, venue::Venue},
+    model::{person::Role, text::Name, venue::Venue},
     plan::outcome::UnpricedRolls,
     stock::{Act, Press},
     units::{Date, Length, LengthUnit, Money},
@@ -37,6 +38,8 @@ pub struct Cx {
     pub venue: Arc<Venue>,
     /// The venue's calendar day.
     pub today: Date,
+    /// Who is signed in, where people sign in.
+    pub signed: Option<Signed>,
     path: String,
     flash: Option<Flash>,
 }
@@ -58,7 +61,8 @@ pub fn who_to_cookie(name: &Name) -> String {
     URL_SAFE_NO_PAD.encode(name.as_str())
 }
 
-fn who_from_cookie(value: &str) -> Option<Name> {
+/// The name of a cookie's value.
+pub fn who_from_cookie(value: &str) -> Option<Name> {
     Name::parse(&String::from_utf8(URL_SAFE_NO_PAD.decode(value).ok()?).ok()?).ok()
 }
 
@@ -70,9 +74,14 @@ impl FromRequestParts<App> for Cx {
             Some(now) => now,
             None => app.now().await?,
         };
+        let signed = parts.extensions.get::<Signed>().cloned();
         Ok(Self {
             app: app.clone(),
-            who: cookie(&parts.headers, WHO_COOKIE).and_then(who_from_cookie),
+            who: match &signed {
+                Some(signed) => Some(signed.who.clone()),
+                None => cookie(&parts.headers, WHO_COOKIE).and_then(who_from_cookie),
+            },
+            signed,
             venue: now.venue,
             today: now.today,
             path: parts.uri.path().to_owned(),
@@ -98,7 +107,8 @@ impl Cx {
         let mut chrome = Chrome::bare(section, title);
         self.venue.name.as_str().clone_into(&mut chrome.venue);
         chrome.who = self.who.as_ref().map(Name::to_string);
-        chrome.warn_network = !self.app.config().listen.ip().is_loopback();
+        chrome.keeps = (self.signed.as_ref()).is_none_or(|it| it.role == Role::Keep);
+        chrome.only_looks = (self.signed.as_ref()).is_some_and(|it| it.role == Role::Look);
         chrome.flash.clone_from(&self.flash);
         chrome
     }

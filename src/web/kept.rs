@@ -24,11 +24,13 @@ use axum::{
 
 use super::{
     cx::{WHO_COOKIE, cookie},
+    gate::Signed,
     page::{Flash, KEY_LENGTH, press_key, with_keys},
 };
 use crate::{
     app::{App, Now},
     db::Mark,
+    model::person::Role,
     units::Date,
 };
 
@@ -46,6 +48,8 @@ const OVERHEAD: usize = 300;
 struct Of {
     address: String,
     who: Option<String>,
+    /// What they may do, where people sign in.
+    role: Option<Role>,
 }
 
 impl Of {
@@ -55,9 +59,14 @@ impl Of {
         if *request.method() != Method::GET || cookie(headers, Flash::COOKIE).is_some() {
             return None;
         }
+        let signed = request.extensions().get::<Signed>();
         let of = Self {
             address: request.uri().path_and_query()?.as_str().to_owned(),
-            who: cookie(headers, WHO_COOKIE).map(ToOwned::to_owned),
+            who: match signed {
+                Some(signed) => Some(signed.who.to_string()),
+                None => cookie(headers, WHO_COOKIE).map(ToOwned::to_owned),
+            },
+            role: signed.map(|signed| signed.role),
         };
         (of.size() <= MOST_WORDS).then_some(of)
     }

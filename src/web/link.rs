@@ -20,6 +20,11 @@ const RESERVED: &AsciiSet = &NON_ALPHANUMERIC
     .remove(b'_')
     .remove(b'~');
 
+/// Text as it stands in an address.
+pub fn encoded(text: &str) -> String {
+    utf8_percent_encode(text, RESERVED).to_string()
+}
+
 /// A page or an action of ours.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[expect(
@@ -40,6 +45,16 @@ pub enum Link {
     StartTape,
     StartHave,
     Search(String),
+    /// The sign-in, and where it leads.
+    SignIn(String),
+    SignOut,
+    /// An invitation, by what stands in its link.
+    Join(String),
+    WhoPassword,
+    WhoPin,
+    WhoBench,
+    WhoTake,
+    Changes(Option<i64>),
     Asset(&'static str, String),
 
     Cupboard,
@@ -235,6 +250,16 @@ impl Link {
                     write!(f, "/search?q={}", utf8_percent_encode(text, RESERVED))
                 }
             }
+            Self::SignIn(to) if to.is_empty() => f.write_str("/sign-in"),
+            Self::SignIn(to) => write!(f, "/sign-in?to={}", utf8_percent_encode(to, RESERVED)),
+            Self::SignOut => f.write_str("/sign-out"),
+            Self::Join(link) => write!(f, "/join/{}", utf8_percent_encode(link, RESERVED)),
+            Self::WhoPassword => f.write_str("/who/password"),
+            Self::WhoPin => f.write_str("/who/pin"),
+            Self::WhoBench => f.write_str("/who/bench"),
+            Self::WhoTake => f.write_str("/who/take"),
+            Self::Changes(None) => f.write_str("/changes"),
+            Self::Changes(Some(before)) => write!(f, "/changes?before={before}"),
             Self::Asset(name, hash) => write!(f, "/static/{hash}/{name}"),
 
             Self::Cupboard => f.write_str("/cupboard"),

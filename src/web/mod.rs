@@ -18,11 +18,13 @@ use tower_http::{
 
 use crate::{api, app::App};
 
+mod account;
 pub mod asset;
 pub mod at;
 mod bench;
 pub mod beside;
 mod calendar;
+mod changes;
 pub mod csv;
 mod cupboard;
 pub mod cx;
@@ -30,7 +32,9 @@ pub mod design;
 pub mod error;
 mod fixtures;
 pub mod form;
+pub mod gate;
 pub mod guard;
+mod join;
 mod kept;
 mod labels;
 mod linger;
@@ -49,6 +53,7 @@ mod search;
 pub mod settings;
 mod shopping;
 pub mod show;
+mod sign_in;
 mod start;
 mod take_in;
 mod thing;
@@ -151,6 +156,14 @@ pub fn router(app: App) -> Router {
         )
         .route("/start/tape", get(start::tape::get).post(start::tape::post))
         .route("/who", get(who::get).post(who::post))
+        .route("/who/password", post(account::password))
+        .route("/who/pin", post(account::pin))
+        .route("/who/bench", post(account::bench))
+        .route("/who/take", get(sign_in::get_hand).post(sign_in::take))
+        .route("/sign-in", get(sign_in::get).post(sign_in::post))
+        .route("/sign-out", post(sign_in::out))
+        .route("/join/{token}", get(join::get).post(join::post))
+        .route("/changes", get(changes::get))
         .route("/bench", get(bench::get))
         .route("/bench/cuts", get(bench::cuts::get).post(bench::cuts::post))
         .route("/bench/drop", get(bench::drop::get).post(bench::drop::post))
@@ -241,7 +254,8 @@ pub fn router(app: App) -> Router {
                     )
                     .into_response()
                 }))
-                .layer(DefaultBodyLimit::max(BODY_LIMIT)),
+                .layer(DefaultBodyLimit::max(BODY_LIMIT))
+                .layer(from_fn_with_state(app.clone(), gate::gate)),
         )
         .with_state(app)
 }

@@ -7,11 +7,12 @@ use axum::{
 };
 
 use super::{
+    account,
     cx::{Cx, WHO_COOKIE, who_to_cookie},
     error::Answer,
     form::Form,
     link::Link,
-    page::{Chrome, Flash, Section, go_with, page_with},
+    page::{Chrome, Flash, Section, go, go_with, page_with},
 };
 use crate::{db, model::text::Name};
 
@@ -36,13 +37,19 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
     ))
 }
 
-/// GET: the names to choose from.
+/// GET: the names to choose from; where people sign in, one's own sign-in.
 pub async fn get(cx: Cx) -> Answer {
+    if let Some(signed) = &cx.signed {
+        return account::show(&cx, signed, Form::default(), StatusCode::OK).await;
+    }
     show(&cx, Form::default(), StatusCode::OK).await
 }
 
 /// POST: takes a name for this browser.
 pub async fn post(cx: Cx, mut form: Form) -> Answer {
+    if cx.signed.is_some() {
+        return Ok(go(&Link::Who));
+    }
     let Some(name) = form.name("name") else {
         return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };

@@ -52,7 +52,9 @@ impl TestApp {
         let mut config = Config {
             data: folder.path().join("data"),
             listen: ([127, 0, 0, 1], 0).into(),
-            trust_network: false,
+            sign_in: false,
+            behind_https: false,
+            within: false,
             hosts: Vec::new(),
         };
         change(&mut config);

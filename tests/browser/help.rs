@@ -145,7 +145,9 @@ impl Stage {
         let mut config = Config {
             data: folder.path().join("data"),
             listen: ([127, 0, 0, 1], 0).into(),
-            trust_network: false,
+            sign_in: false,
+            behind_https: false,
+            within: false,
             hosts: Vec::new(),
         };
         change(&mut config);
