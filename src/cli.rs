@@ -21,11 +21,13 @@ use crate::{
         Db, DbError, OpenError,
         backup::{self, BackupError},
     },
+    people::PeopleError,
     sample::{self, SampleError},
     stock::audit,
 };
 
 mod calc;
+mod people;
 mod plan;
 
 /// Stock book and build planner for LED-tape sets of small venues.
@@ -76,6 +78,13 @@ enum Command {
     ///
     /// Changes nothing of the stock. Exit code 0 if all is well, 1 if something was found.
     Check,
+    /// The people who sign in: add the first keeper, change a password, sign somebody out
+    ///
+    /// Works while the book is being served. People sign in wherever other machines can reach it.
+    People {
+        #[command(subcommand)]
+        what: people::People,
+    },
     /// Write a checked copy of the database to a file, also while it is being served
     ///
     /// The copy is made beside FILE, checked, and only then given its name. To restore it, put it
@@ -112,6 +121,16 @@ enum Failure {
     #[error(transparent)]
     Start(#[from] StartError),
     #[error(transparent)]
+    People(#[from] PeopleError),
+    #[error("The password cannot be read ({0}). Nothing was changed.")]
+    Password(io::Error),
+    #[error("{0} Nothing was changed.")]
+    BadName(String),
+    #[error(
+        "There is nobody called “{0}”. Nothing was changed; `tapewright people list` lists all."
+    )]
+    Nobody(String),
+    #[error(transparent)]
     Backup(#[from] BackupError),
     #[error(
         "The sample could not be filled in ({0}). What was filled in stays; start again with another data folder."
@@ -147,9 +166,11 @@ fn known_sets(known: &[String]) -> String {
 impl Failure {
     fn code(&self) -> ExitCode {
         match self {
-            Self::Start(StartError::NoKeeper(_)) | Self::NotJson { .. } | Self::Refused(_) => {
-                ExitCode::from(2)
-            }
+            Self::Start(StartError::NoKeeper(_))
+            | Self::NotJson { .. }
+            | Self::Refused(_)
+            | Self::BadName(_)
+            | Self::People(PeopleError::Field { .. }) => ExitCode::from(2),
             _ => ExitCode::FAILURE,
         }
     }
@@ -161,6 +182,7 @@ pub async fn run(cli: Cli) -> ExitCode {
         Command::Serve(serve) => serve.run(cli.data).await,
         Command::Plan { design, json } => plan::run(&cli.data, &design, json).await,
         Command::Calc { kind, file } => calc::run(&kind, &file),
+        Command::People { what } => people::run(&cli.data, what).await,
         Command::Check => run_check(&cli.data).await,
         Command::Backup { file } => run_backup(&cli.data, &file).await,
     };

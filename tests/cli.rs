@@ -111,7 +111,8 @@ fn help_names_every_command_and_the_exit_codes() {
     let out = run(&["serve", "--help"], folder.path());
     for word in [
         "--listen",
-        "--trust-network",
+        "--sign-in",
+        "--behind-https",
         "--host",
         "127.0.0.1:8470",
         "RUST_LOG",
@@ -130,7 +131,11 @@ fn a_wrong_command_line_is_told_on_stderr_with_code_2() {
         (&["serve", "--host", "http://hall.test"], "bare name"),
         (&["sevre"], "sevre"),
         (&["backup"], "FILE"),
-        (&["serve", "--listen", "0.0.0.0:0"], "--trust-network"),
+        (&["serve", "--listen", "0.0.0.0:0"], "people add NAME"),
+        (
+            &["people", "add", "Ada", "--role", "king"],
+            "look, work or keep",
+        ),
     ] {
         let out = run(args, folder.path());
         assert_eq!(out.status.code(), Some(2), "{args:?}");
@@ -217,17 +222,46 @@ fn a_taken_port_is_told_with_what_to_do() {
     );
 }
 
+/// Runs a command with a line on its standard input.
+fn told(args: &[&str], folder: &Path, line: &str) -> Output {
+    use std::io::Write as _;
+    let mut child = tapewright(args, folder)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it starts");
+    let mut stdin = child.stdin.take().expect("its input");
+    writeln!(stdin, "{line}").expect("it listens");
+    drop(stdin);
+    child.wait_with_output().expect("it ends")
+}
+
 #[test]
-fn a_network_is_let_in_on_purpose_only() {
+fn the_network_gets_in_by_signing_in_only() {
     let folder = tempfile::tempdir().unwrap();
-    let mut child = tapewright(
-        &["serve", "--listen", "0.0.0.0:0", "--trust-network"],
-        folder.path(),
-    )
-    .stdout(Stdio::piped())
-    .stderr(Stdio::piped())
-    .spawn()
-    .unwrap();
+    let add = ["people", "add", "Ada", "--role", "keep"];
+    let short = told(&add, folder.path(), "short");
+    assert_eq!(short.status.code(), Some(2));
+    assert!(
+        text(&short.stderr).contains("10 to 200"),
+        "{}",
+        text(&short.stderr)
+    );
+    let added = told(&add, folder.path(), "lamp over the pond");
+    assert_eq!(added.status.code(), Some(0), "{}", text(&added.stderr));
+    assert!(
+        !text(&added.stdout).contains("lamp"),
+        "the password is not told"
+    );
+    let list = run(&["people", "list"], folder.path());
+    assert_eq!(text(&list.stdout), "Ada: keep\n");
+
+    let mut child = tapewright(&["serve", "--listen", "0.0.0.0:0"], folder.path())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
     let mut address = String::new();
     BufReader::new(child.stdout.take().unwrap())
         .read_line(&mut address)
@@ -242,10 +276,26 @@ fn a_network_is_let_in_on_purpose_only() {
         child,
         address: format!("http://127.0.0.1:{port}"),
     };
-    assert_eq!(served.get("/who"), 200);
+    assert_eq!(served.get("/sign-in"), 200);
+    assert_eq!(served.get("/api/v1/things"), 401);
+    // While it is served, somebody is taken off and a password is changed; the last keeper stays.
+    let last = run(&["people", "remove", "Ada"], folder.path());
+    assert_eq!(last.status.code(), Some(1));
+    assert!(
+        text(&last.stderr).contains("last keeper"),
+        "{}",
+        text(&last.stderr)
+    );
+    let other = told(
+        &["people", "password", "Ada"],
+        folder.path(),
+        "pond over the lamp",
+    );
+    assert_eq!(other.status.code(), Some(0), "{}", text(&other.stderr));
     let (code, log) = served.end("TERM");
     assert_eq!(code, Some(0));
-    assert!(log.contains("everyone on it can read and change"), "{log}");
+    assert!(log.contains("over plain http"), "{log}");
+    assert!(!log.contains("pond"), "{log}");
 }
 
 #[test]

@@ -29,8 +29,35 @@ use tapewright::{
     clock::Clock,
     config::Config,
     db::Db,
+    model::{
+        person::{Password, Role},
+        text::Name,
+    },
+    people::roll,
 };
 use tempfile::TempDir;
+
+/// The keeper of a service where people sign in.
+pub const KEEPER: &str = "Ada";
+/// Everybody's password.
+pub const PASSWORD: &str = "lamp over the pond";
+
+async fn add_person(app: &App, name: &str, role: Role) {
+    let word = |text: &str| Name::parse(text).expect("a name");
+    let password = Password::new(PASSWORD).expect("a password");
+    let (db, now) = (app.db(), app.clock().now_ms());
+    roll::set(
+        db,
+        app.doors(),
+        &word("test"),
+        &word(name),
+        role,
+        password,
+        now,
+    )
+    .await
+    .expect("somebody is added");
+}
 
 /// A running service on a database of its own.
 pub struct TestApp {
@@ -62,6 +89,9 @@ impl TestApp {
         let app = App::open(config, clock.clone())
             .await
             .expect("the database opens");
+        if app.config().needs_sign_in() {
+            add_person(&app, KEEPER, Role::Keep).await;
+        }
         let running = app::start(app).await.expect("the service starts");
         let browser = Browser::new(format!("http://{}", running.address));
         Self {
@@ -70,6 +100,16 @@ impl TestApp {
             browser,
             folder,
         }
+    }
+
+    /// Starts where people sign in, with one keeper.
+    pub async fn guarded() -> Self {
+        Self::with(|config| config.sign_in = true).await
+    }
+
+    /// Adds somebody who signs in by [`PASSWORD`].
+    pub async fn add_person(&self, name: &str, role: Role) {
+        add_person(self.running.app(), name, role).await;
     }
 
     /// The clock, to go to another day.
@@ -122,6 +162,22 @@ impl Browser {
             base,
             cookies: Arc::default(),
         }
+    }
+
+    /// Signs in, and fails the test where that is refused.
+    pub async fn sign_in(&self, name: &str) {
+        let page = self.try_sign_in(name, PASSWORD).await;
+        assert_eq!(page.status, 303, "{}", page.text("main"));
+    }
+
+    /// Tries to sign in.
+    pub async fn try_sign_in(&self, name: &str, password: &str) -> Page {
+        let page = self.get("/sign-in").await;
+        let form = page.form("main form");
+        form.set("sign-in-name", name)
+            .set("sign-in-password", password)
+            .send(self)
+            .await
     }
 
     /// `http://address:port`.
@@ -425,6 +481,11 @@ impl FilledForm {
         self.fields.retain(|(field, _)| field != name);
         self.fields.push((name.to_owned(), value.to_owned()));
         self
+    }
+
+    /// Sends it elsewhere, as a browser does that is told to by 307.
+    pub async fn send_to(&self, browser: &Browser, path: &str) -> Page {
+        browser.send_form(&self.method, path, &self.fields).await
     }
 
     /// Sends it.

@@ -18,6 +18,7 @@ mod help;
 mod kept;
 mod labels;
 mod parts;
+mod people;
 mod pins;
 mod prices;
 mod sample;
