@@ -208,6 +208,10 @@ impl Serve {
             within: false,
             hosts: self.host,
         };
+        // Before anything is made: a mistyped folder must not leave an empty book behind.
+        if config.needs_sign_in() && !exists(&config.data).await {
+            return Err(StartError::NoKeeper(config.listen).into());
+        }
         let stop = stop_asked();
         let app = App::open(config, Clock::System).await?;
         if self.sample {
@@ -236,13 +240,18 @@ async fn fill_sample(app: &App) -> Result<(), Failure> {
     Ok(())
 }
 
+/// Whether a data folder has a database.
+async fn exists(data: &Path) -> bool {
+    let file = data.join(Db::FILE);
+    tokio::fs::try_exists(&file).await.unwrap_or(false)
+}
+
 /// Opens a data folder's database, but makes none.
 async fn open_existing(data: &Path) -> Result<Db, Failure> {
-    let file = data.join(Db::FILE);
-    if tokio::fs::try_exists(&file).await.unwrap_or(false) {
+    if exists(data).await {
         Ok(Db::open(data).await?)
     } else {
-        Err(Failure::NoDatabase(file))
+        Err(Failure::NoDatabase(data.join(Db::FILE)))
     }
 }
 

@@ -222,6 +222,28 @@ async fn every_named_rule_refuses_what_it_must() {
              DELETE FROM test_record".into(),
         ),
         (
+            "change_is_append_only",
+            Refusal::LedgerOnly,
+            "UPDATE change SET who = 'Otto'".into(),
+        ),
+        (
+            "change_is_append_only",
+            Refusal::LedgerOnly,
+            "DELETE FROM change".into(),
+        ),
+        (
+            "ledger_is_append_only",
+            Refusal::LedgerOnly,
+            "INSERT INTO movement_origin (movement_id, address) SELECT id, '10.0.0.9' FROM movement LIMIT 1;
+             UPDATE movement_origin SET address = '10.0.0.8'".into(),
+        ),
+        (
+            "ledger_is_append_only",
+            Refusal::LedgerOnly,
+            "INSERT INTO movement_origin (movement_id, address) SELECT id, '10.0.0.9' FROM movement LIMIT 1;
+             DELETE FROM movement_origin".into(),
+        ),
+        (
             "thing_moves_by_ledger",
             Refusal::LedgerOnly,
             format!("UPDATE thing SET account_id = {room} WHERE tag = 'O-1'"),
@@ -524,4 +546,84 @@ async fn totals_are_filled_in_for_a_book_that_had_none() {
     );
     tx.commit().await.unwrap();
     assert_eq!(audit(&house.db).await.unwrap(), Vec::<String>::new());
+}
+
+/// Tables whose changes are no entries of the log of changes: what the ledger tells already, what is
+/// only there for speed, what is only ever added to, and what lets people in (written down by what
+/// they did with it).
+const NOT_LOGGED: &[&str] = &[
+    "_sqlx_migrations",
+    "account",
+    "acting",
+    "api_token",
+    "balance",
+    "change",
+    "design_backdrop",
+    "fixture",
+    "frame",
+    "hold",
+    "invitation",
+    "loan",
+    "movement",
+    "movement_line",
+    "movement_origin",
+    "part_total",
+    "piece",
+    "press",
+    "purchase_receipt",
+    "revision",
+    "session",
+    "session_hand",
+    "step",
+    "test_record",
+    "thing",
+    "unit",
+];
+/// Columns that say nothing of their own, or that nobody may read.
+const NOT_TOLD: &[&str] = &[
+    "id",
+    "version",
+    "words",
+    "path",
+    "plan",
+    "plan_digest",
+    "password",
+    "pin",
+];
+
+#[tokio::test]
+async fn every_change_of_a_table_is_logged_column_by_column() {
+    let house = house().await;
+    let mut tx = house.db.read().await.unwrap();
+    let triggers: std::collections::BTreeMap<String, String> =
+        statements(&mut tx, "trigger").await.into_iter().collect();
+    for (table, _) in statements(&mut tx, "table").await {
+        if NOT_LOGGED.contains(&&*table) || table.starts_with("sqlite_") {
+            continue;
+        }
+        let columns: Vec<String> = sqlx::query_scalar("SELECT name FROM pragma_table_info(?)")
+            .bind(&table)
+            .fetch_all(&mut *tx)
+            .await
+            .unwrap();
+        for kind in ["added", "changed", "removed"] {
+            let name = format!("{table}_{kind}_is_logged");
+            let sql = triggers
+                .get(&name)
+                .unwrap_or_else(|| panic!("there is no {name}"));
+            for column in columns
+                .iter()
+                .filter(|column| !NOT_TOLD.contains(&&***column))
+            {
+                assert!(
+                    sql.contains(&format!("'{column}',")),
+                    "{name} leaves out {column}"
+                );
+                if kind == "changed" {
+                    let tells = format!("OLD.{column} IS NOT NEW.{column}");
+                    assert!(sql.contains(&tells), "{name} does not see {column}");
+                }
+            }
+        }
+    }
 }

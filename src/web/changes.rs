@@ -63,7 +63,7 @@ struct ChangesPage {
     rows: Vec<Row>,
     kinds: Vec<Choice>,
     people: Vec<Choice>,
-    older: Option<String>,
+    older: Option<Link>,
     form: Form,
 }
 
@@ -144,13 +144,11 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     drop(tx);
     let full = changes.len() == PAGE as usize;
     let older = changes.last().filter(|_| full).map(|last| {
-        let mut link = Link::Changes(Some(last.id.0)).to_string();
-        for (name, value) in [("of", &filter.of), ("who", &filter.who)] {
-            if let Some(value) = value {
-                link.push_str(&format!("&{name}={}", super::link::encoded(value)));
-            }
-        }
-        link
+        Link::Changes.with([
+            ("of", filter.of.clone().unwrap_or_default()),
+            ("who", filter.who.clone().unwrap_or_default()),
+            ("before", last.id.to_string()),
+        ])
     });
     let all = |words: &str| [(String::new(), words.to_owned())];
     let kinds = OF

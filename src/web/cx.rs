@@ -18,7 +18,7 @@ use super::{
 use crate::{
     app::{App, Now},
     db::{Db, ReadTx},
-    model::{person::Role, text::Name, venue::Venue},
+    model::{text::Name, venue::Venue},
     plan::outcome::UnpricedRolls,
     stock::{Act, Press},
     units::{Date, Length, LengthUnit, Money},
@@ -107,8 +107,7 @@ impl Cx {
         let mut chrome = Chrome::bare(section, title);
         self.venue.name.as_str().clone_into(&mut chrome.venue);
         chrome.who = self.who.as_ref().map(Name::to_string);
-        chrome.keeps = (self.signed.as_ref()).is_none_or(|it| it.role == Role::Keep);
-        chrome.only_looks = (self.signed.as_ref()).is_some_and(|it| it.role == Role::Look);
+        chrome.role = self.signed.as_ref().map(|signed| signed.role);
         chrome.flash.clone_from(&self.flash);
         chrome
     }

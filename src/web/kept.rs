@@ -246,6 +246,7 @@ mod tests {
         Of {
             address: format!("/log?before={number}"),
             who: None,
+            role: None,
         }
     }
 

@@ -20,11 +20,6 @@ const RESERVED: &AsciiSet = &NON_ALPHANUMERIC
     .remove(b'_')
     .remove(b'~');
 
-/// Text as it stands in an address.
-pub fn encoded(text: &str) -> String {
-    utf8_percent_encode(text, RESERVED).to_string()
-}
-
 /// A page or an action of ours.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[expect(
@@ -54,7 +49,7 @@ pub enum Link {
     WhoPin,
     WhoBench,
     WhoTake,
-    Changes(Option<i64>),
+    Changes,
     Asset(&'static str, String),
 
     Cupboard,
@@ -258,8 +253,7 @@ impl Link {
             Self::WhoPin => f.write_str("/who/pin"),
             Self::WhoBench => f.write_str("/who/bench"),
             Self::WhoTake => f.write_str("/who/take"),
-            Self::Changes(None) => f.write_str("/changes"),
-            Self::Changes(Some(before)) => write!(f, "/changes?before={before}"),
+            Self::Changes => f.write_str("/changes"),
             Self::Asset(name, hash) => write!(f, "/static/{hash}/{name}"),
 
             Self::Cupboard => f.write_str("/cupboard"),

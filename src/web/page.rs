@@ -14,7 +14,7 @@ use super::{
     asset,
     link::{self, Link},
 };
-use crate::model::id::MovementId;
+use crate::model::{id::MovementId, person::Role};
 
 /// The entries of the main navigation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -147,8 +147,7 @@ pub struct Chrome {
     pub css: &'static str,
     pub js: &'static str,
     pub icon: &'static str,
-    pub only_looks: bool,
-    pub keeps: bool,
+    pub role: Option<Role>,
     pub shut: bool,
     pub keep_drafts: bool,
     pub in_sample: bool,
@@ -158,6 +157,16 @@ pub struct Chrome {
 }
 
 impl Chrome {
+    /// Whether who reads may change nothing.
+    pub fn only_looks(&self) -> bool {
+        self.role == Some(Role::Look)
+    }
+
+    /// Whether who reads may change everything.
+    pub fn keeps(&self) -> bool {
+        self.role.is_none_or(|role| role == Role::Keep)
+    }
+
     /// The frame without a venue or person: for errors that come before either is known.
     pub fn bare(section: Section, title: impl Into<String>) -> Self {
         let item = |href, label, of| NavItem {
@@ -186,8 +195,7 @@ impl Chrome {
             css: &asset::STYLE,
             js: &asset::SCRIPT,
             icon: &asset::ICON,
-            only_looks: false,
-            keeps: true,
+            role: None,
             shut: false,
             keep_drafts: false,
             in_sample: !link::book().is_empty(),
