@@ -111,6 +111,7 @@ async fn book(size: Size) -> Fallible<f64> {
         sign_in: false,
         behind_https: false,
         within: false,
+        backups: tapewright::config::Backups::default(),
         hosts: Vec::new(),
     };
     let file = folder.path().join(Db::FILE);

@@ -9,6 +9,7 @@ use std::{
 use tokio::{net::TcpListener, sync::oneshot, task::JoinHandle};
 
 use crate::{
+    backups,
     clock::Clock,
     config::Config,
     db::{self, Db, DbError, Mark, OpenError},
@@ -133,6 +134,7 @@ pub struct Running {
     pub address: SocketAddr,
     stop: oneshot::Sender<()>,
     task: JoinHandle<std::io::Result<()>>,
+    backups: JoinHandle<()>,
     app: App,
     beside: Beside,
 }
@@ -163,8 +165,10 @@ pub async fn start(app: App) -> Result<Running, StartError> {
             })
             .await
     });
+    let backups = tokio::spawn(backups::keep_making(app.clone()));
     Ok(Running {
         address,
+        backups,
         stop,
         task,
         app,
@@ -187,6 +191,7 @@ impl Running {
     /// Answers what is under way, closes the database and returns.
     pub async fn stop(self) {
         let _ = self.stop.send(());
+        self.backups.abort();
         // A browser that keeps its connection open must not keep the service from ending.
         if tokio::time::timeout(std::time::Duration::from_secs(5), self.task)
             .await

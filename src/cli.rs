@@ -16,10 +16,11 @@ use crate::{
     app::{self, App, StartError},
     calc::Refused,
     clock::Clock,
-    config::Config,
+    config::{Backups, Config},
     db::{
         Db, DbError, OpenError,
         backup::{self, BackupError},
+        restore::{self, RestoreError},
     },
     people::PeopleError,
     sample::{self, SampleError},
@@ -85,10 +86,18 @@ enum Command {
         #[command(subcommand)]
         what: people::People,
     },
+    /// Bring a backup back into a new data folder, and check it there
+    ///
+    /// --data names the new folder. A folder that holds a book already is refused. The backup stays
+    /// as it is; serve the folder with --data to use it.
+    Restore {
+        /// The backup
+        file: PathBuf,
+    },
     /// Write a checked copy of the database to a file, also while it is being served
     ///
-    /// The copy is made beside FILE, checked, and only then given its name. To restore it, put it
-    /// into a data folder of its own as tapewright.sqlite and serve that with --data.
+    /// The copy is made beside FILE, checked, and only then given its name. The restore command brings
+    /// it back.
     Backup {
         /// The file to write; it must not be there yet
         file: PathBuf,
@@ -110,6 +119,12 @@ struct Serve {
     /// people sign in
     #[arg(long)]
     behind_https: bool,
+    /// Make a backup into the data folder's backups every so many hours if anything changed; 0: never
+    #[arg(long, value_name = "HOURS", default_value_t = 24)]
+    backup_every: u32,
+    /// How many of those are kept
+    #[arg(long, value_name = "NUMBER", default_value_t = 14, value_parser = clap::value_parser!(u16).range(1..=1000))]
+    backups_kept: u16,
     /// A name that browsers may use for this machine, such as hall.local; may be given several times
     #[arg(long, value_name = "NAME", value_parser = host)]
     host: Vec<String>,
@@ -130,6 +145,8 @@ enum Failure {
         "There is nobody called “{0}”. Nothing was changed; `tapewright people list` lists all."
     )]
     Nobody(String),
+    #[error(transparent)]
+    Restore(#[from] RestoreError),
     #[error(transparent)]
     Backup(#[from] BackupError),
     #[error(
@@ -184,6 +201,7 @@ pub async fn run(cli: Cli) -> ExitCode {
         Command::Calc { kind, file } => calc::run(&kind, &file),
         Command::People { what } => people::run(&cli.data, what).await,
         Command::Check => run_check(&cli.data).await,
+        Command::Restore { file } => run_restore(&cli.data, &file).await,
         Command::Backup { file } => run_backup(&cli.data, &file).await,
     };
     done.unwrap_or_else(|failure| {
@@ -206,6 +224,10 @@ impl Serve {
             sign_in: self.sign_in,
             behind_https: self.behind_https,
             within: false,
+            backups: Backups {
+                every_hours: self.backup_every,
+                kept: self.backups_kept,
+            },
             hosts: self.host,
         };
         // Before anything is made: a mistyped folder must not leave an empty book behind.
@@ -282,6 +304,16 @@ async fn run_backup(data: &Path, file: &Path) -> Result<ExitCode, Failure> {
         "{}: {} bytes, {} movements; checked.",
         made.file.display(),
         made.bytes,
+        made.movements
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn run_restore(data: &Path, file: &Path) -> Result<ExitCode, Failure> {
+    let made = restore::restore(file, data).await?;
+    say(format_args!(
+        "{}: {} movements; checked. Serve it with --data {0}",
+        made.folder.display(),
         made.movements
     ));
     Ok(ExitCode::SUCCESS)

@@ -2,6 +2,15 @@
 
 use std::{net::SocketAddr, path::PathBuf};
 
+/// Backups that are made by themselves.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Backups {
+    /// Hours from one to the next; 0: none are made.
+    pub every_hours: u32,
+    /// How many are kept.
+    pub kept: u16,
+}
+
 /// How to serve.
 #[derive(Debug, Clone)]
 pub struct Config {
@@ -13,6 +22,8 @@ pub struct Config {
     pub sign_in: bool,
     /// Whether a proxy in front of this service speaks https with browsers.
     pub behind_https: bool,
+    /// Backups that are made by themselves.
+    pub backups: Backups,
     /// Whether this book is served within another one, which asks who comes in for both.
     pub within: bool,
     /// Host names under which the service is known, beside this machine's own addresses.

@@ -10,6 +10,7 @@
 
 pub mod api;
 pub mod app;
+pub mod backups;
 pub mod calc;
 pub mod cli;
 pub mod clock;

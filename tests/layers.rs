@@ -12,7 +12,9 @@ const LAYERS: &[&str] = &[
     "units", "model", "plan", "draw", "calc", "db", "stock", "people", "web",
 ];
 /// What joins them; nothing below `web` may import it. `web`, `api` and `cli` stand side by side.
-const TOP: &[&str] = &["web", "api", "cli", "app", "config", "clock", "sample"];
+const TOP: &[&str] = &[
+    "web", "api", "cli", "app", "backups", "config", "clock", "sample",
+];
 /// Layers without async, database, HTTP or clock.
 const PURE: &[&str] = &["units", "model", "plan", "draw", "calc"];
 

@@ -39,6 +39,7 @@ pub mod press;
 pub mod purchase;
 mod refusal;
 pub mod reservation;
+pub mod restore;
 pub mod search;
 pub mod session;
 pub mod snapshot;
@@ -105,6 +106,17 @@ pub enum OpenError {
         /// What went wrong.
         why: MigrateError,
     },
+    /// No copy could be kept before an upgrade.
+    #[error(
+        "The database {} must be brought up to date, and no copy of it could be kept before: {why} \
+         The database was not changed.", file.display()
+    )]
+    NotKept {
+        /// Which file.
+        file: PathBuf,
+        /// Why not.
+        why: Box<backup::BackupError>,
+    },
     /// SQLite refused.
     #[error(
         "The database {} cannot be opened ({why}). Nothing was changed. See that the file may be \
@@ -157,6 +169,16 @@ impl Db {
             .connect_with(options.clone())
             .await
             .map_err(sqlite)?;
+        let newest = MIGRATIONS.iter().map(|step| step.version).max();
+        if let Some(kept) = restore::before_upgrade(file, newest.unwrap_or(0))
+            .await
+            .map_err(|why| OpenError::NotKept {
+                file: file.to_owned(),
+                why: Box::new(why),
+            })?
+        {
+            tracing::info!(copy = %kept.display(), "a copy was kept before the book is brought up to date");
+        }
         MIGRATIONS.run(&writer).await.map_err(|why| match why {
             MigrateError::VersionMissing(step) => OpenError::Newer {
                 file: file.to_owned(),

@@ -82,6 +82,7 @@ impl TestApp {
             sign_in: false,
             behind_https: false,
             within: false,
+            backups: tapewright::config::Backups::default(),
             hosts: Vec::new(),
         };
         change(&mut config);
@@ -110,6 +111,11 @@ impl TestApp {
     /// Adds somebody who signs in by [`PASSWORD`].
     pub async fn add_person(&self, name: &str, role: Role) {
         add_person(self.running.app(), name, role).await;
+    }
+
+    /// The service itself.
+    pub fn app(&self) -> &App {
+        self.running.app()
     }
 
     /// The clock, to go to another day.

@@ -154,4 +154,85 @@ async fn a_backup_is_made_from_the_page_and_listed() {
     let page = app.follow(&page).await;
     assert!(page.text("#flash").contains("made and checked"));
     assert_eq!(page.count("ul.rows li"), 1);
+    // It is brought back into a folder of its own, once.
+    let name = page.attributes("ul.rows button", "value")[0].clone();
+    let back = app.post("/settings/backup", &[("restore", &name)]).await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    let folder = app
+        .folder()
+        .join("data/restored")
+        .join(name.trim_end_matches(".sqlite"));
+    let restored = tapewright::db::Db::open(&folder).await.unwrap();
+    assert!(
+        tapewright::stock::audit::audit(&restored)
+            .await
+            .unwrap()
+            .is_empty()
+    );
+    restored.close().await;
+    let again = app.post("/settings/backup", &[("restore", &name)]).await;
+    assert_eq!(again.status, 409, "{}", again.text("main"));
+    assert!(again.text("main").contains("holds a stock book already"));
+    for strange in [
+        "../data/tapewright.sqlite",
+        "",
+        "x/../../y.sqlite",
+        "tapewright",
+        "none.sqlite",
+    ] {
+        let refused = app.post("/settings/backup", &[("restore", strange)]).await;
+        assert!(
+            refused.status == 404 || refused.status == 409,
+            "{strange}: {}",
+            refused.status
+        );
+    }
+}
+
+#[tokio::test]
+async fn backups_are_made_by_themselves_when_something_changed_and_the_oldest_go() {
+    let app = TestApp::with(|config| {
+        config.backups = tapewright::config::Backups {
+            every_hours: 24,
+            kept: 2,
+        };
+    })
+    .await;
+    let folder = app.folder().join("data/backups");
+    let names = || {
+        let mut names: Vec<String> = std::fs::read_dir(&folder)
+            .unwrap()
+            .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
+            .collect();
+        names.sort();
+        names
+    };
+    app.post("/settings/backup", &[]).await;
+    let by_hand = names();
+    let mut last = tapewright::backups::once(app.app(), None).await.unwrap();
+    assert_eq!(names().len(), 2);
+    // Nothing changed: none is made.
+    app.clock().set(jiff::civil::date(2026, 3, 6));
+    let same = tapewright::backups::once(app.app(), Some(last))
+        .await
+        .unwrap();
+    assert_eq!((same, names().len()), (last, 2));
+    for day in 7..10 {
+        app.clock().set(jiff::civil::date(2026, 3, day));
+        let name = format!("Person {day}");
+        app.post("/settings/people", &[("name", &name)]).await;
+        last = tapewright::backups::once(app.app(), Some(last))
+            .await
+            .unwrap();
+    }
+    let kept = names();
+    assert_eq!(kept.len(), 3, "{kept:?}");
+    assert!(
+        kept.contains(&by_hand[0]),
+        "one made by hand went: {kept:?}"
+    );
+    assert!(
+        kept[1].starts_with("auto-2026-03-08") && kept[2].starts_with("auto-2026-03-09"),
+        "{kept:?}"
+    );
 }

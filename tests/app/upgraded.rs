@@ -95,6 +95,21 @@ async fn a_book_of_each_older_step_is_brought_up_to_date_and_is_the_same_book() 
         let folder = tempfile::tempdir().unwrap();
         write_older(app.db().file(), step, &folder.path().join(Db::FILE)).await;
         let db = Db::open(folder.path()).await.unwrap();
+        // What was there before is kept, as it was.
+        let kept = folder
+            .path()
+            .join(format!("backups/before-step-{last}-1.sqlite"));
+        let mut conn = SqliteConnection::connect_with(
+            &SqliteConnectOptions::new().filename(&kept).read_only(true),
+        )
+        .await
+        .unwrap();
+        let was: i64 = sqlx::query_scalar("SELECT max(version) FROM _sqlx_migrations")
+            .fetch_one(&mut conn)
+            .await
+            .unwrap();
+        assert_eq!(was, step);
+        conn.close().await.unwrap();
         let found = stock::audit::audit(&db).await.unwrap();
         assert!(found.is_empty(), "from step {step}: {found:?}");
         let then = told(&app, &db).await;

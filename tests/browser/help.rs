@@ -148,6 +148,7 @@ impl Stage {
             sign_in: false,
             behind_https: false,
             within: false,
+            backups: tapewright::config::Backups::default(),
             hosts: Vec::new(),
         };
         change(&mut config);

@@ -4,7 +4,11 @@ use askama::Template;
 use axum::http::StatusCode;
 
 use crate::{
-    db::backup::{self, BackupError},
+    backups::FOLDER,
+    db::{
+        backup::{self, BackupError},
+        restore,
+    },
     web::{
         cx::Cx,
         error::{Answer, Trouble},
@@ -14,8 +18,6 @@ use crate::{
     },
 };
 
-/// The folder of backups in the data folder.
-const FOLDER: &str = "backups";
 /// The most backups that the page lists.
 const LISTED: usize = 50;
 
@@ -28,6 +30,9 @@ struct Row {
 #[template(path = "settings/backup.html")]
 struct BackupPage {
     chrome: Chrome,
+    /// Hours from one backup to the next that is made by itself; 0: none are.
+    every_hours: u32,
+    kept: u16,
     rows: Vec<Row>,
     folder: String,
 }
@@ -53,6 +58,8 @@ pub async fn get(cx: Cx) -> Answer {
     let chrome = cx.chrome(Section::Settings, "Backup");
     Ok(page(&BackupPage {
         chrome,
+        every_hours: cx.app.config().backups.every_hours,
+        kept: cx.app.config().backups.kept,
         rows,
         folder: folder.display().to_string(),
     }))
@@ -65,8 +72,39 @@ fn size_words(bytes: u64) -> String {
     }
 }
 
-/// POST: makes one now.
-pub async fn post(cx: Cx, _form: Form) -> Answer {
+/// Brings a backup of the list back into a folder of its own, beside the backups.
+async fn bring_back(cx: &Cx, name: &str) -> Answer {
+    let plain = name.strip_suffix(".sqlite").filter(|stem| {
+        !stem.is_empty()
+            && stem
+                .bytes()
+                .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
+    });
+    let Some(stem) = plain else {
+        return Err(Trouble::not_found("backup").or_go(Link::Backup, "Back to the backups"));
+    };
+    let data = &cx.app.config().data;
+    let folder = data.join("restored").join(stem);
+    match restore::restore(&data.join(FOLDER).join(name), &folder).await {
+        Ok(done) => Ok(go_with(
+            &Link::Backup,
+            &Flash::good(format!(
+                "The backup is restored into {} and checked: {} movements. This book is as it was. To \
+                 use the restored one, stop Tapewright and start it with --data and that folder.",
+                folder.display(),
+                done.movements
+            )),
+        )),
+        Err(why) => Err(Trouble::new(StatusCode::CONFLICT, why.to_string())
+            .or_go(Link::Backup, "Back to the backups")),
+    }
+}
+
+/// POST: makes one now, or brings one back.
+pub async fn post(cx: Cx, form: Form) -> Answer {
+    if form.has("restore") {
+        return bring_back(&cx, form.value("restore")).await;
+    }
     let folder = cx.app.config().data.join(FOLDER);
     let trouble = |why: &dyn std::fmt::Display| {
         Trouble::new(
