@@ -108,7 +108,8 @@ async fn a_book_of_each_older_step_is_brought_up_to_date_and_is_the_same_book() 
             .fetch_one(&mut conn)
             .await
             .unwrap();
-        assert_eq!(was, step);
+        let steps = STEPS.iter().map(|one| one.version);
+        assert_eq!(Some(was), steps.filter(|one| *one <= step).max());
         conn.close().await.unwrap();
         let found = stock::audit::audit(&db).await.unwrap();
         assert!(found.is_empty(), "from step {step}: {found:?}");

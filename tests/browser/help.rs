@@ -32,6 +32,11 @@ use tapewright::{
     app::{self, App, Running},
     clock::Clock,
     config::Config,
+    model::{
+        person::{Password, Role},
+        text::Name,
+    },
+    people::roll,
     sample,
 };
 use tempfile::TempDir;
@@ -124,6 +129,9 @@ impl WebDriverCompatibleCommand for Extra {
 /// a phone, a laptop.
 pub const WIDTHS: [u32; 3] = [320, 360, 1280];
 
+/// The password of the keeper Ada, where people sign in.
+pub const PASSWORD: &str = "lamp over the pond";
+
 impl Stage {
     /// An empty database, at 5 March 2026.
     pub async fn new() -> Self {
@@ -154,6 +162,14 @@ impl Stage {
         change(&mut config);
         let clock = Clock::at(jiff::civil::date(2026, 3, 5));
         let app = App::open(config, clock).await.expect("the database opens");
+        if app.config().needs_sign_in() {
+            let word = |text: &str| Name::parse(text).expect("a name");
+            let password = Password::new(PASSWORD).expect("a password");
+            let (by, who, now) = (word("test"), word("Ada"), app.clock().now_ms());
+            roll::set(app.db(), app.doors(), &by, &who, Role::Keep, password, now)
+                .await
+                .expect("a keeper");
+        }
         let running = app::start(app).await.expect("the service starts");
         let base = format!("http://{}", running.address);
 

@@ -8,4 +8,5 @@ mod labels;
 mod lost;
 mod pages;
 mod plain_http;
+mod sign_in;
 mod who;
