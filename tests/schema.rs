@@ -570,6 +570,7 @@ const NOT_LOGGED: &[&str] = &[
     "part_total",
     "piece",
     "press",
+    "print",
     "purchase_receipt",
     "revision",
     "session",

@@ -36,6 +36,7 @@ pub mod piece;
 mod pin;
 pub mod place;
 pub mod press;
+pub mod print;
 pub mod purchase;
 mod refusal;
 pub mod reservation;

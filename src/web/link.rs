@@ -137,7 +137,10 @@ pub enum Link {
     Strike(DesignId),
     StrikeLine(DesignId),
     ShowDay(DesignId),
+    Sheets(DesignId),
     Sheet(DesignId, &'static str),
+    PrintAsk(DesignId),
+    Print(DesignId, String),
 
     Shopping,
     ShoppingOrder,
@@ -345,6 +348,15 @@ impl Link {
             Self::Strike(id) => write!(f, "/designs/{id}/strike"),
             Self::StrikeLine(id) => write!(f, "/designs/{id}/strike/line"),
             Self::ShowDay(id) => write!(f, "/designs/{id}/show-day"),
+            Self::Sheets(id) => write!(f, "/designs/{id}/sheets"),
+            Self::PrintAsk(id) => write!(f, "/designs/{id}/print"),
+            Self::Print(id, mark) => {
+                write!(
+                    f,
+                    "/designs/{id}/print/{}",
+                    utf8_percent_encode(mark, RESERVED)
+                )
+            }
             Self::Sheet(id, sheet) => write!(f, "/designs/{id}/sheets/{sheet}"),
 
             Self::Shopping => f.write_str("/shopping"),

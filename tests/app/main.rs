@@ -23,6 +23,7 @@ mod pins;
 mod prices;
 mod sample;
 mod settings;
+mod sheets;
 mod show_day;
 mod start;
 mod suits;

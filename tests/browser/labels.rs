@@ -12,7 +12,7 @@ use tapewright::{
 use crate::help::Stage;
 
 /// What a program says of a document.
-fn said(program: &str, args: &[&str]) -> String {
+pub(crate) fn said(program: &str, args: &[&str]) -> String {
     let done = Command::new(program)
         .args(args)
         .output()
@@ -21,7 +21,7 @@ fn said(program: &str, args: &[&str]) -> String {
 }
 
 /// How many papers a document has, and their width and height in mm.
-fn papers(document: &str) -> (usize, [f64; 2]) {
+pub(crate) fn papers(document: &str) -> (usize, [f64; 2]) {
     let info = said("pdfinfo", &[document]);
     let value = |name: &str| {
         let line = info.lines().find_map(|line| line.strip_prefix(name));

@@ -8,5 +8,6 @@ mod labels;
 mod lost;
 mod pages;
 mod plain_http;
+mod sheets;
 mod sign_in;
 mod who;

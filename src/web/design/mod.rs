@@ -59,7 +59,7 @@ pub mod pins;
 pub mod power;
 pub mod reserve;
 pub mod reuse;
-pub mod sheet;
+pub mod sheets;
 pub mod shopping;
 pub mod short;
 pub mod show_day;
@@ -138,7 +138,10 @@ pub fn routes() -> Router<App> {
             "/designs/{id}/reserve",
             get(reserve::get).post(reserve::post),
         )
-        .route("/designs/{id}/sheets/{sheet}", get(sheet::get))
+        .route("/designs/{id}/sheets", get(sheets::list))
+        .route("/designs/{id}/sheets/{sheet}", get(sheets::get))
+        .route("/designs/{id}/print", get(sheets::ask))
+        .route("/designs/{id}/print/{mark}", get(sheets::print))
 }
 
 /// A design with everything that its pages show.

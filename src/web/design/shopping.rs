@@ -22,34 +22,54 @@ use crate::{
     },
 };
 
-struct Line {
-    part: String,
-    href: Option<Link>,
-    packs: String,
-    short: String,
-    cost: String,
-    left_over: String,
-    ask: Option<Link>,
+/// What is bought by one offer.
+pub struct Line {
+    /// The part.
+    pub part: String,
+    /// Its page.
+    pub href: Option<Link>,
+    /// How many of which pack.
+    pub packs: String,
+    /// What is short.
+    pub short: String,
+    /// What it costs.
+    pub cost: String,
+    /// What is left over of it.
+    pub left_over: String,
+    /// Where it says why.
+    pub ask: Option<Link>,
 }
 
-struct Supplier {
-    name: String,
-    href: Link,
-    lines: Vec<Line>,
-    sum: String,
+/// What is bought from one supplier.
+pub struct Supplier {
+    /// Their name.
+    pub name: String,
+    /// Their page.
+    pub href: Link,
+    /// Offer by offer.
+    pub lines: Vec<Line>,
+    /// What the goods cost together.
+    pub sum: String,
     /// Of what goes to the dearest supplier, in percent.
-    percent: i64,
-    order_by: String,
-    late: bool,
+    pub percent: i64,
+    /// The day by which it is to be ordered.
+    pub order_by: String,
+    /// Whether that day is over.
+    pub late: bool,
 }
 
 /// Something that nobody is known to sell.
-struct Without {
-    href: Option<Link>,
-    price: Option<Link>,
-    name: String,
-    rolls: String,
-    short: String,
+pub struct Without {
+    /// Its page.
+    pub href: Option<Link>,
+    /// Where a price is noted.
+    pub price: Option<Link>,
+    /// Its name, or what is wanted in words.
+    pub name: String,
+    /// Rolls of lengths that are sold, in words.
+    pub rolls: String,
+    /// What is short.
+    pub short: String,
 }
 
 /// What is asked of one supplier.
@@ -78,10 +98,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     show(&cx, &whole, &Form::default()).await
 }
 
-/// The page, with the form of its pins as it was typed.
-pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
-    let pins = pins::shown(cx, whole, Tab::Shopping, form).await?;
-    let (chrome, head) = head(cx, whole, Tab::Shopping);
+/// What is bought from whom, and what nobody is known to sell.
+pub fn by_supplier(cx: &Cx, whole: &Whole) -> (Vec<Supplier>, Vec<Without>) {
     let id = whole.design().id;
     let mut by: BTreeMap<SupplierId, Asked> = BTreeMap::new();
     let mut without = Vec::new();
@@ -142,6 +160,14 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
             lines: asked.lines,
         })
         .collect();
+    (suppliers, without)
+}
+
+/// The page, with the form of its pins as it was typed.
+pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
+    let pins = pins::shown(cx, whole, Tab::Shopping, form).await?;
+    let (chrome, head) = head(cx, whole, Tab::Shopping);
+    let (suppliers, without) = by_supplier(cx, whole);
     let shopping = ShoppingPage {
         chrome,
         pins,

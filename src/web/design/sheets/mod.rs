@@ -1,0 +1,385 @@
+//! Sheets that people carry to the bench and the stage: each alone, or all of them as one pack.
+//!
+//! A sheet bears a mark, worked out from all that it says. Who holds an old print types the mark, or
+//! scans its code, and learns whether it is still right.
+
+use std::fmt::Write as _;
+
+use askama::Template;
+use sha2::{Digest as _, Sha256};
+
+use super::{Head, Tab, Whole, day, head, load};
+use crate::{
+    db,
+    draw::qr,
+    model::{id::DesignId, text::words},
+    plan::outcome::CheckState,
+    units::LengthUnit,
+    web::{
+        at::Path,
+        cx::Cx,
+        error::{Answer, Trouble},
+        form::Form,
+        link::Link,
+        page::{Chrome, page},
+        show::moment,
+    },
+};
+
+mod addresses;
+mod cards;
+mod cost;
+mod cuts;
+mod loads;
+mod packing;
+mod shopping;
+mod strike;
+mod wiring;
+
+words! {
+    /// A sheet of a set.
+    Sheet {
+        /// What is cut from which roll.
+        Cuts = "cuts", "Cut list";
+        /// A card for each new fixture.
+        Cards = "cards", "Assembly cards";
+        /// Wires, terminals, crossings.
+        Wiring = "wiring", "Wiring";
+        /// Drivers, supplies, fuses, volts.
+        Loads = "loads", "Loads and fuses";
+        /// Start addresses and switches.
+        Addresses = "addresses", "Addresses";
+        /// For whoever approves the money.
+        Cost = "cost", "Cost, for approval";
+        /// What to buy where.
+        Shopping = "shopping", "Shopping list";
+        /// What is fetched from which place.
+        Packing = "packing", "Packing list by place";
+        /// What comes back.
+        Strike = "strike", "Strike checklist";
+    }
+}
+
+impl Sheet {
+    /// What it is for, as a sentence.
+    const fn what_for(self) -> &'static str {
+        match self {
+            Self::Cuts => "Roll by roll, each cut drawn and counted from the marked end.",
+            Self::Cards => "One for each bar that is built: cut, solder, assemble, wire, test.",
+            Self::Wiring => "From driver to bar, wire by wire, crossings marked; by frame.",
+            Self::Loads => "What feeds what, how full it is, which fuse; volts along the bars.",
+            Self::Addresses => "Start address and switches of each driver, slots of each bar.",
+            Self::Cost => "A page to sign: budget, plan, what is ordered and paid.",
+            Self::Shopping => "By supplier, with boxes to tick.",
+            Self::Packing => "What is fetched from which shelf, with boxes to tick.",
+            Self::Strike => "What comes down, where it goes, in what condition.",
+        }
+    }
+
+    /// Whether wires are touched by it.
+    const fn wires(self) -> bool {
+        matches!(
+            self,
+            Self::Cards | Self::Wiring | Self::Loads | Self::Addresses | Self::Strike
+        )
+    }
+}
+
+/// Letters of marks: none that is taken for another, or for a figure.
+const LETTERS: &[u8; 20] = b"ACDEFHJKLMNPRTUVWXY3";
+/// How long a mark is.
+const MARK: usize = 6;
+
+/// The mark of what a sheet says: one in 64 million that two that differ have the same.
+fn mark(body: &str) -> String {
+    let digest = Sha256::digest(body.as_bytes());
+    digest
+        .chunks(2)
+        .take(MARK)
+        .map(|pair| {
+            let figure = usize::from(pair[0]) << 8 | usize::from(*pair.get(1).unwrap_or(&0));
+            char::from(LETTERS[figure % LETTERS.len()])
+        })
+        .collect()
+}
+
+/// Papers that sheets are laid out for.
+const PAPERS: [(&str, &str); 2] = [("a4", "A4"), ("letter", "Letter")];
+
+/// The paper that was asked for, or the one that goes with the venue's unit.
+fn paper(cx: &Cx, form: &Form) -> &'static str {
+    let usual = match cx.unit() {
+        LengthUnit::In | LengthUnit::Ft => "letter",
+        LengthUnit::Mm | LengthUnit::Cm | LengthUnit::M => "a4",
+    };
+    PAPERS
+        .iter()
+        .map(|(word, _)| *word)
+        .find(|word| *word == form.value("paper"))
+        .unwrap_or(usual)
+}
+
+/// A limit that is broken or not known, as every sheet by which wires are touched says it.
+struct Limit {
+    state: CheckState,
+    about: String,
+    sentence: String,
+    reason: String,
+}
+
+fn limits(whole: &Whole) -> Vec<Limit> {
+    let checks = whole.plan().checks.iter();
+    checks
+        .filter(|check| check.state <= CheckState::Unknown)
+        .map(|check| Limit {
+            state: check.state,
+            about: check.about.clone(),
+            sentence: check.sentence.clone(),
+            reason: whole.reasons.get(&check.key).cloned().unwrap_or_default(),
+        })
+        .collect()
+}
+
+/// What one sheet says, without its head.
+async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<String, Trouble> {
+    let text = match sheet {
+        Sheet::Cuts => cuts::body(cx, whole),
+        Sheet::Cards => cards::body(cx, whole),
+        Sheet::Wiring => wiring::body(cx, whole),
+        Sheet::Loads => loads::body(cx, whole),
+        Sheet::Addresses => addresses::body(whole),
+        Sheet::Cost => cost::body(cx, whole).await?,
+        Sheet::Shopping => shopping::body(cx, whole),
+        Sheet::Packing => packing::body(cx, whole).await?,
+        Sheet::Strike => strike::body(cx, whole).await?,
+    };
+    text.map_err(|why| {
+        tracing::error!(%why, "a sheet's template failed");
+        Trouble::new(
+            axum::http::StatusCode::INTERNAL_SERVER_ERROR,
+            "This sheet could not be laid out: see the log. Nothing was changed.",
+        )
+    })
+}
+
+/// A sheet, ready to print.
+struct Laid {
+    sheet: Sheet,
+    body: String,
+    mark: String,
+    /// The code of the address that tells whether it is still right.
+    code: Option<qr::Code>,
+}
+
+#[derive(Template)]
+#[template(path = "design/sheets/page.html")]
+struct SheetPage {
+    chrome: Chrome,
+    head: Head,
+    paper: &'static str,
+    other: (Link, String),
+    sheets: Vec<Laid>,
+    limits: Vec<Limit>,
+    printed: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/sheets/list.html")]
+struct ListPage {
+    chrome: Chrome,
+    head: Head,
+    rows: Vec<(Link, Sheet)>,
+    all: Link,
+    papers: Vec<(Link, &'static str, bool)>,
+    form: Form,
+}
+
+#[derive(Template)]
+#[template(path = "design/sheets/print.html")]
+struct PrintPage {
+    chrome: Chrome,
+    head: Head,
+    mark: String,
+    rows: Vec<PrintRow>,
+}
+
+/// What became of one sheet that bore the mark.
+struct PrintRow {
+    sheet: Sheet,
+    link: Link,
+    first: String,
+    /// The mark that it bears now, where that is another one.
+    now: Option<String>,
+}
+
+/// Notes the marks that are shown; a book that cannot be written shows its sheets all the same.
+async fn remember(cx: &Cx, id: DesignId, laid: &[Laid]) {
+    let work = async {
+        let mut tx = cx.db().read().await?;
+        let mut new = Vec::new();
+        for one in laid {
+            if !db::print::known(&mut tx, id, one.sheet.word(), &one.mark).await? {
+                new.push(one);
+            }
+        }
+        drop(tx);
+        if new.is_empty() {
+            return Ok(());
+        }
+        let mut tx = cx.db().write().await?;
+        let now_ms = cx.app.clock().now_ms();
+        for one in new {
+            db::print::add(&mut tx, id, one.sheet.word(), &one.mark, now_ms).await?;
+        }
+        tx.commit_quietly().await
+    };
+    let done: Result<(), db::DbError> = work.await;
+    if let Err(why) = done {
+        tracing::warn!(%why, "the marks of printed sheets were not noted");
+    }
+}
+
+async fn laid(cx: &Cx, whole: &Whole, sheets: &[Sheet]) -> Result<Vec<Laid>, Trouble> {
+    let id = whole.design().id;
+    let base = cx.venue.label_base.trim_end_matches('/');
+    let mut all = Vec::with_capacity(sheets.len());
+    for &sheet in sheets {
+        let body = body(cx, whole, sheet).await?;
+        let mark = mark(&body);
+        let code = (!base.is_empty())
+            .then(|| qr::code(&format!("{base}{}", Link::Print(id, mark.clone()))))
+            .flatten();
+        all.push(Laid {
+            sheet,
+            body,
+            mark,
+            code,
+        });
+    }
+    Ok(all)
+}
+
+/// GET: which sheets there are.
+pub async fn list(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let (mut chrome, head) = head(&cx, &whole, Tab::Set);
+    chrome.title = format!("Sheets · {}", head.name);
+    let paper = paper(&cx, &form);
+    let with = |link: Link, word: &str| link.with([("paper", word.to_owned())]);
+    Ok(page(&ListPage {
+        chrome,
+        rows: Sheet::ALL
+            .iter()
+            .map(|sheet| (with(Link::Sheet(id, sheet.word()), paper), *sheet))
+            .collect(),
+        all: with(Link::Sheet(id, "all"), paper),
+        papers: PAPERS
+            .iter()
+            .map(|(word, name)| (with(Link::Sheets(id), word), *name, *word == paper))
+            .collect(),
+        head,
+        form,
+    }))
+}
+
+/// GET: one sheet, or all of them.
+pub async fn get(cx: Cx, Path((id, which)): Path<(DesignId, String)>, form: Form) -> Answer {
+    let wanted: Vec<Sheet> = match (which.as_str(), which.parse::<Sheet>()) {
+        ("all", _) => Sheet::ALL.to_vec(),
+        (_, Ok(sheet)) => vec![sheet],
+        _ => return Err(Trouble::not_found("sheet").or_go(Link::Sheets(id), "To the sheets")),
+    };
+    let whole = load::whole(&cx, id).await?;
+    let sheets = laid(&cx, &whole, &wanted).await?;
+    remember(&cx, id, &sheets).await;
+    let (mut chrome, head) = head(&cx, &whole, Tab::Set);
+    let word = match &wanted[..] {
+        [one] => one.word(),
+        _ => "all",
+    };
+    chrome.title = match &wanted[..] {
+        [one] => format!("{} · {}", one.label(), head.name),
+        _ => format!("All sheets · {}", head.name),
+    };
+    let paper = paper(&cx, &form);
+    let (other, name) = PAPERS
+        .iter()
+        .find(|(other, _)| *other != paper)
+        .unwrap_or(&PAPERS[0]);
+    Ok(page(&SheetPage {
+        chrome,
+        paper,
+        other: (
+            Link::Sheet(id, word).with([("paper", (*other).to_owned())]),
+            format!("On {name}"),
+        ),
+        sheets,
+        limits: limits(&whole),
+        printed: day(cx.today),
+        head,
+    }))
+}
+
+/// GET: the mark of a print, typed.
+pub async fn ask(Path(id): Path<DesignId>, form: Form) -> Answer {
+    let typed: String = form
+        .value("mark")
+        .chars()
+        .filter(char::is_ascii_alphanumeric)
+        .map(|c| c.to_ascii_uppercase())
+        .take(MARK)
+        .collect();
+    Ok(crate::web::page::go(&Link::Print(id, typed)))
+}
+
+/// GET: whether a print is still right.
+pub async fn print(cx: Cx, Path((id, mark)): Path<(DesignId, String)>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let prints = db::print::list(&mut *cx.read().await?, id, &mark).await?;
+    let mut rows = Vec::new();
+    for print in prints {
+        let Ok(sheet) = print.sheet.parse::<Sheet>() else {
+            continue;
+        };
+        let now = self::mark(&body(&cx, &whole, sheet).await?);
+        rows.push(PrintRow {
+            sheet,
+            link: Link::Sheet(id, sheet.word()),
+            first: moment(print.first_ms, &cx.venue.zone, cx.today),
+            now: (now != mark).then_some(now),
+        });
+    }
+    let (mut chrome, head) = head(&cx, &whole, Tab::Set);
+    chrome.title = format!("Print {mark} · {}", head.name);
+    Ok(page(&PrintPage {
+        chrome,
+        head,
+        mark,
+        rows,
+    }))
+}
+
+/// Words in a row, such as the labels of bars.
+fn listed(words: impl IntoIterator<Item = String>) -> String {
+    let mut text = String::new();
+    for word in words {
+        let comma = if text.is_empty() { "" } else { ", " };
+        // Writing to a string cannot fail.
+        let _ = write!(text, "{comma}{word}");
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mark_is_short_plain_and_of_what_is_said() {
+        let one = mark("bar 1: 1200 mm");
+        assert_eq!(one.len(), MARK);
+        assert!(one.bytes().all(|byte| LETTERS.contains(&byte)), "{one}");
+        assert_eq!(one, mark("bar 1: 1200 mm"));
+        assert_ne!(one, mark("bar 1: 1201 mm"));
+    }
+}

@@ -1,0 +1,89 @@
+//! What is fetched from which place, place by place.
+
+use std::collections::BTreeMap;
+
+use askama::Template;
+
+use crate::{
+    db,
+    model::{id::PartId, reservation::Held, thing::Thing},
+    web::{cx::Cx, design::Whole, error::Trouble},
+};
+
+/// One thing or count to fetch.
+struct Line {
+    tag: String,
+    what: String,
+    amount: String,
+}
+
+#[derive(Template)]
+#[template(path = "design/sheets/packing.html")]
+struct Packing {
+    /// Place by place, along the alphabet of their paths.
+    places: Vec<(String, Vec<Line>)>,
+    /// What is to be bought first, in words.
+    missing: Vec<(String, String)>,
+}
+
+pub(super) fn amount_of(cx: &Cx, thing: &Thing) -> String {
+    thing
+        .amount
+        .length()
+        .map_or_else(|| "1".to_owned(), |length| cx.length(length))
+}
+
+pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String>, Trouble> {
+    let mut places: BTreeMap<String, Vec<Line>> = BTreeMap::new();
+    let mut counts: BTreeMap<PartId, i64> = BTreeMap::new();
+    let mut tx = cx.read().await?;
+    let mut seen = std::collections::BTreeSet::new();
+    for hold in &whole.plan().holds {
+        match &hold.held {
+            // A piece of which several bars are cut is fetched once.
+            Held::Thing { thing, .. } if seen.insert(*thing) => {
+                if let Some(thing) = db::thing::lookup(&mut tx, *thing).await? {
+                    places
+                        .entry(thing.place.words.clone())
+                        .or_default()
+                        .push(Line {
+                            amount: amount_of(cx, &thing),
+                            tag: thing.tag.to_string(),
+                            what: thing.name,
+                        });
+                }
+            }
+            Held::Thing { .. } => {}
+            Held::Count { part, amount, .. } => *counts.entry(*part).or_insert(0) += amount,
+        }
+    }
+    for (part, mut wanted) in counts {
+        // Taken from where there is most, so that one walks least.
+        let mut there = db::balance::list_of_part(&mut tx, part).await?;
+        there.retain(|at| at.place.place.is_some());
+        there.sort_by_key(|at| std::cmp::Reverse(at.amount));
+        for at in there {
+            let take = wanted.min(at.amount);
+            if take > 0 {
+                wanted -= take;
+                places.entry(at.place.words).or_default().push(Line {
+                    tag: String::new(),
+                    what: whole.part_name(part),
+                    amount: whole.amount(cx, Some(part), take),
+                });
+            }
+        }
+    }
+    drop(tx);
+    for lines in places.values_mut() {
+        lines.sort_by(|a, b| (&a.what, &a.tag).cmp(&(&b.what, &b.tag)));
+    }
+    let short = whole.plan().needs.iter().filter(|need| need.short > 0);
+    Ok(Packing {
+        places: places.into_iter().collect(),
+        missing: short
+            .map(|need| (need.name.clone(), whole.amount(cx, need.part, need.short)))
+            .collect(),
+    }
+    .render())
+}

@@ -1,0 +1,170 @@
+//! The printed sheets of a set: what each says, and the marks by which an old print is told.
+
+use tapewright::sample;
+
+use crate::help::{Page, TestApp};
+
+async fn hall() -> TestApp {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    app
+}
+
+const SHEETS: [&str; 9] = [
+    "cuts",
+    "cards",
+    "wiring",
+    "loads",
+    "addresses",
+    "cost",
+    "shopping",
+    "packing",
+    "strike",
+];
+
+fn mark(page: &Page) -> String {
+    page.text(".sheet-mark strong")
+}
+
+#[tokio::test]
+async fn each_sheet_says_its_part_and_all_together_say_all() {
+    let app = hall().await;
+    let list = app.get("/designs/3/sheets").await;
+    assert_eq!(list.count("ul.rows li"), SHEETS.len());
+    let all = app.get("/designs/3/sheets/all").await;
+    assert_eq!(all.count("table.sheet"), SHEETS.len());
+    for (at, sheet) in SHEETS.iter().enumerate() {
+        let page = app.get(format!("/designs/3/sheets/{sheet}")).await;
+        assert_eq!(page.status, 200, "{sheet}");
+        assert_eq!(page.count("table.sheet"), 1);
+        let head = page.text(".sheet-head");
+        for word in [
+            "Midsummer play",
+            "Millpond Hall",
+            "revision",
+            "printed Thu 5 Mar 2026",
+        ] {
+            assert!(head.contains(word), "{sheet}: {head}");
+        }
+        // A sheet alone and in the pack is the same, mark and all.
+        assert_eq!(mark(&page), all.texts(".sheet-mark strong")[at], "{sheet}");
+        let wires = ["cards", "wiring", "loads", "addresses", "strike"].contains(sheet);
+        assert_eq!(
+            page.text("main").contains("Fuse each feed"),
+            wires,
+            "{sheet}"
+        );
+    }
+    let text = async |sheet: &str| {
+        app.get(format!("/designs/3/sheets/{sheet}"))
+            .await
+            .text("table.sheet")
+    };
+    assert!(text("cards").await.contains("from its marked end"));
+    assert!(text("packing").await.contains("Store room"));
+    assert!(text("cost").await.contains("Approved up to"));
+    assert!(text("shopping").await.contains("Weir Street Electrical"));
+    assert!(text("strike").await.contains("as planned"));
+    // What is built is on a card each.
+    let cards = app.get("/designs/3/sheets/cards").await.count(".card");
+    let bars = app.get("/designs/3/bars").await.count(".book .mark.build");
+    assert_eq!(cards, bars);
+    assert_eq!(app.get("/designs/3/sheets/poster").await.status, 404);
+    assert_eq!(app.get("/designs/99/sheets/cuts").await.status, 404);
+}
+
+#[tokio::test]
+async fn an_old_print_is_told_from_the_plan_of_now() {
+    let app = hall().await;
+    let before = app.get("/designs/3/sheets/cuts").await;
+    let (cuts, addresses) = (
+        mark(&before),
+        mark(&app.get("/designs/3/sheets/addresses").await),
+    );
+    let still = app.get(format!("/designs/3/print/{cuts}")).await;
+    assert!(
+        still.text("main").contains("Cut list: still right"),
+        "{}",
+        still.text("main")
+    );
+    // Typed small and with a space, it is found too.
+    let typed = format!("{}+{}", cuts[..3].to_lowercase(), &cuts[3..]);
+    let asked = app.get(format!("/designs/3/print?mark={typed}")).await;
+    assert_eq!(
+        asked.header("location"),
+        Some(&*format!("/designs/3/print/{cuts}"))
+    );
+    assert!(
+        app.get("/designs/3/print/AAAAAA")
+            .await
+            .text("main")
+            .contains("No print of this set")
+    );
+    // Of another set it is none.
+    assert!(
+        app.get(format!("/designs/2/print/{cuts}"))
+            .await
+            .text("main")
+            .contains("No print")
+    );
+
+    // What no sheet says changes no mark.
+    let page = app.get("/designs/3/edit").await;
+    let done = page
+        .form("main form[method=post]")
+        .set("note", "Ask for the ladder")
+        .send(&app)
+        .await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    for (sheet, mark) in [("Cut list", &cuts), ("Addresses", &addresses)] {
+        let same = app
+            .get(format!("/designs/3/print/{mark}"))
+            .await
+            .text("main");
+        assert!(same.contains(&format!("{sheet}: still right")), "{same}");
+    }
+    // A bar becomes shorter: the cut list of before is old, and says which mark counts.
+    let page = app.get("/designs/3/bars/15").await;
+    let done = page
+        .form("main form[method=post]")
+        .set("length", "1400 mm")
+        .send(&app)
+        .await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let old = app
+        .get(format!("/designs/3/print/{cuts}"))
+        .await
+        .text("main");
+    assert!(old.contains("this print is old"), "{old}");
+    let now = mark(&app.get("/designs/3/sheets/cuts").await);
+    assert!(now != cuts && old.contains(&now), "{old}");
+}
+
+#[tokio::test]
+async fn an_empty_set_says_so_on_every_sheet() {
+    let app = TestApp::new().await;
+    let page = app.get("/designs/new").await;
+    let made = page
+        .form("form[action='/designs/new']")
+        .set("name", "Nothing yet")
+        .send(&app)
+        .await;
+    assert_eq!(made.status, 303);
+    for (sheet, says) in [
+        ("cuts", "Nothing is cut"),
+        ("cards", "No fixture is built"),
+        ("wiring", "Nothing is wired"),
+        ("loads", "No driver"),
+        ("addresses", "No driver"),
+        ("cost", "Nothing has to be bought"),
+        ("shopping", "Nothing is short"),
+        ("packing", "Nothing is fetched"),
+        ("strike", "Nothing is out"),
+    ] {
+        let text = app
+            .get(format!("/designs/1/sheets/{sheet}"))
+            .await
+            .text("main");
+        assert!(text.contains(says), "{sheet}: {text}");
+    }
+}
