@@ -172,12 +172,14 @@ async fn signed(
     app: &App,
     headers: &HeaderMap,
     address: &str,
+    in_address: Option<&str>,
 ) -> Result<Option<Signed>, PeopleError> {
     let now_ms = app.clock().now_ms();
-    let key = headers
+    let sent = headers
         .get(header::AUTHORIZATION)
         .and_then(|value| value.to_str().ok())
         .and_then(|value| value.strip_prefix("Bearer "));
+    let key = sent.or(in_address);
     if let Some(key) = key {
         let token = people::invite::token(app.db(), key.trim(), now_ms).await?;
         return Ok(token.map(|token| Signed {
@@ -252,7 +254,17 @@ pub async fn gate(State(app): State<App>, mut request: Request, next: Next) -> R
         .map_or("", MatchedPath::as_str)
         .to_owned();
     let headers = request.headers().clone();
-    let found = match signed(&app, &headers, &address).await {
+    // Calendars can send no header: for the feed alone the key may stand in its address.
+    let in_address = (route == "/calendar.ics")
+        .then(|| {
+            request
+                .uri()
+                .query()?
+                .strip_prefix("key=")
+                .map(str::to_owned)
+        })
+        .flatten();
+    let found = match signed(&app, &headers, &address, in_address.as_deref()).await {
         Ok(found) => found,
         Err(error) => return trouble(&error).into_response(),
     };

@@ -50,6 +50,7 @@ pub enum Link {
     WhoBench,
     WhoTake,
     Changes,
+    CalendarFeed,
     Asset(&'static str, String),
 
     Cupboard,
@@ -256,6 +257,7 @@ impl Link {
             Self::WhoPin => f.write_str("/who/pin"),
             Self::WhoBench => f.write_str("/who/bench"),
             Self::WhoTake => f.write_str("/who/take"),
+            Self::CalendarFeed => f.write_str("/calendar.ics"),
             Self::Changes => f.write_str("/changes"),
             Self::Asset(name, hash) => write!(f, "/static/{hash}/{name}"),
 

@@ -34,6 +34,7 @@ mod fixtures;
 pub mod form;
 pub mod gate;
 pub mod guard;
+mod ics;
 mod join;
 mod kept;
 mod labels;
@@ -164,6 +165,7 @@ pub fn router(app: App) -> Router {
         .route("/sign-out", post(sign_in::out))
         .route("/join/{token}", get(join::get).post(join::post))
         .route("/changes", get(changes::get))
+        .route("/calendar.ics", get(ics::get))
         .route("/bench", get(bench::get))
         .route("/bench/cuts", get(bench::cuts::get).post(bench::cuts::post))
         .route("/bench/drop", get(bench::drop::get).post(bench::drop::post))

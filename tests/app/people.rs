@@ -279,6 +279,13 @@ async fn a_key_lets_a_program_in_for_its_role_and_its_time() {
             .unwrap()
             .contains("stock board may read")
     );
+    // Calendars send the key in the address of the feed, and of nothing else.
+    let text = made.text("code.secret");
+    let feed = program.get(format!("/calendar.ics?key={text}")).await;
+    assert_eq!(feed.status, 200);
+    assert!(feed.body.starts_with("BEGIN:VCALENDAR"));
+    assert_eq!(program.get("/calendar.ics?key=wrong").await.status, 303);
+    assert_eq!(program.get(format!("/log?key={text}")).await.status, 303);
     let wrong = [("authorization", "Bearer tapewright_nothing")];
     assert_eq!(
         program

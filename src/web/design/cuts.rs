@@ -200,7 +200,19 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
             .segments
             .iter()
             .map(|segment| CutLine {
-                at: format!("{} to {}", show(segment.from), show(segment.to)),
+                at: match unit {
+                    // Cut marks are counted at the bench; lengths tell whether one counted right.
+                    StockUnit::CutUnits(_) => format!(
+                        "mark {} to {}, {} to {}",
+                        segment.from,
+                        segment.to,
+                        show(segment.from),
+                        show(segment.to)
+                    ),
+                    StockUnit::Each | StockUnit::Micrometres => {
+                        format!("{} to {}", show(segment.from), show(segment.to))
+                    }
+                },
                 length: show(segment.to - segment.from),
                 becomes: words(&segment.becomes),
                 joints: match segment.becomes {
