@@ -168,9 +168,9 @@ pub async fn start(app: App) -> Result<Running, StartError> {
     let backups = tokio::spawn(backups::keep_making(app.clone()));
     Ok(Running {
         address,
-        backups,
         stop,
         task,
+        backups,
         app,
         beside,
     })

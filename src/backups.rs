@@ -90,7 +90,7 @@ pub async fn keep_making(app: App) {
         return;
     }
     let mut last = None;
-    let mut turns = tokio::time::interval(Duration::from_secs(3_600) * hours);
+    let mut turns = tokio::time::interval(Duration::from_hours(hours.into()));
     turns.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     // The first turn comes at once; a book that was just opened was kept when it was last served.
     turns.tick().await;

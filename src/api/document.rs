@@ -18,6 +18,26 @@ pub fn complete(mut document: Value) -> Value {
         colours["uniqueItems"] = true.into();
     }
     add_examples(&mut document);
+    // Asked for where people sign in; on one's own machine nobody is.
+    if let Some(components) = document
+        .get_mut("components")
+        .and_then(Value::as_object_mut)
+    {
+        components.insert(
+            "securitySchemes".into(),
+            json!({
+                "key": {
+                    "type": "http", "scheme": "bearer",
+                    "description": "The key of a program, made by a keeper at Settings, People."
+                },
+                "session": {
+                    "type": "apiKey", "in": "cookie", "name": "session",
+                    "description": "A browser that is signed in."
+                },
+            }),
+        );
+    }
+    document["security"] = json!([{}, { "key": [] }, { "session": [] }]);
     let Some(paths) = document.get_mut("paths").and_then(Value::as_object_mut) else {
         return document;
     };
@@ -136,6 +156,11 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
             "The database is busy or cannot be written; nothing was changed"
         },
     )];
+    refusals.push(("401", "People sign in here, and nobody did"));
+    refusals.push((
+        "403",
+        "Who is signed in may not do this; nothing was changed",
+    ));
     if path.contains('{') {
         refusals.push(("404", "There is no such thing"));
     }

@@ -113,7 +113,7 @@ fn calendar(name: &str, stamp: &str, events: &[Event]) -> String {
 async fn event(cx: &Cx, tx: &mut db::ReadTx, set: &Listed) -> Result<Event, Trouble> {
     let (mut things, mut counts, mut broken) = (0, 0, 0);
     for hold in db::reservation::list(tx, set.id).await? {
-        match (hold.state, &hold.held) {
+        match (hold.state, &hold.hold.held) {
             (HoldState::Broken, _) => broken += 1,
             (HoldState::Active, Held::Thing { .. }) => things += 1,
             (HoldState::Active, Held::Count { .. }) => counts += 1,
