@@ -44,6 +44,8 @@ async fn a_phone_signs_in_over_the_halls_network_and_what_was_typed_is_kept() {
         )
         .await;
     stage.find("#sign-in-password").await;
+    // The browser says on its console that the form was refused, as it was.
+    assert!(!stage.console().await.is_empty());
     stage.inspect("sign-in-again").await;
     stage.fill("#sign-in-name", "Ada").await;
     stage.fill("#sign-in-password", PASSWORD).await;
@@ -51,6 +53,7 @@ async fn a_phone_signs_in_over_the_halls_network_and_what_was_typed_is_kept() {
     assert_eq!(stage.path().await, "/suppliers");
     assert!(stage.text("main").await.contains("Weir & Sons"));
 
+    stage.console().await;
     for (name, path) in [
         ("account", "/who"),
         ("people", "/settings/people"),
