@@ -6,7 +6,11 @@ use std::{
     sync::{Arc, PoisonError, RwLock},
 };
 
-use tokio::{net::TcpListener, sync::oneshot, task::JoinHandle};
+use tokio::{
+    net::TcpListener,
+    sync::{oneshot, watch},
+    task::JoinHandle,
+};
 
 use crate::{
     backups,
@@ -29,6 +33,8 @@ struct Inner {
     clock: Clock,
     config: Config,
     doors: Doors,
+    /// Whether the service stops: what is answered without end then ends.
+    stopping: watch::Sender<bool>,
     /// The state last seen, with its settings.
     seen: RwLock<Option<(Mark, Arc<Venue>)>>,
 }
@@ -76,6 +82,7 @@ impl App {
             clock,
             config,
             doors: Doors::default(),
+            stopping: watch::Sender::new(false),
             seen: RwLock::default(),
         }));
         app.now().await?;
@@ -100,6 +107,11 @@ impl App {
     /// What lets people in.
     pub fn doors(&self) -> &Doors {
         &self.0.doors
+    }
+
+    /// Whether the service stops, to be waited for.
+    pub fn stopping(&self) -> watch::Receiver<bool> {
+        self.0.stopping.subscribe()
     }
 
     /// What the service is now. The settings are read again where anything was committed since they
@@ -191,6 +203,7 @@ impl Running {
     /// Answers what is under way, closes the database and returns.
     pub async fn stop(self) {
         let _ = self.stop.send(());
+        self.app.0.stopping.send_replace(true);
         self.backups.abort();
         // A browser that keeps its connection open must not keep the service from ending.
         if tokio::time::timeout(std::time::Duration::from_secs(5), self.task)

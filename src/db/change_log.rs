@@ -76,6 +76,13 @@ pub async fn list(
         .collect()
 }
 
+/// Who wrote last, as far as it is known.
+pub async fn last_writer(tx: &mut SqliteConnection) -> Result<String, DbError> {
+    Ok(sqlx::query_scalar!("SELECT who FROM acting")
+        .fetch_one(tx)
+        .await?)
+}
+
 /// Writes down what somebody did that is in no table, such as signing in.
 pub async fn add(tx: &mut WriteTx, of: &str, row: i64) -> Result<(), DbError> {
     sqlx::query!(

@@ -20,6 +20,8 @@ struct Files;
 pub static STYLE: LazyLock<String> = LazyLock::new(|| link("style.css"));
 /// The script's link.
 pub static SCRIPT: LazyLock<String> = LazyLock::new(|| link("enhance.js"));
+/// The link of the script that tells of others' changes.
+pub static LIVE: LazyLock<String> = LazyLock::new(|| link("changed.js"));
 /// The links of the elevation's editor, in the order in which they are run.
 pub static EDITOR: LazyLock<[String; 3]> =
     LazyLock::new(|| ["elevation-shape.js", "elevation-save.js", "elevation.js"].map(link));

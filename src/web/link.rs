@@ -51,6 +51,7 @@ pub enum Link {
     WhoTake,
     Changes,
     CalendarFeed,
+    Events,
     Asset(&'static str, String),
 
     Cupboard,
@@ -257,6 +258,7 @@ impl Link {
             Self::WhoPin => f.write_str("/who/pin"),
             Self::WhoBench => f.write_str("/who/bench"),
             Self::WhoTake => f.write_str("/who/take"),
+            Self::Events => f.write_str("/events"),
             Self::CalendarFeed => f.write_str("/calendar.ics"),
             Self::Changes => f.write_str("/changes"),
             Self::Asset(name, hash) => write!(f, "/static/{hash}/{name}"),

@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use axum::{
     Router,
-    extract::DefaultBodyLimit,
+    extract::{DefaultBodyLimit, MatchedPath, Request},
     http::StatusCode,
     middleware::{from_fn, from_fn_with_state},
     response::IntoResponse as _,
@@ -30,6 +30,7 @@ mod cupboard;
 pub mod cx;
 pub mod design;
 pub mod error;
+mod events;
 mod fixtures;
 pub mod form;
 pub mod gate;
@@ -64,6 +65,16 @@ use error::Trouble;
 
 /// The most that one request may carry, in bytes.
 pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
+
+/// What the log says of a request: never its address, in which a key or an invitation may stand.
+fn span(request: &Request) -> tracing::Span {
+    let route = request.extensions().get::<MatchedPath>();
+    tracing::debug_span!(
+        "request",
+        method = %request.method(),
+        route = route.map_or("none", MatchedPath::as_str)
+    )
+}
 
 /// Every route.
 pub fn router(app: App) -> Router {
@@ -166,6 +177,7 @@ pub fn router(app: App) -> Router {
         .route("/join/{token}", get(join::get).post(join::post))
         .route("/changes", get(changes::get))
         .route("/calendar.ics", get(ics::get))
+        .route("/events", get(events::get))
         .route("/bench", get(bench::get))
         .route("/bench/cuts", get(bench::cuts::get).post(bench::cuts::post))
         .route("/bench/drop", get(bench::drop::get).post(bench::drop::post))
@@ -237,7 +249,7 @@ pub fn router(app: App) -> Router {
         .merge(api::router())
         .layer(
             ServiceBuilder::new()
-                .layer(TraceLayer::new_for_http())
+                .layer(TraceLayer::new_for_http().make_span_with(span))
                 .layer(CompressionLayer::new())
                 .layer(from_fn(guard::headers))
                 .layer(from_fn(linger::linger))

@@ -10,4 +10,5 @@ mod pages;
 mod plain_http;
 mod sheets;
 mod sign_in;
+mod together;
 mod who;

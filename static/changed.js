@@ -1,0 +1,42 @@
+// Says quietly when somebody else changed what this page shows: the page is never changed under one's
+// hands. Without scripting nothing is said, and forms still refuse to overwrite what they did not show.
+'use strict';
+(() => {
+  const line = document.getElementById('changed'), at = line?.dataset.events;
+  if (!at || !window.EventSource) return;
+  let source = null, asking = false;
+
+  // What a page says, without what differs each time it is made.
+  const said = (root) => {
+    const main = root.getElementById('main').cloneNode(true);
+    main.querySelectorAll('#flash, .queued, .lost, script, input[name=press]').forEach((it) => it.remove());
+    return main.textContent.replace(/\s+/g, ' ');
+  };
+
+  async function look(who) {
+    if (asking) return;
+    asking = true;
+    try {
+      const answer = await fetch(location.href, { headers: { Accept: 'text/html' } });
+      if (!answer.ok || new URL(answer.url).pathname !== location.pathname) return;
+      const fresh = new DOMParser().parseFromString(await answer.text(), 'text/html');
+      if (!fresh.getElementById('main') || said(fresh) === said(document)) { line.hidden = true; return; }
+      const time = new Date().toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
+      const show = Object.assign(document.createElement('button'), { type: 'button', className: 'link', textContent: 'Show' });
+      show.addEventListener('click', () => location.reload());
+      line.replaceChildren(`Changed by ${who || 'somebody'} at ${time}; nothing that you typed is lost before you press. `, show);
+      line.hidden = false;
+    } catch { /* no connection: there is nothing to say */ } finally { asking = false; }
+  }
+
+  // A browser has few connections to one service: only the page in view keeps one.
+  function listen() {
+    if (document.hidden) { source?.close(); source = null; return; }
+    if (source) return;
+    source = new EventSource(at);
+    source.addEventListener('changed', (event) => { setTimeout(() => look(JSON.parse(event.data)), 400); });
+  }
+  document.addEventListener('visibilitychange', listen);
+  window.addEventListener('pagehide', () => { source?.close(); source = null; });
+  listen();
+})();
