@@ -24,7 +24,7 @@ use tapewright::{
     stock::audit,
 };
 
-/// A generator of which only the spread counts (Steele, Lea, Flood 2014: SplitMix64).
+/// A generator of which only the spread counts (Steele, Lea, Flood 2014: `SplitMix64`).
 struct Dice(u64);
 
 impl Dice {
