@@ -254,8 +254,8 @@ fn the_network_gets_in_by_signing_in_only() {
         !text(&added.stdout).contains("lamp"),
         "the password is not told"
     );
-    let list = run(&["people", "list"], folder.path());
-    assert_eq!(text(&list.stdout), "Ada: keep\n");
+    let everybody = run(&["people", "list"], folder.path());
+    assert_eq!(text(&everybody.stdout), "Ada: keep\n");
 
     let mut child = tapewright(&["serve", "--listen", "0.0.0.0:0"], folder.path())
         .stdout(Stdio::piped())
