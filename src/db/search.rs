@@ -141,3 +141,42 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
         designs,
     })
 }
+
+/// The things that were moved last and the sets that were changed last, each the latest first.
+pub async fn recent(
+    tx: &mut SqliteConnection,
+    limit: i64,
+) -> Result<(Vec<Thing>, Vec<(DesignId, Name)>), DbError> {
+    // Looked for among the latest movements and changes only: the ledger may be long.
+    let ids = sqlx::query_scalar!(
+        r#"SELECT thing_id AS "id!: i64" FROM movement_line
+           WHERE movement_id > (SELECT coalesce(max(id), 0) - 200 FROM movement)
+             AND thing_id IS NOT NULL
+           GROUP BY thing_id ORDER BY max(movement_id) DESC, thing_id LIMIT ?"#,
+        limit
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    let ids: Vec<ThingId> = ids.into_iter().map(ThingId).collect();
+    let things = thing::list_in_order(&mut *tx, &ids).await?;
+    let sets = sqlx::query!(
+        r#"SELECT design.id AS "id!", design.name AS "name!" FROM change
+           JOIN design ON design.id = CASE change.of
+               WHEN 'design' THEN change.row_id
+               ELSE coalesce(json_extract(change.after, '$.design_id'), json_extract(change.before, '$.design_id'))
+           END
+           WHERE change.id > (SELECT coalesce(max(id), 0) - 500 FROM change)
+             AND change.of IN ('design', 'bar', 'design_frame', 'design_extra')
+           GROUP BY design.id ORDER BY max(change.id) DESC LIMIT ?"#,
+        limit
+    )
+    .fetch_all(tx)
+    .await?;
+    let sets = sets.into_iter().map(|row| {
+        Ok((
+            DesignId(row.id),
+            read("design.name", Name::parse(&row.name))?,
+        ))
+    });
+    Ok((things, sets.collect::<Result<_, DbError>>()?))
+}

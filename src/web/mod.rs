@@ -69,7 +69,9 @@ pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
 /// What the log says of a request: never its address, in which a key or an invitation may stand.
 fn span(request: &Request) -> tracing::Span {
     let route = request.extensions().get::<MatchedPath>();
+    // Under the name that the layer's own lines have, so that one setting shows both.
     tracing::debug_span!(
+        target: "tower_http::trace",
         "request",
         method = %request.method(),
         route = route.map_or("none", MatchedPath::as_str)

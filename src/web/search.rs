@@ -29,6 +29,8 @@ struct SearchPage {
 
 /// Most of each sort that are shown.
 const MOST: i64 = 30;
+/// Most recent ones that are shown where nothing is typed.
+const RECENT: i64 = 10;
 
 /// GET: what goes by these words. A whole tag leads straight to its thing.
 pub async fn get(cx: Cx, form: Form) -> Answer {
@@ -39,7 +41,16 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     {
         return Ok(go(&Link::Thing(thing.id)));
     }
-    let found = db::search::search(&mut tx, &typed, MOST).await?;
+    let found = if typed.is_empty() {
+        let (things, designs) = db::search::recent(&mut tx, RECENT).await?;
+        db::search::Found {
+            things,
+            designs,
+            ..db::search::Found::default()
+        }
+    } else {
+        db::search::search(&mut tx, &typed, MOST).await?
+    };
     drop(tx);
     let mut chrome = cx.chrome(Section::Cupboard, "Find");
     chrome.search.clone_from(&typed);

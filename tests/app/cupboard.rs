@@ -545,3 +545,42 @@ async fn places_are_changed_and_taken_out_of_use_when_empty() {
     assert_eq!(page.status, 422);
     assert_eq!(page.count("#parent-error"), 1);
 }
+
+#[tokio::test]
+async fn what_was_moved_or_changed_last_stands_where_nothing_is_typed() {
+    let app = TestApp::new().await;
+    assert!(
+        tapewright::sample::fill(app.db(), app.clock())
+            .await
+            .unwrap()
+    );
+    let page = app.get("/search").await;
+    assert_eq!(page.texts("#found h2"), ["Moved last", "Sets changed last"]);
+    assert_eq!(page.count("#found section:first-of-type li"), 10);
+    // A move brings its thing to the top, an edit its set.
+    let thing = app.get("/tag/F-2").await;
+    let thing = match thing.header("location") {
+        Some(to) => app.get(to.to_owned()).await,
+        None => thing,
+    };
+    let moved = thing
+        .form("form[action$='/move']")
+        .set("to", "3")
+        .send(&app)
+        .await;
+    assert_eq!(moved.status, 303, "{}", moved.text("main"));
+    let edit = app
+        .get("/designs/1/edit")
+        .await
+        .form("main form[method=post]");
+    assert_eq!(
+        edit.set("note", "Keep the ladder").send(&app).await.status,
+        303
+    );
+    let page = app.get("/search").await;
+    let things = page.texts("#found section:first-of-type li");
+    assert!(things[0].starts_with("F-2 "), "{things:?}");
+    let sets = page.texts("#found section:last-of-type li");
+    assert_eq!(sets[0], "Lantern evening", "{sets:?}");
+    assert_eq!(app.get("/search?q=zebra").await.count("#found section"), 0);
+}
