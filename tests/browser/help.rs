@@ -238,12 +238,38 @@ impl Stage {
         url.path().to_owned()
     }
 
+    /// Waits until the browser shows this path: a press that leads on may do so a moment later.
+    pub async fn arrive(&self, path: &str) {
+        for _ in 0..150 {
+            if self.path().await == path {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        panic!(
+            "still on {}, not on {path}: {}",
+            self.path().await,
+            self.text("main").await
+        );
+    }
+
+    /// Waits until an element says these words.
+    pub async fn says(&self, css: &str, words: &str) {
+        for _ in 0..150 {
+            if self.text(css).await.contains(words) {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        panic!("{css} does not say “{words}”: {}", self.text(css).await);
+    }
+
     /// The first element that a selector finds, waited for.
     pub async fn find(&self, css: &str) -> Element {
         let found = self
             .client
             .wait()
-            .at_most(Duration::from_secs(5))
+            .at_most(Duration::from_secs(15))
             .for_element(Locator::Css(css))
             .await;
         match found {
@@ -272,9 +298,15 @@ impl Stage {
 
     /// Types into a field, in place of what it holds.
     pub async fn fill(&self, css: &str, text: &str) {
-        let field = self.find(css).await;
-        field.clear().await.expect("a field that can be cleared");
-        field.send_keys(text).await.expect("a field to type into");
+        // A field may be replaced between being found and being typed into.
+        for _ in 0..20 {
+            let field = self.find(css).await;
+            if field.clear().await.is_ok() && field.send_keys(text).await.is_ok() {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(100)).await;
+        }
+        panic!("{css} cannot be typed into on {}", self.path().await)
     }
 
     /// Presses the button or link with these words, and waits for the page that follows if the
@@ -287,7 +319,7 @@ impl Stage {
         let found = self
             .client
             .wait()
-            .at_most(Duration::from_secs(5))
+            .at_most(Duration::from_secs(15))
             .for_element(Locator::XPath(&path))
             .await;
         let Ok(button) = found else {

@@ -59,16 +59,14 @@ async fn first_list(phone: bool) {
     it.press("Put it all into stock").await;
     stage.fill("[name=name]", "First evening").await;
     it.press("Make the set").await;
-    assert_eq!(stage.path().await, "/designs/1/bars");
+    stage.arrive("/designs/1/bars").await;
     stage.fill("[name=count]", "8").await;
     stage.fill("[name=length]", "1200 mm").await;
     it.press("Add these bars").await;
     it.tap("nav.tabs a[href='/designs/1/shopping']").await;
-    let list = stage.text("main").await;
-    assert!(
-        list.contains("parts to buy, and no price known yet"),
-        "{list}"
-    );
+    stage
+        .says("main", "parts to buy, and no price known yet")
+        .await;
     // Six pages, a press for each, and the tape's tick.
     assert!(it.taps <= 8, "{} taps", it.taps);
     assert_eq!(stage.text("h1").await, "First evening");
@@ -116,9 +114,8 @@ async fn next_set(stage: &Stage, phone: bool) {
     it.tap("#free .row-act label.tick").await;
     it.press("Make the set with these").await;
     assert_eq!(it.taps, 3);
-    assert_eq!(stage.text("h1").await, name);
-    let main = stage.text("main").await;
-    assert!(main.contains("reused"), "{main}");
+    stage.says("h1", name).await;
+    stage.says("main", "reused").await;
 }
 
 /// A bar died on stage: its label is scanned, another that is free goes in.
@@ -145,7 +142,7 @@ async fn swapped(stage: &Stage, phone: bool) {
         if stage.count(&free).await > 0 {
             it.tap(&free).await;
             assert_eq!(it.taps, 2);
-            assert!(stage.text("main").await.contains("dead"));
+            stage.says("main", "dead").await;
             return;
         }
     }

@@ -15,14 +15,14 @@ async fn a_phone_signs_in_over_the_halls_network_and_what_was_typed_is_kept() {
     let port = stage.port();
     let base = format!("http://hall.test:{port}");
     stage.open(format!("{base}/suppliers/new")).await;
-    assert_eq!(stage.path().await, "/sign-in");
+    stage.arrive("/sign-in").await;
     stage.inspect("sign-in").await;
     stage.fill("#sign-in-name", "Ada").await;
     stage.fill("#sign-in-password", PASSWORD).await;
     stage.press("Sign in").await;
     // Who has not agreed that it can be read on the way is not let in.
-    assert_eq!(stage.path().await, "/sign-in");
-    assert!(stage.text("main").await.contains("Tick this"));
+    stage.arrive("/sign-in").await;
+    stage.says("main", "Tick this").await;
     stage.fill("#sign-in-password", PASSWORD).await;
     stage
         .find("#sign-in-plain")
@@ -31,8 +31,8 @@ async fn a_phone_signs_in_over_the_halls_network_and_what_was_typed_is_kept() {
         .await
         .expect("a box");
     stage.press("Sign in").await;
-    assert_eq!(stage.path().await, "/suppliers/new");
-    assert_eq!(stage.text("footer strong").await, "Ada");
+    stage.arrive("/suppliers/new").await;
+    stage.says("footer strong", "Ada").await;
 
     // The session ends while a form is being filled in: it comes back, and is sent on.
     stage.fill("#name", "Weir & Sons").await;
@@ -50,8 +50,8 @@ async fn a_phone_signs_in_over_the_halls_network_and_what_was_typed_is_kept() {
     stage.fill("#sign-in-name", "Ada").await;
     stage.fill("#sign-in-password", PASSWORD).await;
     stage.press("Sign in").await;
-    assert_eq!(stage.path().await, "/suppliers");
-    assert!(stage.text("main").await.contains("Weir & Sons"));
+    stage.arrive("/suppliers").await;
+    stage.says("main", "Weir & Sons").await;
 
     stage.console().await;
     for (name, path) in [

@@ -73,7 +73,7 @@ async fn another_persons_change_is_told_where_it_shows() {
         .await;
     assert_eq!(typed, "Mine #");
     stage.press("Show").await;
-    assert!(stage.text("#bar-list").await.contains("1400 mm"));
+    stage.says("#bar-list", "1400 mm").await;
 
     // A page that shows nothing of it says nothing.
     stage.open("/bench").await;
