@@ -1,14 +1,11 @@
 //! The calculators: a document in, a document out; nothing is read or kept.
 
-use axum::http::StatusCode;
+use std::time::Duration;
+
 use serde::{Serialize, de::DeserializeOwned};
-use tokio::sync::Semaphore;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
-use super::{
-    json::{Answer, Body, reply},
-    problem::Problem,
-};
+use super::json::{Answer, Body, reply};
 use crate::{
     app::App,
     calc::{
@@ -21,6 +18,7 @@ use crate::{
         wires::{self, WiresAnswer, WiresBody},
     },
     clock::Watch,
+    stock::{StockError, desk},
 };
 
 /// The routes of this subject.
@@ -34,11 +32,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(wires_of))
 }
 
-/// How many calculate at once: more than that would slow the pages down.
-const AT_ONCE: usize = 2;
-static ROOM: Semaphore = Semaphore::const_new(AT_ONCE);
-
-/// Calculates away from what serves pages, a few at a time.
+/// Calculates away from what serves pages.
 async fn calculate<Q, A>(
     body: Body<Q>,
     answer: impl FnOnce(&Q, Elapsed<'_>) -> Result<A, Refused> + Send + 'static,
@@ -47,25 +41,18 @@ where
     Q: DeserializeOwned + Send + 'static,
     A: Serialize + Send + 'static,
 {
-    let unavailable = || {
-        Problem::new(
-            StatusCode::SERVICE_UNAVAILABLE,
-            "Too much is being calculated. Ask again.",
-        )
-    };
-    let permit = ROOM.acquire().await.map_err(|_| unavailable())?;
-    let answered = tokio::task::spawn_blocking(move || {
+    let answered = desk::work(move |wanted| {
         let watch = Watch::start();
-        let answered = answer(&body.value, &|| watch.elapsed());
-        drop(permit);
-        answered
+        // What nobody waits for has had its time.
+        answer(&body.value, &|| {
+            if wanted.still() {
+                watch.elapsed()
+            } else {
+                Duration::MAX
+            }
+        })
     });
-    reply(&answered.await.map_err(|_| {
-        Problem::new(
-            StatusCode::INTERNAL_SERVER_ERROR,
-            "This could not be calculated, by a fault of ours.",
-        )
-    })??)
+    reply(&answered.await.map_err(StockError::from)??)
 }
 
 /// How to cut bars from pieces on hand and rolls to buy: fewest bars short, then least money, then

@@ -51,13 +51,21 @@ use crate::{
 /// taken that leaves the fewest bars short, breaks the fewest limits, has the least to buy without a
 /// price, then costs the least money, packs and deliveries included, then the least soldering.
 pub fn plan(input: &Input) -> Plan {
+    plan_while(input, &|| true).unwrap_or_else(|| unreachable!("it is wanted to its end"))
+}
+
+/// [`plan`] for as long as it is wanted, which is asked before each way: `None` once it is not.
+pub fn plan_while(input: &Input, wanted: &dyn Fn() -> bool) -> Option<Plan> {
+    if !wanted() {
+        return None;
+    }
     let mut book = Book::new(input);
     let mut best = plan_one(&book);
     let builds = |bar: &BarPlan| !matches!(bar.serve, Serve::Reuse { .. });
     if !best.bars.iter().any(builds) {
         // Nothing is built, so that it makes no difference of what.
         best.tape_proof = Proof::Proven;
-        return best;
+        return Some(best);
     }
     let most = (MOST_BARS_PLANNED / book.bars.len().max(1)).clamp(LEAST_WAYS, MOST_WAYS);
     let ways = choice::ways(&book, most);
@@ -68,6 +76,9 @@ pub fn plan(input: &Input) -> Plan {
     }
     let mut least = cost_of(&best);
     for way in others {
+        if !wanted() {
+            return None;
+        }
         book.way = way;
         let plan = plan_one(&book);
         proven = proven && is_proven(&plan);
@@ -83,7 +94,7 @@ pub fn plan(input: &Input) -> Plan {
             why: Why::StepBudget,
         }
     };
-    best
+    Some(best)
 }
 
 /// The most ways to choose tapes that are planned.

@@ -49,5 +49,5 @@ pub mod wire;
 
 pub use differ::differences;
 pub use input::Input;
-pub use make::plan;
+pub use make::{plan, plan_while};
 pub use outcome::Plan;

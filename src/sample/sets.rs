@@ -16,6 +16,7 @@ use crate::{
     stock::{
         StockError, build,
         design::{self, Basics, Edit},
+        planned,
         reserve::{self, Outcome},
         state,
         strike::{self, Back, CheckIn, CheckWhat, OutWhat},
@@ -292,7 +293,7 @@ async fn midsummer_play(hall: &Hall) -> Result<(), SampleError> {
 /// Holds what the plan shows.
 async fn reserve(hall: &Hall, id: DesignId, days: i64) -> Result<(), SampleError> {
     let act = hall.act(LIGHTS, days)?;
-    let planned = reserve::plan_now(&hall.db, id, act.today).await?;
+    let planned = planned::plan_now(&hall.db, id, act.today).await?;
     let version = planned.input.design.version;
     match reserve::reserve(&act, id, version, &planned.digest).await? {
         Outcome::Reserved { .. } => Ok(()),

@@ -14,6 +14,7 @@ pub mod count;
 pub mod csv;
 pub mod cut;
 pub mod design;
+pub mod desk;
 pub mod enter;
 mod hold_again;
 pub mod holds;
@@ -24,6 +25,7 @@ pub mod mount;
 pub mod move_;
 pub mod out;
 pub mod place;
+pub mod planned;
 pub mod prices;
 pub mod receive;
 pub mod reserve;
@@ -96,6 +98,9 @@ pub enum StockError {
         "This form was sent before with other content. Nothing was changed now; load the page again."
     )]
     KeyReused,
+    /// Too much is being worked out.
+    #[error(transparent)]
+    Crowded(#[from] desk::Crowded),
     /// The database.
     #[error(transparent)]
     Db(#[from] DbError),

@@ -5,11 +5,7 @@
 //! person read is known by the plan's digest: where the plan is another now, nothing is held and
 //! the new one is answered. Only a [`Checked`] plan can be held.
 
-use std::{
-    collections::{BTreeMap, VecDeque},
-    path::PathBuf,
-    sync::{Arc, Mutex, PoisonError},
-};
+use std::{collections::BTreeMap, path::Path, sync::Arc};
 
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
@@ -17,10 +13,11 @@ use sqlx::SqliteConnection;
 use super::{
     Act, Begun, StockError,
     design::{Edit, Edited, edited, name_taken},
+    planned::{Planned, changed_since, plan_now, remember},
 };
 use crate::{
     db::{
-        self, Db, DbError, Refusal, WriteTx,
+        self, DbError, Refusal, WriteTx,
         design::{KeptPlan, LimitReason},
     },
     model::{
@@ -29,9 +26,8 @@ use crate::{
         reservation::{Held, HoldUse, NewHold},
     },
     plan::{
-        self, Input, Plan,
+        self, Plan,
         available::Rules,
-        other::Other,
         outcome::{Check, CheckState, PlannedHold},
     },
     units::{Date, FOREVER, Window},
@@ -40,32 +36,6 @@ use crate::{
 /// How often a plan is made anew because something was written meanwhile, before it is made while
 /// nobody else can write.
 const ATTEMPTS: usize = 3;
-
-/// Sets whose latest plan is kept in memory with what it was made from, for the tabs of its pages.
-const REMEMBERED: usize = 32;
-
-/// Plans kept to tell what changed since one was read: of one set, and in all.
-const READ_OF_ONE: usize = 8;
-const READ_IN_ALL: usize = 256;
-
-/// Other ways that are kept with one plan.
-const MOST_OTHERS: usize = 16;
-
-/// A plan with what it was made from.
-#[derive(Debug)]
-pub struct Planned {
-    file: PathBuf,
-    /// The state of the database that it was made from.
-    pub revision: i64,
-    /// What it was made from.
-    pub input: Input,
-    /// The plan.
-    pub plan: Plan,
-    /// Its digest, to be sent back when it is reserved.
-    pub digest: String,
-    /// The same set planned another way, as far as it was asked for.
-    others: Mutex<Vec<(Other, Arc<Plan>)>>,
-}
 
 /// What became of an attempt to reserve.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -140,143 +110,6 @@ pub fn unreasoned<'a>(
         .filter(|check| reasons.iter().all(|reason| reason.check_key != check.key))
 }
 
-static SHOWN: Mutex<VecDeque<Arc<Planned>>> = Mutex::new(VecDeque::new());
-
-/// A plan that somebody may have read.
-struct Read {
-    file: PathBuf,
-    design: DesignId,
-    digest: String,
-    plan: Plan,
-}
-
-static READ: Mutex<VecDeque<Read>> = Mutex::new(VecDeque::new());
-
-fn remember(planned: &Arc<Planned>) {
-    let (file, id) = (&planned.file, planned.input.design.id);
-    {
-        let mut shown = SHOWN.lock().unwrap_or_else(PoisonError::into_inner);
-        shown.retain(|it| it.input.design.id != id || it.file != *file);
-        if shown.len() >= REMEMBERED {
-            shown.pop_front();
-        }
-        shown.push_back(planned.clone());
-    }
-    // One busy set does not push out what was read of the others.
-    let mut read = READ.lock().unwrap_or_else(PoisonError::into_inner);
-    read.retain(|it| it.design != id || it.digest != planned.digest || it.file != *file);
-    let mine = |it: &Read| it.design == id && it.file == *file;
-    if read.iter().filter(|it| mine(it)).count() >= READ_OF_ONE {
-        let oldest = read.iter().position(mine);
-        oldest.and_then(|at| read.remove(at));
-    } else if read.len() >= READ_IN_ALL {
-        read.pop_front();
-    }
-    read.push_back(Read {
-        file: file.clone(),
-        design: id,
-        digest: planned.digest.clone(),
-        plan: planned.plan.clone(),
-    });
-}
-
-/// What differs from the plan that was read, in words.
-fn changed_since(digest: &str, now: &Planned) -> Vec<String> {
-    let read = READ.lock().unwrap_or_else(PoisonError::into_inner);
-    let id = now.input.design.id;
-    let found = read
-        .iter()
-        .find(|it| it.design == id && it.digest == digest && it.file == now.file);
-    match found {
-        Some(read) => plan::differences(&read.plan, &now.plan, &now.input.stock),
-        None => vec!["The stock or the set has changed since this plan was read.".to_owned()],
-    }
-}
-
-fn recall(wanted: impl Fn(&Planned) -> bool) -> Option<Arc<Planned>> {
-    SHOWN
-        .lock()
-        .unwrap_or_else(PoisonError::into_inner)
-        .iter()
-        .rev()
-        .find(|planned| wanted(planned))
-        .cloned()
-}
-
-async fn made(file: PathBuf, revision: i64, input: Input) -> Planned {
-    let work = tokio::task::spawn_blocking(move || {
-        let plan = plan::plan(&input);
-        let digest = plan.digest();
-        Planned {
-            file,
-            revision,
-            input,
-            plan,
-            digest,
-            others: Mutex::default(),
-        }
-    });
-    match work.await {
-        Ok(planned) => planned,
-        Err(error) => std::panic::resume_unwind(error.into_panic()),
-    }
-}
-
-/// Plans a design as it is stored now; kept in memory until something is written.
-pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>, StockError> {
-    let mut tx = db.read().await?;
-    let revision = db::venue::revision(&mut tx).await?;
-    if let Some(known) = recall(|it| {
-        it.revision == revision
-            && it.input.design.id == id
-            && it.input.today == today
-            && it.file == db.file()
-    }) {
-        return Ok(known);
-    }
-    let input = db::snapshot::input(&mut tx, id, today)
-        .await?
-        .ok_or(StockError::NotFound("set"))?;
-    drop(tx);
-    let planned = Arc::new(made(db.file().to_owned(), revision, input).await);
-    remember(&planned);
-    Ok(planned)
-}
-
-/// The same set planned other ways, in the order asked; `None` where one names something that is
-/// not there. What was worked out is kept with the plan.
-pub async fn other_ways(planned: &Arc<Planned>, asked: Vec<Other>) -> Vec<Option<Arc<Plan>>> {
-    let planned = planned.clone();
-    let work = tokio::task::spawn_blocking(move || {
-        asked
-            .into_iter()
-            .map(|other| planned.other(&other))
-            .collect()
-    });
-    match work.await {
-        Ok(plans) => plans,
-        Err(error) => std::panic::resume_unwind(error.into_panic()),
-    }
-}
-
-impl Planned {
-    fn other(&self, asked: &Other) -> Option<Arc<Plan>> {
-        let known = || {
-            let others = self.others.lock();
-            others.unwrap_or_else(PoisonError::into_inner)
-        };
-        if let Some((_, plan)) = known().iter().find(|(other, _)| other == asked) {
-            return Some(plan.clone());
-        }
-        let plan = Arc::new(plan::plan(&asked.ask(&self.input)?));
-        let mut known = known();
-        if known.len() < MOST_OTHERS {
-            known.push((asked.clone(), plan.clone()));
-        }
-        Some(plan)
-    }
-}
-
 /// The days for which a hold of a design stands.
 pub fn window_of(design: &Design, becomes: HoldUse) -> Window {
     let window = design.dates.window();
@@ -311,7 +144,7 @@ pub async fn reserve(
             let input = db::snapshot::input(&mut tx, id, act.today)
                 .await?
                 .ok_or(StockError::NotFound("set"))?;
-            let planned = made(act.db.file().to_owned(), revision, input).await;
+            let planned = Planned::at_once(act.db.file(), revision, input).await;
             break (tx, Arc::new(planned));
         }
     };
@@ -453,7 +286,7 @@ struct Prepared {
 }
 
 async fn prepare(
-    file: PathBuf,
+    file: &Path,
     tx: &mut SqliteConnection,
     id: DesignId,
     edits: &[Edit],
@@ -468,7 +301,7 @@ async fn prepare(
     let planned = match (&new, old.state) {
         (Ok(new), State::Reserved) => {
             let input = db::snapshot::input_of(tx, new.clone(), today).await?;
-            Some(made(file, revision, input).await)
+            Some(Planned::at_once(file, revision, input).await)
         }
         _ => None,
     };
@@ -487,12 +320,12 @@ pub(super) async fn edit(
     version: i64,
     edits: &[Edit],
 ) -> Result<Edited, StockError> {
-    let file = act.db.file().to_owned();
+    let file = act.db.file();
     let mut attempt = 0;
     let (mut tx, prepared) = loop {
         attempt += 1;
         let mut read = act.db.read().await?;
-        let prepared = prepare(file.clone(), &mut read, id, edits, act.today).await?;
+        let prepared = prepare(file, &mut read, id, edits, act.today).await?;
         drop(read);
         let mut tx = match act.begin().await? {
             Begun::Fresh(tx) => tx,
@@ -503,7 +336,7 @@ pub(super) async fn edit(
         }
         // A draft's edit holds nothing, so that it needs no second plan: it is made here.
         if attempt >= ATTEMPTS || prepared.old.state != State::Reserved {
-            let prepared = prepare(file.clone(), &mut tx, id, edits, act.today).await?;
+            let prepared = prepare(file, &mut tx, id, edits, act.today).await?;
             break (tx, prepared);
         }
     };

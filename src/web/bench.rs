@@ -1,9 +1,10 @@
 //! The bench: calculators that need no stock and no design. A nine-way switch here; each other one
 //! has a page of its own.
 
+use std::{sync::Arc, time::Duration};
+
 use askama::Template;
 use axum::http::StatusCode;
-use tokio::sync::Semaphore;
 
 use super::{
     cx::Cx,
@@ -15,6 +16,7 @@ use super::{
 use crate::{
     calc::{Elapsed, Refused, document},
     clock::Watch,
+    stock::desk,
     units::Money,
 };
 
@@ -58,32 +60,35 @@ fn status(form: &Form) -> StatusCode {
     }
 }
 
-/// How many calculate at once: more than that would slow the pages down.
-const AT_ONCE: usize = 2;
-static ROOM: Semaphore = Semaphore::const_new(AT_ONCE);
-
-/// Calculates away from what serves pages, a few at a time, and gives the question back with its
-/// answer.
+/// Calculates away from what serves pages, and gives the question back with its answer.
 async fn away<Q, A>(
     asked: Q,
     answer: impl FnOnce(&Q, Elapsed<'_>) -> Result<A, Refused> + Send + 'static,
-) -> (Q, Result<A, Refused>)
+) -> (Arc<Q>, Result<A, Refused>)
 where
-    Q: Send + 'static,
+    Q: Send + Sync + 'static,
     A: Send + 'static,
 {
-    // Nobody closes the semaphore.
-    let permit = ROOM.acquire().await.ok();
-    let work = tokio::task::spawn_blocking(move || {
+    let asked = Arc::new(asked);
+    let question = asked.clone();
+    let answered = desk::work(move |wanted| {
         let watch = Watch::start();
-        let answered = answer(&asked, &|| watch.elapsed());
-        drop(permit);
-        (asked, answered)
+        // What nobody waits for has had its time.
+        answer(&question, &|| {
+            if wanted.still() {
+                watch.elapsed()
+            } else {
+                Duration::MAX
+            }
+        })
     });
-    match work.await {
-        Ok(answered) => answered,
-        Err(error) => std::panic::resume_unwind(error.into_panic()),
-    }
+    let answered = answered.await.unwrap_or_else(|crowded| {
+        Err(Refused {
+            pointer: String::new(),
+            detail: crowded.to_string(),
+        })
+    });
+    (asked, answered)
 }
 
 /// Lines of a list, each read by itself; what is wrong with one says which it is.

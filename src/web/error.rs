@@ -71,6 +71,7 @@ pub fn stock_status(error: &StockError) -> StatusCode {
         StockError::Refused(_) => StatusCode::CONFLICT,
         StockError::Field { .. } | StockError::KeyReused => StatusCode::UNPROCESSABLE_ENTITY,
         StockError::Changed => StatusCode::PRECONDITION_FAILED,
+        StockError::Crowded(_) => StatusCode::SERVICE_UNAVAILABLE,
         StockError::Db(error) => db_status(error),
     }
 }

@@ -4,7 +4,7 @@ use tapewright::{
     db::{self, Db},
     model::design::State,
     sample, stock,
-    stock::reserve::{plan_now, unreasoned},
+    stock::{planned::plan_now, reserve::unreasoned},
 };
 
 use crate::help::TestApp;

@@ -7,7 +7,7 @@ use sqlx::{
     migrate::Migrator,
     sqlite::{SqliteConnectOptions, SqliteJournalMode},
 };
-use tapewright::{db::Db, sample, stock, stock::reserve::plan_now};
+use tapewright::{db::Db, sample, stock, stock::planned::plan_now};
 
 use crate::{help::TestApp, sample::dump};
 

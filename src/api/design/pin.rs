@@ -24,7 +24,7 @@ use crate::{
     },
     stock::{
         design::{Edit, Edited},
-        reserve,
+        planned,
     },
 };
 
@@ -119,14 +119,14 @@ fn check_key(pin: Pin) -> String {
 #[utoipa::path(get, path = "/designs/{id}/pins",
     responses((status = 200, description = "The choices", body = List<Pinned>)))]
 async fn list(api: Api, Path(id): Path<DesignId>) -> Answer {
-    let planned = reserve::plan_now(api.db(), id, api.today).await?;
+    let planned = planned::plan_now(api.db(), id, api.today).await?;
     let pins = Pin::of(&planned.input.design);
     let asked = if planned.input.design.state.editable() {
         pins.iter().map(|pin| Other::Without(vec![*pin])).collect()
     } else {
         Vec::new()
     };
-    let plans = reserve::other_ways(&planned, asked).await;
+    let plans = planned::other_ways(&planned, asked).await?;
     let now = Tally::of(&planned.plan);
     let mut plans = plans.into_iter();
     let items = pins.into_iter().map(|pin| {

@@ -18,6 +18,7 @@ use crate::{
     plan::Plan,
     stock::{
         design::{REASON_LIMIT, give_reason},
+        planned,
         reserve::{self, Outcome},
     },
 };
@@ -47,7 +48,7 @@ struct Planned {
 #[utoipa::path(get, path = "/designs/{id}/plan",
     responses((status = 200, description = "The plan", body = Planned)))]
 async fn get(api: Api, Path(id): Path<DesignId>) -> Answer {
-    let planned = reserve::plan_now(api.db(), id, api.today).await?;
+    let planned = planned::plan_now(api.db(), id, api.today).await?;
     let reasons = db::design::list_reasons(&mut *api.read().await?, id).await?;
     reply(&Planned {
         version: planned.input.design.version,

@@ -22,6 +22,7 @@ use crate::{
         answer::{Proof, Why},
         outcome::{Becomes, CutProof, CutSource, Joint, PieceCut, Serve},
     },
+    stock::{StockError, desk},
     units::{Length, Money},
     web::{
         at::Path,
@@ -348,11 +349,8 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
     let pins = pins::shown(cx, whole, Tab::Cuts, form).await?;
     let (chrome, head) = head(cx, whole, Tab::Cuts);
     let questions = trade::questions(whole);
-    let work = tokio::task::spawn_blocking(move || trade::found(questions));
-    let trades = match work.await {
-        Ok(found) => found,
-        Err(error) => std::panic::resume_unwind(error.into_panic()),
-    };
+    let trades = desk::work(move |wanted| trade::found(questions, wanted)).await;
+    let trades = trades.map_err(StockError::from)?;
     let cuts = CutsPage {
         chrome,
         pins,

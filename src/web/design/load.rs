@@ -25,6 +25,9 @@ use crate::{
     },
 };
 
+/// How often what was typed is stored again because something else of the set was changed.
+pub const ATTEMPTS: usize = 4;
+
 /// There is no such set.
 pub fn no_design() -> Trouble {
     Trouble::not_found("set").or_go(Link::Designs, "To all designs")
@@ -57,7 +60,7 @@ fn broken_words(why: &str) -> String {
 
 /// A design with its plan and everything that its pages show.
 pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
-    let planned = match stock::reserve::plan_now(cx.db(), id, cx.today).await {
+    let planned = match stock::planned::plan_now(cx.db(), id, cx.today).await {
         Err(StockError::NotFound(_)) => return Err(no_design()),
         planned => planned?,
     };

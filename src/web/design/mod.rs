@@ -33,7 +33,7 @@ use crate::{
         input::SpareFixture,
         outcome::{BarPlan, Check, CheckState, Serve},
     },
-    stock::reserve::Planned,
+    stock::planned::Planned,
     units::{Current, Date, Length},
 };
 

@@ -18,7 +18,7 @@ use crate::{
         outcome::CheckState,
         pin::Pin,
     },
-    stock::{design::Edit, reserve},
+    stock::{design::Edit, planned},
     web::{
         at::Path,
         cx::Cx,
@@ -243,7 +243,7 @@ pub async fn shown(cx: &Cx, whole: &Whole, tab: Tab, form: &Form) -> Result<Pins
         asked.push(Other::Without(all));
     }
     let now = Tally::of(whole.plan());
-    let plans = reserve::other_ways(whole.planned(), asked).await;
+    let plans = planned::other_ways(whole.planned(), asked).await?;
     let mut words = plans.iter().map(|plan| {
         let plan = plan.as_ref();
         plan.map_or_else(String::new, |plan| cost_words(cx, &now, &Tally::of(plan)))

@@ -109,7 +109,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
     let design = whole.design();
     let id = design.id;
     let savings = if form.ticked("saves") && whole.is_open() {
-        Some(why::savings(cx, whole).await)
+        Some(why::savings(cx, whole).await?)
     } else {
         None
     };

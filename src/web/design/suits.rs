@@ -19,7 +19,7 @@ use crate::{
     },
     stock::{
         design::{Basics, Edit},
-        reserve,
+        planned,
     },
     web::{
         at::Path,
@@ -342,7 +342,7 @@ fn kind_of(form: &Form) -> Kind {
     }
 }
 
-async fn groups(cx: &Cx, whole: &Whole, kind: Kind) -> Vec<Group> {
+async fn groups(cx: &Cx, whole: &Whole, kind: Kind) -> Result<Vec<Group>, Trouble> {
     let asked = match kind {
         Kind::Tape => tapes(whole),
         _ => throughout(whole, kind),
@@ -357,7 +357,8 @@ async fn groups(cx: &Cx, whole: &Whole, kind: Kind) -> Vec<Group> {
             });
         }
     }
-    let mut plans = reserve::other_ways(whole.planned(), ways).await.into_iter();
+    let plans = planned::other_ways(whole.planned(), ways).await?;
+    let mut plans = plans.into_iter();
     let mut groups = Vec::new();
     for group in asked {
         let mut rows: Vec<(Tally, Candidate)> = Vec::new();
@@ -391,7 +392,7 @@ async fn groups(cx: &Cx, whole: &Whole, kind: Kind) -> Vec<Group> {
             pinned: group.pinned,
         });
     }
-    groups
+    Ok(groups)
 }
 
 /// GET: what would suit, of one kind.
@@ -406,7 +407,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
         .or_go(Link::Power(id), "Back to the plan"));
     }
     let kind = kind_of(&form);
-    let groups = groups(&cx, &whole, kind).await;
+    let groups = groups(&cx, &whole, kind).await?;
     let tab = if kind == Kind::Tape {
         Tab::Bars
     } else {

@@ -7,6 +7,7 @@ use crate::{
         cut::{Aim, Effort, Problem, TradeOff, trade_off},
         outcome::CutProof,
     },
+    stock::desk::Wanted,
     units::Money,
     web::cx::Cx,
 };
@@ -59,11 +60,11 @@ pub fn questions(whole: &Whole) -> Vec<(String, Problem)> {
 }
 
 /// Works each out, in a number of steps that is the same everywhere.
-pub fn found(questions: Vec<(String, Problem)>) -> Vec<(String, TradeOff)> {
+pub fn found(questions: Vec<(String, Problem)>, wanted: &Wanted) -> Vec<(String, TradeOff)> {
     let effort = Effort {
         steps: STEPS / u64::try_from(questions.len().max(1)).unwrap_or(u64::MAX),
         aim: Aim::Solder,
-        stop: &|| false,
+        stop: &|| !wanted.still(),
     };
     questions
         .into_iter()

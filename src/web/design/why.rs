@@ -20,7 +20,7 @@ use crate::{
         outcome::{BarPlan, Becomes, CutSource, Joint, PieceCut, Serve},
         reuse::why_not,
     },
-    stock::reserve,
+    stock::planned,
     units::Money,
     web::{
         at::Path,
@@ -274,7 +274,7 @@ pub async fn piece(cx: Cx, Path((id, thing)): Path<(DesignId, ThingId)>) -> Answ
             })
         })
         .collect();
-    let plans = reserve::other_ways(whole.planned(), vec![Other::LeavingAlone(thing)]).await;
+    let plans = planned::other_ways(whole.planned(), vec![Other::LeavingAlone(thing)]).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Cuts);
     let version = head.version.to_string();
     let ways = plans
@@ -404,7 +404,7 @@ pub async fn bar(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>) -> Answer {
     now.extend((!served.why.is_empty()).then(|| served.why.clone()));
     let tried = tried(&cx, &whole, bar);
     let asked = tried.iter().map(|(other, ..)| other.clone()).collect();
-    let plans = reserve::other_ways(whole.planned(), asked).await;
+    let plans = planned::other_ways(whole.planned(), asked).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Reuse);
     let ways = tried
         .into_iter()
@@ -523,7 +523,7 @@ pub async fn offer(cx: Cx, Path((id, offer)): Path<(DesignId, OfferId)>) -> Answ
         ),
     ];
     let asked = vec![Other::NotBuying(offer), Other::NotBuyingFrom(buy.supplier)];
-    let plans = reserve::other_ways(whole.planned(), asked).await;
+    let plans = planned::other_ways(whole.planned(), asked).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Shopping);
     let leave = Act {
         action: Link::Pins(id),
@@ -568,10 +568,10 @@ pub async fn offer(cx: Cx, Path((id, offer)): Path<(DesignId, OfferId)>) -> Answ
 }
 
 /// What a near miss would save, for the page Reuse: the words of each, in their order.
-pub async fn savings(cx: &Cx, whole: &Whole) -> Vec<String> {
+pub async fn savings(cx: &Cx, whole: &Whole) -> Result<Vec<String>, Trouble> {
     let misses = whole.plan().near_misses.iter().take(MOST_WAYS);
     let asked = misses.map(|miss| Other::Fitting(miss.bar, miss.fixture));
-    let plans = reserve::other_ways(whole.planned(), asked.collect()).await;
+    let plans = planned::other_ways(whole.planned(), asked.collect()).await?;
     let now = Tally::of(whole.plan());
     let words = plans.iter().map(|plan| {
         let Some(plan) = plan else {
@@ -586,5 +586,5 @@ pub async fn savings(cx: &Cx, whole: &Whole) -> Vec<String> {
             format!("Then: {}. {known}", apart.join(", "))
         }
     });
-    words.collect()
+    Ok(words.collect())
 }
