@@ -1034,3 +1034,24 @@ fn labels_run_on_past_those_that_are_taken() {
     design.bars.clear();
     assert_eq!(labels(&design, "Left"), ["Left", "Left 2", "Left 3"]);
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+async fn a_plan_that_several_ask_for_at_once_is_made_once() {
+    let world = World::new().await;
+    let tape = world.tape().await;
+    world.piece(tape, 5_000).await;
+    let id = world
+        .design("Asked at once", 10, 20, &[("1", 1000), ("2", 1500)])
+        .await;
+    let asks = (0..6).map(|_| {
+        let db = world.db.clone();
+        tokio::spawn(async move { plan_now(&db, id, TODAY).await.expect("a plan") })
+    });
+    let mut plans = Vec::new();
+    for ask in asks.collect::<Vec<_>>() {
+        plans.push(ask.await.expect("an answer"));
+    }
+    for plan in &plans {
+        assert!(std::sync::Arc::ptr_eq(plan, &plans[0]));
+    }
+}

@@ -137,6 +137,14 @@ fn underway(all: &mut Vec<Underway>, of: &Of) -> Option<Making> {
     one.making.upgrade()
 }
 
+fn begin(all: &mut Vec<Underway>, of: Of, input: Input) -> Making {
+    let making = make(of.clone(), input).boxed().shared();
+    if let Some(weak) = making.downgrade() {
+        all.push(Underway { of, making: weak });
+    }
+    making
+}
+
 async fn make(of: Of, input: Input) -> Result<Arc<Planned>, Crowded> {
     let made = desk::work(move |wanted| {
         let Of { file, revision, .. } = of;
@@ -172,14 +180,14 @@ pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>
     drop(tx);
     let making = {
         let mut all = lock();
-        // Somebody else may have begun while this one read.
-        underway(&mut all, &of).unwrap_or_else(|| {
-            let making = make(of.clone(), input).boxed().shared();
-            if let Some(weak) = making.downgrade() {
-                all.push(Underway { of, making: weak });
-            }
-            making
-        })
+        // Somebody else may have begun, or be done, while this one read.
+        match underway(&mut all, &of) {
+            Some(making) => making,
+            None => match recall(|it| it.is(&of)) {
+                Some(known) => return Ok(known),
+                None => begin(&mut all, of, input),
+            },
+        }
     };
     Ok(making.await?)
 }

@@ -7,7 +7,7 @@ use axum::{
     extract::{FromRequest, Multipart, Request, rejection::BytesRejection},
     http::{StatusCode, header},
 };
-use percent_encoding::percent_decode;
+use percent_encoding::{NON_ALPHANUMERIC, percent_decode, utf8_percent_encode};
 
 use super::error::Trouble;
 use crate::{
@@ -104,6 +104,49 @@ impl Form {
                 self.set(name, *value);
             }
         }
+    }
+
+    /// What stood in the form when it was opened, for it to carry along (see [`super::clash`]).
+    pub fn was(&self) -> String {
+        if self.has("was") {
+            self.value("was").to_owned()
+        } else {
+            self.encoded()
+        }
+    }
+
+    /// What stood in it when it was opened, if it carries that.
+    pub fn opened_with(&self) -> Option<Self> {
+        if !self.has("was") {
+            return None;
+        }
+        Self::decode(self.value("was").as_bytes()).ok()
+    }
+
+    /// From now on it counts as opened with `now`.
+    pub fn reopen(&mut self, now: &Self) {
+        self.set("was", now.encoded());
+    }
+
+    /// Takes the fields that were ticked for it as they stood when the form was opened.
+    pub fn settle(&mut self) {
+        let take: Vec<String> = self.all("take").map(ToOwned::to_owned).collect();
+        if let (false, Some(was)) = (take.is_empty(), self.opened_with()) {
+            for name in &take {
+                self.set(name, was.value(name));
+            }
+            self.values.retain(|(key, _)| key != "take");
+        }
+    }
+
+    /// `a=1&b=2`, without the version, which is not typed.
+    fn encoded(&self) -> String {
+        let text = |text| utf8_percent_encode(text, NON_ALPHANUMERIC);
+        let pairs = self.pairs().filter(|(name, _)| *name != "version");
+        let pairs: Vec<String> = pairs
+            .map(|(name, value)| format!("{}={}", text(name), text(value)))
+            .collect();
+        pairs.join("&")
     }
 
     /// The messages of a field (or of the whole form, under the empty name).
@@ -278,6 +321,14 @@ impl<S: Send + Sync> FromRequest<S> for Form {
     type Rejection = Trouble;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Trouble> {
+        let mut form = Self::read(request, state).await?;
+        form.settle();
+        Ok(form)
+    }
+}
+
+impl Form {
+    async fn read<S: Send + Sync>(request: Request, state: &S) -> Result<Self, Trouble> {
         if request.method() == axum::http::Method::GET {
             return Self::decode(request.uri().query().unwrap_or_default().as_bytes());
         }
@@ -366,6 +417,12 @@ impl Choice {
                 }
             })
             .collect()
+    }
+
+    /// What is read of a value; the value itself where it is none of the list.
+    pub fn label_of(list: &[Self], value: &str) -> String {
+        let found = list.iter().find(|choice| choice.value == value);
+        found.map_or_else(|| value.to_owned(), |choice| choice.label.clone())
     }
 }
 

@@ -25,6 +25,7 @@ mod bench;
 pub mod beside;
 mod calendar;
 mod changes;
+pub mod clash;
 pub mod csv;
 mod cupboard;
 pub mod cx;

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 
 use super::{
     at::Path,
+    clash::{self, Clash, tick_words},
     cx::Cx,
     error::{Answer, Trouble},
     form::{Choice, Form},
@@ -45,13 +46,6 @@ impl Field {
     }
 }
 
-/// Where what is stored and what was typed differ.
-struct Difference {
-    label: &'static str,
-    stored: String,
-    typed: String,
-}
-
 #[derive(Template)]
 #[template(path = "part/edit.html")]
 struct EditPage {
@@ -63,8 +57,7 @@ struct EditPage {
     needed: Vec<Field>,
     known: Vec<Field>,
     save: &'static str,
-    /// Shown after somebody else saved meanwhile.
-    differences: Option<Vec<Difference>>,
+    clash: Option<Clash>,
 }
 
 #[derive(Template)]
@@ -97,13 +90,7 @@ enum Purpose {
 }
 
 impl Purpose {
-    fn page(
-        self,
-        cx: &Cx,
-        form: Form,
-        fields: Vec<Field>,
-        differences: Option<Vec<Difference>>,
-    ) -> EditPage {
+    fn page(self, cx: &Cx, form: Form, fields: Vec<Field>, clash: Option<Clash>) -> EditPage {
         let (needed, known) = fields.into_iter().partition(|field| field.need);
         let (action, back, back_label, save, title) = match self {
             Self::New(kind) => (
@@ -130,7 +117,7 @@ impl Purpose {
             needed,
             known,
             save,
-            differences,
+            clash,
         }
     }
 }
@@ -357,12 +344,12 @@ async fn change_page(
     part: &Part,
     form: Form,
     status: StatusCode,
-    differences: Option<Vec<Difference>>,
+    clash: Option<Clash>,
 ) -> Answer {
     let kind = part.spec.kind();
     let mut tx = cx.read().await?;
     let fields = fields(&mut tx, kind, &form).await?;
-    let shown = Purpose::Change(part.id).page(cx, form, fields, differences);
+    let shown = Purpose::Change(part.id).page(cx, form, fields, clash);
     Ok(page_with(status, &shown))
 }
 
@@ -399,11 +386,13 @@ pub async fn post_edit(cx: Cx, Path(id): Path<PartId>, mut form: Form) -> Answer
         )),
         Err(StockError::Changed) => {
             let stored = find(&mut cx.read().await?, id).await?;
-            let differences = differences(&filled(&stored, cx.unit()), &form, kind);
-            // A second press goes over what is stored now, knowingly.
-            form.set("version", stored.version.to_string());
+            let now = filled(&stored, cx.unit());
+            let clash = Clash::meet(&mut form, &now, &clashing(kind), |name, value| match name {
+                "typical" => tick_words(value),
+                _ => value.to_owned(),
+            });
             let status = StatusCode::PRECONDITION_FAILED;
-            change_page(&cx, &stored, form, status, Some(differences)).await
+            change_page(&cx, &stored, form, status, Some(clash)).await
         }
         Err(why) => {
             let status = fail(&mut form, why)?;
@@ -412,23 +401,12 @@ pub async fn post_edit(cx: Cx, Path(id): Path<PartId>, mut form: Form) -> Answer
     }
 }
 
-fn differences(stored: &Form, typed: &Form, kind: Kind) -> Vec<Difference> {
-    let rest = [("Name", "name"), ("Code", "code"), ("Notes", "note")];
-    let ticked = |form: &Form| if form.ticked("typical") { "yes" } else { "no" }.to_owned();
-    rest.into_iter()
-        .chain(attribute::of(kind).iter().map(|a| (a.label, a.name)))
-        .map(|(label, name)| Difference {
-            label,
-            stored: stored.value(name).to_owned(),
-            typed: typed.value(name).trim().to_owned(),
-        })
-        .chain([Difference {
-            label: "Typical figures",
-            stored: ticked(stored),
-            typed: ticked(typed),
-        }])
-        .filter(|difference| difference.stored != difference.typed)
-        .collect()
+/// The fields of a kind's form.
+fn clashing(kind: Kind) -> Vec<clash::Field> {
+    let before = [("name", "Name"), ("code", "Code"), ("note", "Notes")];
+    let own = attribute::of(kind).iter().map(|a| (a.name, a.label));
+    let last = [("typical", "Typical figures")];
+    before.into_iter().chain(own).chain(last).collect()
 }
 
 /// POST: retires the part, or offers it again.

@@ -10,6 +10,7 @@ mod api;
 mod arrange;
 mod backdrop;
 mod bench;
+mod clash;
 mod csv;
 mod cupboard;
 mod designs;

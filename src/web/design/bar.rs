@@ -18,6 +18,7 @@ use crate::{
     units::{Length, Voltage},
     web::{
         at::Path,
+        clash::{Clash, Field, tick_words},
         cx::Cx,
         error::{Answer, Trouble},
         form::{Choice, Form},
@@ -259,48 +260,50 @@ struct BarPage {
     form: Form,
     offered: Offered,
     served: String,
-    stored: Option<Vec<(&'static str, String)>>,
+    clash: Option<Clash>,
     action: Link,
 }
 
-fn lines(cx: &Cx, whole: &Whole, bar: &Bar) -> Vec<(&'static str, String)> {
-    vec![
-        ("Label", bar.label.to_string()),
-        ("Length", cx.length(bar.length_um)),
-        (
-            "May be",
-            format!(
-                "{} shorter, {} longer",
-                cx.length(bar.shorter_um),
-                cx.length(bar.longer_um)
-            ),
-        ),
-        ("Colours", bar.channels.to_string()),
-        (
-            "Cover",
-            if bar.diffused { "diffused" } else { "bare" }.to_owned(),
-        ),
-        ("Frame", whole.frame_label(bar)),
-        (
-            "Place",
-            format!(
-                "{} along, {} up, {}°",
-                bar.x_um.show(cx.unit()),
-                bar.y_um.show(cx.unit()),
-                show_angle(bar.angle_mdeg)
-            ),
-        ),
-    ]
+const FIELDS: &[Field] = &[
+    ("label", "Label"),
+    ("length", "Lit length"),
+    ("shorter", "May be shorter by"),
+    ("longer", "May be longer by"),
+    ("channels", "Colours"),
+    ("diffused", "Diffused"),
+    ("fed", "Fed"),
+    ("cable", "Cable from driver to bar"),
+    ("feed_place", "Fed from the driver at"),
+    ("group", "Control group"),
+    ("voltage", "Voltage"),
+    ("tape", "Tape"),
+    ("profile", "Profile"),
+    ("frame", "Frame"),
+    ("x", "Left end along"),
+    ("y", "Left end up"),
+    ("angle", "Turned"),
+    ("fixture", "Fixture chosen by hand"),
+];
+
+/// A field's value as people read it.
+fn words(cx: &Cx, whole: &Whole, name: &str, value: &str) -> String {
+    let mut asked = Form::default();
+    asked.set(name, value);
+    let offered = offered(cx, whole, &asked);
+    let list = match name {
+        "diffused" => return tick_words(value),
+        "fed" => offered.fed,
+        "frame" => offered.frames,
+        "tape" => offered.tapes,
+        "profile" => offered.profiles,
+        "fixture" => offered.fixtures,
+        _ => return value.to_owned(),
+    };
+    Choice::label_of(&list, value)
 }
 
-fn show(
-    cx: &Cx,
-    whole: &Whole,
-    bar: &Bar,
-    form: Form,
-    stored: Option<Vec<(&'static str, String)>>,
-) -> Answer {
-    let status = if stored.is_some() {
+fn show(cx: &Cx, whole: &Whole, bar: &Bar, form: Form, clash: Option<Clash>) -> Answer {
+    let status = if clash.is_some() {
         StatusCode::PRECONDITION_FAILED
     } else if form.ok() {
         StatusCode::OK
@@ -319,7 +322,7 @@ fn show(
                 format!("{}: {}", whole.look(bar.id).label(), plan.why)
             }),
             form,
-            stored,
+            clash,
             action: Link::Bar(head.id, bar.id),
             head,
         },
@@ -342,27 +345,40 @@ pub async fn get(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>) -> Answer {
 
 /// POST: changes it.
 pub async fn post(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>, mut form: Form) -> Answer {
-    let whole = load::whole(&cx, id).await?;
-    let bar = find(&whole, bar)?;
-    let label = form.name("label");
-    let Some(new) = read(&cx, &mut form, bar.id, label) else {
-        return show(&cx, &whole, &bar, form, None);
-    };
-    let edits = [Edit::ChangeBars(vec![new.clone()])];
-    match load::store(&cx, &mut form, id, &edits).await? {
-        load::Stored::Done(done) => Ok(go_with(
-            &Link::Bars(id),
-            &Flash::good(format!("Bar {} was changed.{done}", new.label)),
-        )),
-        load::Stored::Wrong => show(&cx, &whole, &bar, form, None),
-        load::Stored::Changed(now) => {
-            form.set("version", now.version.to_string());
-            let whole = load::whole(&cx, id).await?;
-            let bar = find(&whole, bar.id)?;
-            let stored = lines(&cx, &whole, &bar);
-            show(&cx, &whole, &bar, form, Some(stored))
+    let mut whole = load::whole(&cx, id).await?;
+    let mut bar = find(&whole, bar)?;
+    for _ in 0..load::ATTEMPTS {
+        let label = form.name("label");
+        let Some(new) = read(&cx, &mut form, bar.id, label) else {
+            break;
+        };
+        let edits = [Edit::ChangeBars(vec![new.clone()])];
+        match load::store(&cx, &mut form, id, &edits).await? {
+            load::Stored::Done(done) => {
+                return Ok(go_with(
+                    &Link::Bars(id),
+                    &Flash::good(format!("Bar {} was changed.{done}", new.label)),
+                ));
+            }
+            load::Stored::Wrong => break,
+            load::Stored::Changed(now) => {
+                whole = load::whole(&cx, id).await?;
+                bar = find(&whole, bar.id)?;
+                let stored = filled(&cx, &bar, now.version);
+                let clash = Clash::meet(&mut form, &stored, FIELDS, |name, value| {
+                    words(&cx, &whole, name, value)
+                });
+                // Where something else of the set was changed, this goes on.
+                if !clash.is_none() {
+                    return show(&cx, &whole, &bar, form, Some(clash));
+                }
+            }
         }
     }
+    if form.ok() {
+        return Err(load::changed(&Link::Bar(id, bar.id)));
+    }
+    show(&cx, &whole, &bar, form, None)
 }
 
 /// POST: takes it out of the set.

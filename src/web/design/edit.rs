@@ -14,6 +14,7 @@ use crate::{
     units::ShowDates,
     web::{
         at::Path,
+        clash::{Clash, Field},
         cx::Cx,
         error::Answer,
         form::{Choice, Form},
@@ -22,19 +23,13 @@ use crate::{
     },
 };
 
-/// What is stored now, beside what was typed, when both differ.
-pub struct Stored {
-    /// Field and what is stored.
-    pub lines: Vec<(&'static str, String)>,
-}
-
 #[derive(Template)]
 #[template(path = "design/edit.html")]
 struct EditPage {
     chrome: Chrome,
     id: DesignId,
     form: Form,
-    stored: Option<Stored>,
+    clash: Option<Clash>,
     currency: String,
     leads: Vec<Choice>,
     cables: Vec<Choice>,
@@ -102,26 +97,39 @@ fn filled(cx: &Cx, design: &Design) -> Form {
     ])
 }
 
-fn stored(cx: &Cx, design: &Design) -> Stored {
-    Stored {
-        lines: vec![
-            ("Name", design.name.to_string()),
-            ("Build day", day(design.dates.build_on())),
-            ("Get-in", day(design.dates.get_in())),
-            ("Strike", day(design.dates.strike_on())),
-            (
-                "Budget",
-                design
-                    .budget_minor
-                    .map_or_else(|| "none".to_owned(), |budget| cx.money(budget)),
-            ),
-            ("Notes", design.note.as_str().to_owned()),
-        ],
+const FIELDS: &[Field] = &[
+    ("name", "Name"),
+    ("build_on", "Build day"),
+    ("get_in", "Get-in"),
+    ("strike_on", "Strike"),
+    ("budget", "Budget"),
+    ("note", "Notes"),
+    ("lead", "Lead to solder on"),
+    ("cable", "Cable from driver to bar"),
+    ("block", "Terminal block"),
+    ("driver", "Driver"),
+    ("supply", "Supply"),
+];
+
+/// A field's value as people read it.
+fn words(parts: &[Part], name: &str, value: &str) -> String {
+    match name {
+        "lead" | "cable" | "block" | "driver" | "supply" if value.is_empty() => {
+            "any that fits".to_owned()
+        }
+        "lead" | "cable" | "block" | "driver" | "supply" => parts
+            .iter()
+            .find(|part| part.id.to_string() == value)
+            .map_or_else(|| value.to_owned(), |part| part.name.to_string()),
+        "build_on" | "get_in" | "strike_on" => {
+            crate::units::parse_date(value).map_or_else(|_| value.to_owned(), day)
+        }
+        _ => value.to_owned(),
     }
 }
 
-fn show(cx: &Cx, id: DesignId, parts: &[Part], form: Form, stored: Option<Stored>) -> Answer {
-    let status = if stored.is_some() {
+fn show(cx: &Cx, id: DesignId, parts: &[Part], form: Form, clash: Option<Clash>) -> Answer {
+    let status = if clash.is_some() {
         StatusCode::PRECONDITION_FAILED
     } else if form.ok() {
         StatusCode::OK
@@ -134,7 +142,7 @@ fn show(cx: &Cx, id: DesignId, parts: &[Part], form: Form, stored: Option<Stored
         &EditPage {
             chrome: cx.chrome(Section::Designs, "Change the set"),
             id,
-            stored,
+            clash,
             currency: cx.venue.currency.to_string(),
             leads: list(Kind::Lead, "lead"),
             cables: list(Kind::Cable, "cable"),
@@ -181,15 +189,26 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         note,
         choices,
     };
-    match load::store(&cx, &mut form, id, &[Edit::Basics(basics)]).await? {
-        load::Stored::Done(done) => Ok(go_with(
-            &Link::Design(id),
-            &Flash::good(format!("The set was changed.{done}")),
-        )),
-        load::Stored::Wrong => show(&cx, id, parts, form, None),
-        load::Stored::Changed(now) => {
-            form.set("version", now.version.to_string());
-            show(&cx, id, parts, form, Some(stored(&cx, &now)))
+    let edits = [Edit::Basics(basics)];
+    for _ in 0..load::ATTEMPTS {
+        match load::store(&cx, &mut form, id, &edits).await? {
+            load::Stored::Done(done) => {
+                return Ok(go_with(
+                    &Link::Design(id),
+                    &Flash::good(format!("The set was changed.{done}")),
+                ));
+            }
+            load::Stored::Wrong => return show(&cx, id, parts, form, None),
+            load::Stored::Changed(now) => {
+                let clash = Clash::meet(&mut form, &filled(&cx, &now), FIELDS, |name, value| {
+                    words(parts, name, value)
+                });
+                // Where only bars were changed, this goes on.
+                if !clash.is_none() {
+                    return show(&cx, id, parts, form, Some(clash));
+                }
+            }
         }
     }
+    Err(load::changed(&Link::DesignEdit(id)))
 }

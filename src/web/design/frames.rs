@@ -19,6 +19,7 @@ use crate::{
     units::Length,
     web::{
         at::Path,
+        clash::{Clash, Field},
         cx::Cx,
         error::{Answer, Trouble},
         form::{Choice, Form},
@@ -76,33 +77,46 @@ struct FramePage {
     action: Link,
     form: Form,
     things: Vec<Choice>,
-    stored: Option<String>,
+    clash: Option<Clash>,
 }
 
-fn show(cx: &Cx, whole: &Whole, frame: &Frame, form: Form, stored: Option<String>) -> Answer {
-    let status = if stored.is_some() {
+const FIELDS: &[Field] = &[
+    ("label", "Label"),
+    ("x", "Left edge along"),
+    ("y", "Lower edge up"),
+    ("width", "Width"),
+    ("height", "Height"),
+    ("thing", "Frame of the cupboard"),
+];
+
+/// Frames of the cupboard that it can be.
+fn things(whole: &Whole, frame: &Frame, chosen: &str) -> Vec<Choice> {
+    let free = whole
+        .input()
+        .stock
+        .frames
+        .iter()
+        .filter(|spare| spare.freedom == Freedom::Free || Some(spare.thing) == frame.thing)
+        .map(|spare| {
+            (
+                spare.thing.to_string(),
+                format!("{} · {}", spare.tag, spare.name),
+            )
+        });
+    let mut things = Choice::list([("", "none: built for this set")], chosen);
+    things.extend(Choice::list(free, chosen));
+    things
+}
+
+fn show(cx: &Cx, whole: &Whole, frame: &Frame, form: Form, clash: Option<Clash>) -> Answer {
+    let status = if clash.is_some() {
         StatusCode::PRECONDITION_FAILED
     } else if form.ok() {
         StatusCode::OK
     } else {
         StatusCode::UNPROCESSABLE_ENTITY
     };
-    let mut things = Choice::list([("", "none: built for this set")], form.value("thing"));
-    things.extend(Choice::list(
-        whole
-            .input()
-            .stock
-            .frames
-            .iter()
-            .filter(|spare| spare.freedom == Freedom::Free || Some(spare.thing) == frame.thing)
-            .map(|spare| {
-                (
-                    spare.thing.to_string(),
-                    format!("{} · {}", spare.tag, spare.name),
-                )
-            }),
-        form.value("thing"),
-    ));
+    let things = things(whole, frame, form.value("thing"));
     let (chrome, head) = head(cx, whole, Tab::Bars);
     Ok(page_with(
         status,
@@ -113,7 +127,7 @@ fn show(cx: &Cx, whole: &Whole, frame: &Frame, form: Form, stored: Option<String
             head,
             form,
             things,
-            stored,
+            clash,
         },
     ))
 }
@@ -131,11 +145,8 @@ fn find(whole: &Whole, frame: FrameId) -> Result<Frame, Trouble> {
         })
 }
 
-/// GET: the form of one frame.
-pub async fn get(cx: Cx, Path((id, frame)): Path<(DesignId, FrameId)>) -> Answer {
-    let whole = load::whole(&cx, id).await?;
-    let frame = find(&whole, frame)?;
-    let form = Form::filled([
+fn filled(cx: &Cx, frame: &Frame, version: i64) -> Form {
+    Form::filled([
         ("label", frame.label.to_string()),
         ("x", frame.x_um.show(cx.unit())),
         ("y", frame.y_um.show(cx.unit())),
@@ -145,46 +156,53 @@ pub async fn get(cx: Cx, Path((id, frame)): Path<(DesignId, FrameId)>) -> Answer
             "thing",
             frame.thing.map_or_else(String::new, |id| id.to_string()),
         ),
-        ("version", whole.design().version.to_string()),
-    ]);
+        ("version", version.to_string()),
+    ])
+}
+
+/// GET: the form of one frame.
+pub async fn get(cx: Cx, Path((id, frame)): Path<(DesignId, FrameId)>) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let frame = find(&whole, frame)?;
+    let form = filled(&cx, &frame, whole.design().version);
     show(&cx, &whole, &frame, form, None)
 }
 
 /// POST: changes it.
 pub async fn post(cx: Cx, Path((id, frame)): Path<(DesignId, FrameId)>, mut form: Form) -> Answer {
-    let whole = load::whole(&cx, id).await?;
-    let frame = find(&whole, frame)?;
-    let Some(new) = read(&cx, &mut form, frame.id) else {
-        return show(&cx, &whole, &frame, form, None);
-    };
-    match load::store(&cx, &mut form, id, &[Edit::ChangeFrame(new.clone())]).await? {
-        load::Stored::Done(_) => Ok(go_with(
-            &Link::Bars(id),
-            &Flash::good(format!("Frame {} was changed.", new.label)),
-        )),
-        load::Stored::Wrong => show(&cx, &whole, &frame, form, None),
-        load::Stored::Changed(now) => {
-            form.set("version", now.version.to_string());
-            let stored = now
-                .frames
-                .iter()
-                .find(|other| other.id == frame.id)
-                .map_or_else(
-                    || "It was taken out of the set.".to_owned(),
-                    |frame| {
-                        format!(
-                            "{}, {} × {}, {} along, {} up",
-                            frame.label,
-                            cx.length(frame.width_um),
-                            cx.length(frame.height_um),
-                            frame.x_um.show(cx.unit()),
-                            frame.y_um.show(cx.unit())
-                        )
-                    },
-                );
-            show(&cx, &whole, &frame, form, Some(stored))
+    let mut whole = load::whole(&cx, id).await?;
+    let mut frame = find(&whole, frame)?;
+    for _ in 0..load::ATTEMPTS {
+        let Some(new) = read(&cx, &mut form, frame.id) else {
+            break;
+        };
+        match load::store(&cx, &mut form, id, &[Edit::ChangeFrame(new.clone())]).await? {
+            load::Stored::Done(_) => {
+                return Ok(go_with(
+                    &Link::Bars(id),
+                    &Flash::good(format!("Frame {} was changed.", new.label)),
+                ));
+            }
+            load::Stored::Wrong => break,
+            load::Stored::Changed(now) => {
+                whole = load::whole(&cx, id).await?;
+                frame = find(&whole, frame.id)?;
+                let stored = filled(&cx, &frame, now.version);
+                let clash = Clash::meet(&mut form, &stored, FIELDS, |name, value| match name {
+                    "thing" => Choice::label_of(&things(&whole, &frame, value), value),
+                    _ => value.to_owned(),
+                });
+                // Where something else of the set was changed, this goes on.
+                if !clash.is_none() {
+                    return show(&cx, &whole, &frame, form, Some(clash));
+                }
+            }
         }
     }
+    if form.ok() {
+        return Err(load::changed(&Link::Frame(id, frame.id)));
+    }
+    show(&cx, &whole, &frame, form, None)
 }
 
 /// POST: takes a frame out. Its bars stay.

@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 
 use super::{
     at::Path,
+    clash::{Clash, Field},
     cx::Cx,
     error::{Answer, Trouble, stock_status},
     form::{Choice, Form},
@@ -315,11 +316,33 @@ struct EditPage {
     chrome: Chrome,
     form: Form,
     was: Place,
-    changed: bool,
+    clash: Option<Clash>,
     back: Link,
     kinds: Vec<Choice>,
     parents: Vec<Choice>,
 }
+
+fn filled(place: &Place) -> Form {
+    Form::filled([
+        ("name", place.name.to_string()),
+        ("kind", place.kind.word().to_owned()),
+        (
+            "parent",
+            place.parent.map_or_else(String::new, |id| id.to_string()),
+        ),
+        ("position", place.position.to_string()),
+        ("note", place.note.as_str().to_owned()),
+        ("version", place.version.to_string()),
+    ])
+}
+
+const FIELDS: &[Field] = &[
+    ("name", "Name"),
+    ("kind", "It is a"),
+    ("parent", "Inside"),
+    ("position", "Order"),
+    ("note", "Notes"),
+];
 
 async fn edit(
     cx: &Cx,
@@ -332,17 +355,13 @@ async fn edit(
     let was = lookup(&mut tx, id).await?;
     let nodes = db::place::list(&mut tx, true).await?;
     drop(tx);
-    let form = form.unwrap_or_else(|| {
-        Form::filled([
-            ("name", was.name.to_string()),
-            ("kind", was.kind.word().to_owned()),
-            (
-                "parent",
-                was.parent.map_or_else(String::new, |id| id.to_string()),
-            ),
-            ("position", was.position.to_string()),
-            ("note", was.note.as_str().to_owned()),
-        ])
+    let mut form = form.unwrap_or_else(|| filled(&was));
+    let clash = changed.then(|| {
+        Clash::meet(&mut form, &filled(&was), FIELDS, |name, value| match name {
+            "kind" => Choice::label_of(&kinds(value), value),
+            "parent" => Choice::label_of(&parents(nodes.iter(), Some(id), value), value),
+            _ => value.to_owned(),
+        })
     });
     Ok(page_with(
         status,
@@ -352,7 +371,7 @@ async fn edit(
             kinds: kinds(form.value("kind")),
             parents: parents(nodes.iter(), Some(id), form.value("parent")),
             was,
-            changed,
+            clash,
             form,
         },
     ))

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use jiff::tz::TimeZone;
 
 use super::{
+    clash::{Clash, Field, tick_words},
     cx::Cx,
     error::Answer,
     form::{Choice, Form},
@@ -31,8 +32,7 @@ struct SettingsPage {
     chrome: Chrome,
     form: Form,
     units: Vec<Choice>,
-    /// What is stored now, where another saved since this form was opened.
-    stored: Option<Vec<(&'static str, String)>>,
+    clash: Option<Clash>,
 }
 
 fn filled(venue: &Venue) -> Form {
@@ -96,16 +96,8 @@ pub fn unit_choices(chosen: &str) -> Vec<Choice> {
     )
 }
 
-fn show(cx: &Cx, form: Form, stored: Option<&Venue>, status: StatusCode) -> Answer {
+fn show(cx: &Cx, form: Form, clash: Option<Clash>, status: StatusCode) -> Answer {
     let units = unit_choices(form.value("length_unit"));
-    let stored = stored.map(|venue| {
-        let now = filled(venue);
-        FIELDS
-            .iter()
-            .filter(|(name, _)| now.value(name) != form.value(name))
-            .map(|(name, label)| (*label, now.value(name).to_owned()))
-            .collect()
-    });
     let chrome = cx.chrome(Section::Settings, "Settings");
     Ok(page_with(
         status,
@@ -113,12 +105,12 @@ fn show(cx: &Cx, form: Form, stored: Option<&Venue>, status: StatusCode) -> Answ
             chrome,
             form,
             units,
-            stored,
+            clash,
         },
     ))
 }
 
-const FIELDS: &[(&str, &str)] = &[
+const FIELDS: &[Field] = &[
     ("name", "Name of the venue"),
     ("length_unit", "Lengths in"),
     ("currency", "Currency"),
@@ -217,9 +209,17 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     if !db::venue::change(&mut tx, &venue).await? {
         drop(tx);
         let stored = db::venue::lookup(&mut *cx.read().await?).await?;
-        form.set("version", stored.version.to_string());
-        form.fail("", "Somebody else saved the settings meanwhile. Nothing was overwritten: below is what you typed, and what is stored now. Save again to put yours in its place.");
-        return show(&cx, form, Some(&stored), StatusCode::PRECONDITION_FAILED);
+        let clash = Clash::meet(
+            &mut form,
+            &filled(&stored),
+            FIELDS,
+            |name, value| match name {
+                "prices_include_tax" | "same_day_turnaround" => tick_words(value),
+                "length_unit" => Choice::label_of(&unit_choices(value), value),
+                _ => value.to_owned(),
+            },
+        );
+        return show(&cx, form, Some(clash), StatusCode::PRECONDITION_FAILED);
     }
     tx.commit().await?;
     Ok(go_with(

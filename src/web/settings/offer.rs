@@ -13,6 +13,7 @@ use crate::{
     units::{Length, LengthUnit, Money},
     web::{
         at::Path,
+        clash::{Clash, Field, tick_words},
         cx::Cx,
         error::{Answer, Trouble},
         form::{Choice, Form},
@@ -28,6 +29,7 @@ struct OfferPage {
     part: Part,
     by_length: bool,
     form: Form,
+    clash: Option<Clash>,
     action: Link,
     known: bool,
     suppliers: Vec<Choice>,
@@ -63,6 +65,7 @@ async fn show(
     part: Part,
     id: Option<OfferId>,
     form: Form,
+    clash: Option<Clash>,
     status: StatusCode,
 ) -> Answer {
     let chosen = form.value("supplier").to_owned();
@@ -80,6 +83,7 @@ async fn show(
         tax: cx.venue.prices_include_tax,
         part,
         form,
+        clash,
     };
     Ok(page_with(status, &page))
 }
@@ -128,7 +132,7 @@ pub async fn new(cx: Cx, Path(part): Path<PartId>) -> Answer {
     let part = part_of(&mut tx, part).await?;
     let pack = if by_length(&part) { "" } else { "1" };
     let form = Form::filled([("pack", pack), ("minimum", "1")]);
-    show(&cx, &mut tx, part, None, form, StatusCode::OK).await
+    show(&cx, &mut tx, part, None, form, None, StatusCode::OK).await
 }
 
 /// POST: adds an offer.
@@ -142,6 +146,7 @@ pub async fn add(cx: Cx, Path(part): Path<PartId>, mut form: Form) -> Answer {
             part,
             None,
             form,
+            None,
             StatusCode::UNPROCESSABLE_ENTITY,
         )
         .await;
@@ -163,8 +168,17 @@ pub async fn get(cx: Cx, Path(id): Path<OfferId>) -> Answer {
         .ok_or_else(|| Trouble::not_found("price"))?;
     let part = part_of(&mut tx, offer.part).await?;
     let form = filled(&cx, &part, &offer);
-    show(&cx, &mut tx, part, Some(id), form, StatusCode::OK).await
+    show(&cx, &mut tx, part, Some(id), form, None, StatusCode::OK).await
 }
+
+const FIELDS: &[Field] = &[
+    ("supplier", "Supplier"),
+    ("pack", "Pack"),
+    ("price", "Price of one pack"),
+    ("minimum", "Fewest packs sold"),
+    ("code", "The supplier’s code"),
+    ("retired", "No longer sold"),
+];
 
 fn filled(cx: &Cx, part: &Part, offer: &Offer) -> Form {
     let pack = if by_length(part) {
@@ -204,6 +218,7 @@ pub async fn post(cx: Cx, Path(id): Path<OfferId>, mut form: Form) -> Answer {
             part,
             Some(id),
             form,
+            None,
             StatusCode::UNPROCESSABLE_ENTITY,
         )
         .await;
@@ -211,22 +226,22 @@ pub async fn post(cx: Cx, Path(id): Path<OfferId>, mut form: Form) -> Answer {
     let mut write = cx.db().write().await?;
     if !db::offer::change(&mut write, &offer).await? {
         drop(write);
-        form.set("version", stored.version.to_string());
-        let now = format!(
-            "Somebody else saved this price meanwhile. Nothing was overwritten. Stored now: {} for {}. Save again to put yours in its place.",
-            cx.money(stored.price_minor),
-            pack_words(&part, stored.pack_amount, cx.unit())
+        let suppliers = db::offer::list_suppliers(&mut tx).await?;
+        let clash = Clash::meet(
+            &mut form,
+            &filled(&cx, &part, &stored),
+            FIELDS,
+            |name, value| match name {
+                "supplier" => suppliers
+                    .iter()
+                    .find(|supplier| supplier.id.to_string() == value)
+                    .map_or_else(|| value.to_owned(), |supplier| supplier.name.to_string()),
+                "retired" => tick_words(value),
+                _ => value.to_owned(),
+            },
         );
-        form.fail("", now);
-        return show(
-            &cx,
-            &mut tx,
-            part,
-            Some(id),
-            form,
-            StatusCode::PRECONDITION_FAILED,
-        )
-        .await;
+        let status = StatusCode::PRECONDITION_FAILED;
+        return show(&cx, &mut tx, part, Some(id), form, Some(clash), status).await;
     }
     write.commit().await?;
     Ok(go_with(

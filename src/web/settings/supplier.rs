@@ -9,6 +9,7 @@ use crate::{
     units::Money,
     web::{
         at::Path,
+        clash::{Clash, Field, tick_words},
         cx::Cx,
         error::{Answer, Trouble},
         form::Form,
@@ -67,14 +68,14 @@ struct FormPage {
     form: Form,
     action: Link,
     known: bool,
-    stored: Option<Supplier>,
+    clash: Option<Clash>,
 }
 
 fn show(
     cx: &Cx,
     id: Option<SupplierId>,
     form: Form,
-    stored: Option<Supplier>,
+    clash: Option<Clash>,
     status: StatusCode,
 ) -> Answer {
     let title = if id.is_some() {
@@ -87,10 +88,19 @@ fn show(
         form,
         action: id.map_or(Link::SupplierNew, Link::Supplier),
         known: id.is_some(),
-        stored,
+        clash,
     };
     Ok(page_with(status, &page))
 }
+
+const FIELDS: &[Field] = &[
+    ("name", "Name"),
+    ("delivery_days", "Days from order to delivery"),
+    ("delivery", "Charge for a delivery"),
+    ("free_above", "Free from"),
+    ("note", "Notes"),
+    ("retired", "No longer used"),
+];
 
 fn filled(cx: &Cx, supplier: &Supplier) -> Form {
     let free = supplier
@@ -203,13 +213,18 @@ pub async fn post(cx: Cx, Path(id): Path<SupplierId>, mut form: Form) -> Answer 
             let stored = db::offer::lookup_supplier(&mut *cx.read().await?, id)
                 .await?
                 .ok_or_else(|| Trouble::not_found("supplier"))?;
-            form.set("version", stored.version.to_string());
-            form.fail("", "Somebody else saved this supplier meanwhile. Nothing was overwritten: below is what you typed, and what is stored now. Save again to put yours in its place.");
+            let clash = Clash::meet(&mut form, &filled(&cx, &stored), FIELDS, |name, value| {
+                if name == "retired" {
+                    tick_words(value)
+                } else {
+                    value.to_owned()
+                }
+            });
             return show(
                 &cx,
                 Some(id),
                 form,
-                Some(stored),
+                Some(clash),
                 StatusCode::PRECONDITION_FAILED,
             );
         }

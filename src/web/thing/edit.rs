@@ -19,6 +19,7 @@ use crate::{
     units::{Length, parse_date},
     web::{
         at::Path,
+        clash::{Clash, Field, tick_words},
         cx::Cx,
         error::Answer,
         fixtures::new::{LookChoices, choices, look, plug_value},
@@ -36,14 +37,12 @@ struct EditPage {
     form: Form,
     back: Link,
     tag: String,
-    version: i64,
     driver: bool,
     unit: bool,
     frame: bool,
     /// What a finished bar can be.
     look: Option<LookChoices>,
-    /// What is stored now, and what was typed, by field: shown when somebody saved meanwhile.
-    both: Vec<(&'static str, String, String)>,
+    clash: Option<Clash>,
 }
 
 struct Stored {
@@ -120,16 +119,42 @@ impl Stored {
         }
         fields
     }
+
+    fn filled(&self, fields: &[(&'static str, &'static str, String)]) -> Form {
+        let filled = fields.iter().filter(|(_, _, value)| !value.is_empty());
+        let mut form = Form::filled(filled.map(|(name, _, value)| (*name, value.clone())));
+        form.set("version", self.thing.version.to_string());
+        form
+    }
 }
 
 async fn show(cx: &Cx, id: ThingId, typed: Option<Form>, status: StatusCode) -> Answer {
     let stored = Stored::load(cx, id).await?;
     let fields = stored.fields(cx);
     let changed = status == StatusCode::PRECONDITION_FAILED;
-    let form = typed.unwrap_or_else(|| {
-        let filled = fields.iter().filter(|(_, _, value)| !value.is_empty());
-        Form::filled(filled.map(|(name, _, value)| (*name, value.clone())))
-    });
+    let now = stored.filled(&fields);
+    let mut form = typed.unwrap_or_else(|| now.clone());
+    let clash = if changed {
+        let parts = match &stored.fixture {
+            Some(_) => db::part::list(&mut *cx.read().await?, None, true).await?,
+            None => Vec::new(),
+        };
+        let labels: Vec<Field> = fields
+            .iter()
+            .map(|(name, label, _)| (*name, *label))
+            .collect();
+        let clash = Clash::meet(&mut form, &now, &labels, |name, value| match name {
+            "tape" | "profile" => parts
+                .iter()
+                .find(|part| part.id.to_string() == value)
+                .map_or_else(|| value.to_owned(), |part| part.name.to_string()),
+            "diffused" => tick_words(value),
+            _ => value.to_owned(),
+        });
+        Some(clash)
+    } else {
+        None
+    };
     let look = match &stored.fixture {
         Some(_) => Some(LookChoices {
             made_here: stored.made_here,
@@ -137,26 +162,17 @@ async fn show(cx: &Cx, id: ThingId, typed: Option<Form>, status: StatusCode) -> 
         }),
         None => None,
     };
-    let both = if changed {
-        fields
-            .into_iter()
-            .map(|(name, label, value)| (label, value, form.value(name).to_owned()))
-            .collect()
-    } else {
-        Vec::new()
-    };
     Ok(page_with(
         status,
         &EditPage {
             chrome: cx.chrome(Section::Cupboard, format!("Notes on {}", stored.thing.tag)),
             back: Link::Thing(id),
             tag: stored.thing.tag.to_string(),
-            version: stored.thing.version,
             driver: stored.thing.part_kind == Some(Kind::Driver),
             unit: stored.unit.is_some(),
             frame: stored.frame.is_some(),
             look,
-            both,
+            clash,
             form,
         },
     ))
