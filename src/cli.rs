@@ -19,6 +19,7 @@ use crate::{
     config::{Backups, Config},
     db::{
         Db, DbError, OpenError,
+        archive::{self, ArchiveError},
         backup::{self, BackupError},
         restore::{self, RestoreError},
     },
@@ -94,6 +95,22 @@ enum Command {
         /// The backup
         file: PathBuf,
     },
+    /// Write the whole book as text into a zip file, also while it is being served
+    ///
+    /// JSON and CSV, described within: to read it without Tapewright, or to take it elsewhere. Passwords,
+    /// sessions and keys stay behind. The import command brings it back.
+    Export {
+        /// The file to write; it must not be there yet
+        file: PathBuf,
+    },
+    /// Bring an export back into a new data folder, and check it there
+    ///
+    /// --data names the new folder. A folder that holds a book already is refused. People who signed in
+    /// need new passwords: tapewright people.
+    Import {
+        /// The export
+        file: PathBuf,
+    },
     /// Write a checked copy of the database to a file, also while it is being served
     ///
     /// The copy is made beside FILE, checked, and only then given its name. The restore command brings
@@ -149,6 +166,8 @@ enum Failure {
     Restore(#[from] RestoreError),
     #[error(transparent)]
     Backup(#[from] BackupError),
+    #[error(transparent)]
+    Archive(#[from] ArchiveError),
     #[error(
         "The sample could not be filled in ({0}). What was filled in stays; start again with another data folder."
     )]
@@ -203,6 +222,8 @@ pub async fn run(cli: Cli) -> ExitCode {
         Command::Check => run_check(&cli.data).await,
         Command::Restore { file } => run_restore(&cli.data, &file).await,
         Command::Backup { file } => run_backup(&cli.data, &file).await,
+        Command::Export { file } => run_export(&cli.data, &file).await,
+        Command::Import { file } => run_import(&cli.data, &file).await,
     };
     done.unwrap_or_else(|failure| {
         // Nobody is left to tell where stderr is closed.
@@ -311,6 +332,28 @@ async fn run_backup(data: &Path, file: &Path) -> Result<ExitCode, Failure> {
 
 async fn run_restore(data: &Path, file: &Path) -> Result<ExitCode, Failure> {
     let made = restore::restore(file, data).await?;
+    say(format_args!(
+        "{}: {} movements; checked. Serve it with --data {0}",
+        made.folder.display(),
+        made.movements
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn run_export(data: &Path, file: &Path) -> Result<ExitCode, Failure> {
+    let today = Clock::System.today("UTC").to_string();
+    let written = archive::write(&data.join(Db::FILE), file, &today).await?;
+    say(format_args!(
+        "{}: {} rows, {} bytes",
+        written.file.display(),
+        written.rows,
+        written.bytes
+    ));
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn run_import(data: &Path, file: &Path) -> Result<ExitCode, Failure> {
+    let made = archive::read(file, data).await?;
     say(format_args!(
         "{}: {} movements; checked. Serve it with --data {0}",
         made.folder.display(),

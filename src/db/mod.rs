@@ -16,6 +16,7 @@ use sqlx::{
     sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
 };
 
+pub mod archive;
 pub mod audit;
 pub mod backdrop;
 pub mod backup;

@@ -70,7 +70,7 @@ pub async fn restore(file: &Path, folder: &Path) -> Result<Restored, RestoreErro
     }
 }
 
-async fn sound(file: &Path) -> Result<(), RestoreError> {
+pub(super) async fn sound(file: &Path) -> Result<(), RestoreError> {
     let db = Db::open_file(file).await?;
     let faults = async {
         let mut tx = db.read().await?;

@@ -7,6 +7,7 @@
 )]
 
 mod api;
+mod archive;
 mod arrange;
 mod backdrop;
 mod bench;

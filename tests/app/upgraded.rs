@@ -32,7 +32,7 @@ async fn run(conn: &mut SqliteConnection, sql: String) {
 
 /// Writes a book as the program of that step would have kept it: the schema of that step, filled
 /// with all that it had room for.
-async fn write_older(book: &Path, step: i64, older: &Path) {
+pub async fn write_older(book: &Path, step: i64, older: &Path) {
     let options = SqliteConnectOptions::new()
         .filename(older)
         .create_if_missing(true)
