@@ -36,7 +36,7 @@ struct Inner {
     /// Whether the service stops: what is answered without end then ends.
     stopping: watch::Sender<bool>,
     /// The state last seen, with its settings.
-    seen: RwLock<Option<(Mark, Arc<Venue>)>>,
+    seen: RwLock<Option<(Mark, Arc<Venue>, i64)>>,
 }
 
 /// What the service is at one moment: everything that pages rest on beside their address and their
@@ -49,6 +49,8 @@ pub struct Now {
     pub venue: Arc<Venue>,
     /// The venue's calendar day.
     pub today: Date,
+    /// Where the clock stands before the last change of the book: when that was, in words.
+    pub behind: Option<String>,
 }
 
 /// Why the service did not start.
@@ -85,7 +87,12 @@ impl App {
             stopping: watch::Sender::new(false),
             seen: RwLock::default(),
         }));
-        app.now().await?;
+        if let Some(last) = app.now().await?.behind {
+            tracing::warn!(
+                last_change = last,
+                "the machine's clock stands before the book's last change: set it"
+            );
+        }
         Ok(app)
     }
 
@@ -123,11 +130,11 @@ impl App {
             .read()
             .unwrap_or_else(PoisonError::into_inner)
             .clone();
-        let known = seen.as_ref().map(|(mark, _)| *mark);
-        let (mark, venue) = match (self.0.db.changed(known).await?, seen) {
+        let known = seen.as_ref().map(|(mark, ..)| *mark);
+        let (mark, venue, written_ms) = match (self.0.db.changed(known).await?, seen) {
             (None, Some(seen)) => seen,
-            (Some((mark, venue)), _) => {
-                let read = (mark, Arc::new(venue));
+            (Some(now), _) => {
+                let read = (now.mark, Arc::new(now.venue), now.written_ms);
                 let mut seen = self.0.seen.write().unwrap_or_else(PoisonError::into_inner);
                 *seen = Some(read.clone());
                 read
@@ -135,7 +142,13 @@ impl App {
             (None, None) => unreachable!("an unknown state is a changed one"),
         };
         let today = self.0.clock.today(&venue.zone);
-        Ok(Now { mark, venue, today })
+        let behind = self.0.clock.behind(written_ms, &venue.zone);
+        Ok(Now {
+            mark,
+            venue,
+            today,
+            behind,
+        })
     }
 }
 

@@ -58,7 +58,25 @@ impl Clock {
             .to_zoned_datetime(zone)
             .date()
     }
+
+    /// Where this clock stands before an instant that is over, so that it was set back: that instant in
+    /// words. A little is let pass: clocks are put right by themselves.
+    pub fn behind(&self, over_ms: i64, zone: &str) -> Option<String> {
+        if self.now_ms().saturating_add(SET_RIGHT_MS) >= over_ms {
+            return None;
+        }
+        let zone = TimeZone::get(zone).unwrap_or(TimeZone::UTC);
+        let over = Timestamp::from_millisecond(over_ms).ok()?;
+        Some(
+            over.to_zoned_datetime(zone)
+                .strftime("%-d %b %Y, %H:%M")
+                .to_string(),
+        )
+    }
 }
+
+/// How far a clock may be put right without a word, in milliseconds.
+const SET_RIGHT_MS: i64 = 10 * 60 * 1000;
 
 /// A stopwatch, for how long a calculation may take; no stored time comes from it.
 #[derive(Debug, Clone, Copy)]

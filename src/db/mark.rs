@@ -12,6 +12,17 @@ use crate::model::venue::Venue;
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Mark(i64);
 
+/// A state of the database with what every page rests on.
+#[derive(Debug, Clone)]
+pub struct Seen {
+    /// The state.
+    pub mark: Mark,
+    /// The venue's settings.
+    pub venue: Venue,
+    /// When it was last written, by the clock of then, in milliseconds since 1970 (UTC).
+    pub written_ms: i64,
+}
+
 /// A connection that only watches. `data_version` counts what all other connections to the file
 /// commit, those of other processes too, whether or not they raise our revision; its values mean
 /// something on one connection only (<https://www.sqlite.org/pragma.html#pragma_data_version>).
@@ -28,21 +39,25 @@ impl Watch {
 
     /// The state that the database is in now, and the settings in it; nothing where that is the
     /// state already known. What is read after this is at least as new.
-    pub(super) async fn changed(
-        &self,
-        known: Option<Mark>,
-    ) -> Result<Option<(Mark, Venue)>, DbError> {
+    pub(super) async fn changed(&self, known: Option<Mark>) -> Result<Option<Seen>, DbError> {
         let mut watching = self.0.lock().await;
         let connection = watching.as_mut().ok_or(sqlx::Error::PoolClosed)?;
         let version = sqlx::query_scalar("PRAGMA data_version")
             .fetch_one(&mut *connection)
             .await?;
         let mark = Mark(version);
-        Ok(if known == Some(mark) {
-            None
-        } else {
-            Some((mark, venue::lookup(connection).await?))
-        })
+        if known == Some(mark) {
+            return Ok(None);
+        }
+        let written_ms = sqlx::query_scalar!("SELECT at_ms FROM acting")
+            .fetch_one(&mut *connection)
+            .await?;
+        let venue = venue::lookup(connection).await?;
+        Ok(Some(Seen {
+            mark,
+            venue,
+            written_ms,
+        }))
     }
 
     /// Ends it: marks asked for afterwards are refused.
@@ -60,7 +75,7 @@ mod tests {
     use crate::db::Db;
 
     async fn mark(db: &Db) -> Mark {
-        db.changed(None).await.unwrap().unwrap().0
+        db.changed(None).await.unwrap().unwrap().mark
     }
 
     #[tokio::test]
@@ -74,7 +89,7 @@ mod tests {
         assert!(ours.changed(Some(last)).await.unwrap().is_none());
         for writer in [&ours, &other, &ours] {
             writer.write().await.unwrap().commit().await.unwrap();
-            let (next, _) = ours.changed(Some(last)).await.unwrap().unwrap();
+            let next = ours.changed(Some(last)).await.unwrap().unwrap().mark;
             assert_ne!(next, last);
             last = next;
         }
@@ -94,7 +109,7 @@ mod tests {
             .execute(&mut by_hand)
             .await
             .unwrap();
-        let (_, venue) = ours.changed(Some(before)).await.unwrap().unwrap();
-        assert_eq!(venue.name.as_str(), "Another hall");
+        let seen = ours.changed(Some(before)).await.unwrap().unwrap();
+        assert_eq!(seen.venue.name.as_str(), "Another hall");
     }
 }

@@ -52,11 +52,11 @@ pub mod thing;
 mod tx;
 pub mod venue;
 
-pub use mark::Mark;
+pub use mark::{Mark, Seen};
 pub use refusal::{DbError, Refusal};
 pub use tx::{By, ReadTx, WriteTx};
 
-use crate::model::{text::Name, venue::Venue};
+use crate::model::text::Name;
 use mark::Watch;
 
 static MIGRATIONS: Migrator = sqlx::migrate!();
@@ -227,7 +227,7 @@ impl Db {
     /// The state that the database is in now, and the settings in it; nothing where that is the
     /// state already known. What is read after this is at least as new. It is another state after
     /// each commit, be it of this process or of another.
-    pub async fn changed(&self, known: Option<Mark>) -> Result<Option<(Mark, Venue)>, DbError> {
+    pub async fn changed(&self, known: Option<Mark>) -> Result<Option<Seen>, DbError> {
         self.watch.changed(known).await
     }
 

@@ -40,6 +40,7 @@ pub struct Cx {
     pub today: Date,
     /// Who is signed in, where people sign in.
     pub signed: Option<Signed>,
+    behind: Option<String>,
     path: String,
     flash: Option<Flash>,
 }
@@ -84,6 +85,7 @@ impl FromRequestParts<App> for Cx {
             signed,
             venue: now.venue,
             today: now.today,
+            behind: now.behind,
             path: parts.uri.path().to_owned(),
             flash: cookie(&parts.headers, Flash::COOKIE).and_then(Flash::from_cookie),
         })
@@ -109,6 +111,7 @@ impl Cx {
         chrome.who = self.who.as_ref().map(Name::to_string);
         chrome.role = self.signed.as_ref().map(|signed| signed.role);
         chrome.flash.clone_from(&self.flash);
+        chrome.behind.clone_from(&self.behind);
         chrome
     }
 

@@ -94,7 +94,12 @@ const OWN: &[&str] = &[
 ];
 
 /// Pages of keepers only.
-const KEPT: &[&str] = &["/settings/people", "/settings/backup", "/changes"];
+const KEPT: &[&str] = &[
+    "/settings/people",
+    "/settings/backup",
+    "/settings/backup/{name}",
+    "/changes",
+];
 
 /// What somebody must be allowed to, for this.
 pub fn needs(method: &Method, route: &str) -> Role {

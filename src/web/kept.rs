@@ -234,11 +234,12 @@ mod tests {
     use crate::{app::Now, db::Db, web::page::press_key};
 
     async fn now(db: &Db) -> Now {
-        let (mark, venue) = db.changed(None).await.unwrap().unwrap();
+        let seen = db.changed(None).await.unwrap().unwrap();
         Now {
-            mark,
-            venue: Arc::new(venue),
+            mark: seen.mark,
+            venue: Arc::new(seen.venue),
             today: jiff::civil::date(2026, 3, 5),
+            behind: None,
         }
     }
 

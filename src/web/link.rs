@@ -173,6 +173,7 @@ pub enum Link {
     People,
     Who,
     Backup,
+    BackupFile(String),
     ApiDocument,
     /// The page that a form was sent from; made by [`Link::back`].
     Back(String),
@@ -392,6 +393,7 @@ impl Link {
             Self::People => f.write_str("/settings/people"),
             Self::Who => f.write_str("/who"),
             Self::Backup => f.write_str("/settings/backup"),
+            Self::BackupFile(name) => write!(f, "/settings/backup/{name}"),
             Self::ApiDocument => f.write_str("/api/v1/openapi.json"),
             Self::Back(path) => f.write_str(path),
             Self::With(link, query) => write!(f, "{link}?{query}"),

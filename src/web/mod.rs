@@ -227,6 +227,7 @@ pub fn router(app: App) -> Router {
             "/settings/backup",
             get(settings::backup::get).post(settings::backup::post),
         )
+        .route("/settings/backup/{name}", get(settings::backup::file))
         .route("/settings", get(settings::get).post(settings::post))
         .route(
             "/settings/people",

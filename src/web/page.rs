@@ -156,6 +156,7 @@ pub struct Chrome {
     pub own: Link,
     pub sample_book: Link,
     pub flash: Option<Flash>,
+    pub behind: Option<String>,
 }
 
 impl Chrome {
@@ -206,6 +207,7 @@ impl Chrome {
             own: Link::Own,
             sample_book: Link::SampleBook,
             flash: None,
+            behind: None,
         }
     }
 }

@@ -273,11 +273,18 @@ impl Browser {
                 .limit(64 * 1024 * 1024)
                 .read_to_vec()
                 .expect("a body");
+            let kind = answer.headers().get("content-type");
+            let kind = kind.and_then(|kind| kind.to_str().ok()).unwrap_or("text");
+            let is_text = !["application/zip", "application/vnd.sqlite3"].contains(&kind);
             Page {
                 status: answer.status().as_u16(),
                 path,
                 headers: answer.headers().clone(),
-                body: String::from_utf8(bytes).expect("text"),
+                body: if is_text {
+                    String::from_utf8(bytes).expect("text")
+                } else {
+                    String::from_utf8_lossy(&bytes).into_owned()
+                },
             }
         })
         .await

@@ -15,6 +15,7 @@ mod clash;
 mod csv;
 mod cupboard;
 mod designs;
+mod faults;
 mod frame;
 mod help;
 mod kept;

@@ -187,6 +187,35 @@ async fn a_backup_is_made_from_the_page_and_listed() {
             refused.status
         );
     }
+    // It can be fetched, and so can an export; nothing else of the machine can.
+    let whole = app.get(format!("/settings/backup/{name}")).await;
+    assert_eq!(
+        whole.header("content-type"),
+        Some("application/vnd.sqlite3")
+    );
+    assert!(whole.body.starts_with("SQLite format 3"));
+    let made = app.post("/settings/backup", &[("export", "1")]).await;
+    let page = app.follow(&made).await;
+    assert!(page.text("#flash").contains("exported"), "{}", page.body);
+    let links = page.attributes("ul.rows a", "href");
+    assert_eq!(links.len(), 2);
+    let export = links.iter().find(|link| link.ends_with(".zip")).unwrap();
+    let sent = app.get(export).await;
+    assert_eq!(sent.status, 200);
+    let said = sent.header("content-disposition").unwrap();
+    assert!(
+        said.starts_with("attachment; filename=\"tapewright-export-"),
+        "{said}"
+    );
+    for strange in [
+        "..%2Ftapewright.sqlite",
+        "tapewright",
+        "none.zip",
+        "%2e%2e.sqlite",
+    ] {
+        let refused = app.get(format!("/settings/backup/{strange}")).await;
+        assert_eq!(refused.status, 404, "{strange}");
+    }
 }
 
 #[tokio::test]

@@ -43,7 +43,7 @@ type Zip = ZipWriter<File>;
 
 /// What takes the archive's text: compressed away from what serves requests.
 struct Sink {
-    zip: Option<Zip>,
+    zip: Option<Box<Zip>>,
     text: Vec<u8>,
 }
 
@@ -220,7 +220,7 @@ pub async fn write(database: &Path, target: &Path, today: &str) -> Result<Writte
         .open(target)
         .map_err(failed)?;
     let sink = Sink {
-        zip: Some(ZipWriter::new(file)),
+        zip: Some(Box::new(ZipWriter::new(file))),
         text: Vec::new(),
     };
     match fill(database, sink, today).await {

@@ -1,15 +1,23 @@
 //! Backup: one verified file beside the database, and the words on how to bring it back.
 
 use askama::Template;
-use axum::http::StatusCode;
+use axum::{
+    body::Body,
+    http::{StatusCode, header},
+    response::IntoResponse as _,
+};
+use futures_util::stream;
+use tokio::{fs::File, io::AsyncReadExt as _};
 
 use crate::{
     backups::FOLDER,
     db::{
+        archive::{self, ArchiveError},
         backup::{self, BackupError},
         restore,
     },
     web::{
+        at::Path,
         cx::Cx,
         error::{Answer, Trouble},
         form::Form,
@@ -18,10 +26,15 @@ use crate::{
     },
 };
 
+/// How much of a file is sent at once, in bytes.
+const CHUNK: usize = 64 * 1024;
 /// The most backups that the page lists.
 const LISTED: usize = 50;
 
 struct Row {
+    href: Link,
+    /// A book's whole copy, which can be restored; else an export.
+    whole: bool,
     name: String,
     size: String,
 }
@@ -44,9 +57,11 @@ pub async fn get(cx: Cx) -> Answer {
     if let Ok(mut entries) = tokio::fs::read_dir(&folder).await {
         while let Ok(Some(entry)) = entries.next_entry().await {
             let name = entry.file_name().to_string_lossy().into_owned();
-            if name.ends_with(".sqlite") {
+            if ours(&name) {
                 let bytes = entry.metadata().await.map_or(0, |meta| meta.len());
                 rows.push(Row {
+                    href: Link::BackupFile(name.clone()),
+                    whole: name.ends_with(".sqlite"),
                     name,
                     size: size_words(bytes),
                 });
@@ -72,15 +87,48 @@ fn size_words(bytes: u64) -> String {
     }
 }
 
+/// Whether a name is one that we give to a backup or an export: never a path to anything else.
+fn ours(name: &str) -> bool {
+    let stem = name.strip_suffix(".sqlite").or(name.strip_suffix(".zip"));
+    stem.is_some_and(|stem| {
+        let plain = |byte: u8| byte.is_ascii_alphanumeric() || byte == b'-';
+        !stem.is_empty() && stem.bytes().all(plain)
+    })
+}
+
+/// GET: a backup or an export, to keep elsewhere.
+pub async fn file(cx: Cx, Path(name): Path<String>) -> Answer {
+    let missing = || Trouble::not_found("backup").or_go(Link::Backup, "Back to the backups");
+    if !ours(&name) {
+        return Err(missing());
+    }
+    let path = cx.app.config().data.join(FOLDER).join(&name);
+    let file = File::open(path).await.map_err(|_| missing())?;
+    let size = file.metadata().await.map_err(|_| missing())?.len();
+    let chunks = stream::try_unfold(file, |mut file| async move {
+        let mut chunk = vec![0; CHUNK];
+        let read = file.read(&mut chunk).await?;
+        chunk.truncate(read);
+        Ok::<_, std::io::Error>((read > 0).then_some((chunk, file)))
+    });
+    let kind = match name.strip_suffix(".zip") {
+        Some(_) => "application/zip",
+        None => "application/vnd.sqlite3",
+    };
+    let headers = [
+        (header::CONTENT_TYPE, kind.to_owned()),
+        (header::CONTENT_LENGTH, size.to_string()),
+        (
+            header::CONTENT_DISPOSITION,
+            format!("attachment; filename=\"tapewright-{name}\""),
+        ),
+    ];
+    Ok((headers, Body::from_stream(chunks)).into_response())
+}
+
 /// Brings a backup of the list back into a folder of its own, beside the backups.
 async fn bring_back(cx: &Cx, name: &str) -> Answer {
-    let plain = name.strip_suffix(".sqlite").filter(|stem| {
-        !stem.is_empty()
-            && stem
-                .bytes()
-                .all(|byte| byte.is_ascii_alphanumeric() || byte == b'-')
-    });
-    let Some(stem) = plain else {
+    let Some(stem) = name.strip_suffix(".sqlite").filter(|_| ours(name)) else {
         return Err(Trouble::not_found("backup").or_go(Link::Backup, "Back to the backups"));
     };
     let data = &cx.app.config().data;
@@ -100,7 +148,7 @@ async fn bring_back(cx: &Cx, name: &str) -> Answer {
     }
 }
 
-/// POST: makes one now, or brings one back.
+/// POST: makes one now, exports, or brings one back.
 pub async fn post(cx: Cx, form: Form) -> Answer {
     if form.has("restore") {
         return bring_back(&cx, form.value("restore")).await;
@@ -116,11 +164,26 @@ pub async fn post(cx: Cx, form: Form) -> Answer {
     tokio::fs::create_dir_all(&folder)
         .await
         .map_err(|why| trouble(&why))?;
-    let target = folder.join(format!(
-        "{}-{}.sqlite",
-        cx.today,
-        cx.app.clock().now_ms() / 1000
-    ));
+    let stem = format!("{}-{}", cx.today, cx.app.clock().now_ms() / 1000);
+    if form.has("export") {
+        let target = folder.join(format!("export-{stem}.zip"));
+        return match archive::write(cx.db().file(), &target, &cx.today.to_string()).await {
+            Ok(written) => Ok(go_with(
+                &Link::Backup,
+                &Flash::good(format!(
+                    "The whole book is exported: {} rows ({}). Fetch it from the list.",
+                    written.rows,
+                    size_words(written.bytes)
+                )),
+            )),
+            Err(ArchiveError::Exists(_)) => Ok(go_with(
+                &Link::Backup,
+                &Flash::warn("An export was made a moment ago; that one is kept."),
+            )),
+            Err(why) => Err(trouble(&why)),
+        };
+    }
+    let target = folder.join(format!("{stem}.sqlite"));
     match backup::make(cx.db().file(), &target).await {
         Ok(made) => Ok(go_with(
             &Link::Backup,
