@@ -610,3 +610,88 @@ fn a_document_is_calculated_and_a_wrong_one_names_its_field() {
         Some(2)
     );
 }
+
+/// A folder that may be read and not written, as whoever runs the tests, or as nobody where that is
+/// root, for whom no folder is read-only.
+#[cfg(unix)]
+#[test]
+fn a_folder_that_cannot_be_written_is_told_and_left_alone() {
+    use std::os::unix::fs::{MetadataExt as _, PermissionsExt as _};
+    let folder = tempfile::tempdir().expect("a folder");
+    let allow = |path: &Path, mode| {
+        std::fs::set_permissions(path, std::fs::Permissions::from_mode(mode)).expect("permissions");
+    };
+    let data = folder.path().join("data");
+    let out = run(&["check", "--data", "none"], folder.path());
+    assert_eq!(out.status.code(), Some(1));
+    Served::start(&["--data", "data"], folder.path()).end("TERM");
+    let root = std::fs::metadata(&data).expect("the data folder").uid() == 0;
+    let program = folder.path().join("program");
+    std::fs::copy(env!("CARGO_BIN_EXE_tapewright"), &program).expect("a copy");
+    allow(&program, 0o755);
+    let mut files = Vec::new();
+    for entry in std::fs::read_dir(&data).expect("the data folder") {
+        let path = entry.expect("an entry").path();
+        if path.is_file() {
+            allow(&path, 0o444);
+            files.push((path.clone(), std::fs::read(&path).expect("a file")));
+        }
+    }
+    for path in [&data, folder.path()] {
+        allow(path, 0o555);
+    }
+    let as_nobody = |args: &[&str]| {
+        let mut command = if root {
+            let mut command = Command::new("setpriv");
+            command.args(["--reuid=65534", "--regid=65534", "--clear-groups"]);
+            command.arg(&program);
+            command
+        } else {
+            Command::new(&program)
+        };
+        command.args(args).current_dir("/").stdin(Stdio::null());
+        command.output().expect("it runs")
+    };
+    let there = data.to_str().expect("a path");
+    let new = folder.path().join("new");
+    let new = new.to_str().expect("a path");
+    for (path, said) in [(there, "Nothing was changed"), (new, "cannot be made")] {
+        let out = as_nobody(&["serve", "--listen", "127.0.0.1:0", "--data", path]);
+        assert_eq!(out.status.code(), Some(1), "{path}: {out:?}");
+        assert!(text(&out.stderr).contains(said), "{}", text(&out.stderr));
+        assert!(text(&out.stdout).is_empty());
+    }
+    let target = data.join("copy.sqlite");
+    let out = as_nobody(&["backup", "--data", there, target.to_str().expect("a path")]);
+    assert_eq!(out.status.code(), Some(1), "{out:?}");
+    assert!(text(&out.stderr).contains("No backup was made"), "{out:?}");
+    for path in [folder.path(), &data] {
+        allow(path, 0o755);
+    }
+    let names = std::fs::read_dir(&data).expect("the data folder").count();
+    for (path, bytes) in &files {
+        assert_eq!(
+            &std::fs::read(path).expect("a file"),
+            bytes,
+            "{}",
+            path.display()
+        );
+    }
+    assert!(names >= files.len() && !target.exists());
+}
+
+#[test]
+fn a_book_goes_out_as_an_archive_and_comes_back() {
+    let folder = tempfile::tempdir().expect("a folder");
+    Served::start(&["--sample", "--data", "data"], folder.path()).end("TERM");
+    let out = run(&["export", "book.zip", "--data", "data"], folder.path());
+    assert_eq!(out.status.code(), Some(0), "{out:?}");
+    assert!(text(&out.stdout).starts_with("book.zip: "));
+    let out = run(&["import", "book.zip", "--data", "data"], folder.path());
+    assert_eq!(out.status.code(), Some(1), "{out:?}");
+    assert!(text(&out.stderr).contains("already"));
+    let out = run(&["import", "book.zip", "--data", "again"], folder.path());
+    assert_eq!(out.status.code(), Some(0), "{out:?}");
+    let out = run(&["check", "--data", "again"], folder.path());
+    assert_eq!(out.status.code(), Some(0), "{out:?}");
+}
