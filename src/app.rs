@@ -4,8 +4,10 @@ use std::{
     future::Future,
     net::SocketAddr,
     sync::{Arc, PoisonError, RwLock},
+    time::Duration,
 };
 
+use axum_server::{Handle, tls_rustls::RustlsConfig};
 use tokio::{
     net::TcpListener,
     sync::{oneshot, watch},
@@ -15,7 +17,7 @@ use tokio::{
 use crate::{
     backups,
     clock::Clock,
-    config::Config,
+    config::{Config, Tls},
     db::{self, Db, DbError, Mark, OpenError},
     model::venue::Venue,
     people::Doors,
@@ -68,6 +70,17 @@ pub enum StartError {
          first one on this machine: tapewright people add NAME --role keep (with the same --data)."
     )]
     NoKeeper(SocketAddr),
+    /// The certificate.
+    #[error(
+        "The certificate {} with the key {} cannot be used ({why}). Nothing was started. Both are PEM \
+         files; the key must be the certificate’s.", .tls.certificate.display(), .tls.key.display()
+    )]
+    Tls {
+        /// Which files.
+        tls: Tls,
+        /// What is wrong with them.
+        why: std::io::Error,
+    },
     /// The port.
     #[error(
         "Cannot listen on {0} ({1}). Nothing was started. Is Tapewright already running? Choose another port with --listen."
@@ -152,6 +165,9 @@ impl App {
     }
 }
 
+/// How long what is under way may take once the service ends.
+const LAST_ANSWERS: Duration = Duration::from_secs(5);
+
 /// A running service.
 #[derive(Debug)]
 pub struct Running {
@@ -182,14 +198,37 @@ pub async fn start(app: App) -> Result<Running, StartError> {
     let address = listener.local_addr().map_err(bind)?;
     let (stop, stopped) = oneshot::channel::<()>();
     let (router, beside) = web::beside::service(app.clone());
-    let task = tokio::spawn(async move {
-        let router = router.into_make_service_with_connect_info::<SocketAddr>();
-        axum::serve(listener, router)
-            .with_graceful_shutdown(async {
-                let _ = stopped.await;
-            })
-            .await
-    });
+    let router = router.into_make_service_with_connect_info::<SocketAddr>();
+    let task = if let Some(tls) = &app.config().tls {
+        let unusable = |why| StartError::Tls {
+            tls: tls.clone(),
+            why,
+        };
+        let certificate = RustlsConfig::from_pem_file(&tls.certificate, &tls.key);
+        let mut speaks = (*certificate.await.map_err(unusable)?.get_inner()).clone();
+        // As without a certificate: who asks names the host in a header of its own.
+        speaks.alpn_protocols = vec![b"http/1.1".to_vec()];
+        let certificate = RustlsConfig::from_config(Arc::new(speaks));
+        let listener = listener.into_std().map_err(bind)?;
+        let handle = Handle::new();
+        let server = axum_server::from_tcp_rustls(listener, certificate)
+            .map_err(bind)?
+            .handle(handle.clone())
+            .http1_only();
+        tokio::spawn(async move {
+            let _ = stopped.await;
+            handle.graceful_shutdown(Some(LAST_ANSWERS));
+        });
+        tokio::spawn(server.serve(router))
+    } else {
+        tokio::spawn(async move {
+            axum::serve(listener, router)
+                .with_graceful_shutdown(async {
+                    let _ = stopped.await;
+                })
+                .await
+        })
+    };
     let backups = tokio::spawn(backups::keep_making(app.clone()));
     Ok(Running {
         address,
@@ -219,10 +258,7 @@ impl Running {
         self.app.0.stopping.send_replace(true);
         self.backups.abort();
         // A browser that keeps its connection open must not keep the service from ending.
-        if tokio::time::timeout(std::time::Duration::from_secs(5), self.task)
-            .await
-            .is_err()
-        {
+        if tokio::time::timeout(LAST_ANSWERS, self.task).await.is_err() {
             tracing::warn!("some connections were still open and were dropped");
         }
         self.beside.close().await;

@@ -16,7 +16,7 @@ use crate::{
     app::{self, App, StartError},
     calc::Refused,
     clock::Clock,
-    config::{Backups, Config},
+    config::{Backups, Config, Tls},
     db::{
         Db, DbError, OpenError,
         archive::{self, ArchiveError},
@@ -136,6 +136,17 @@ struct Serve {
     /// people sign in
     #[arg(long)]
     behind_https: bool,
+    /// A certificate of your own (PEM, with those between): the service itself speaks https then
+    #[arg(
+        long,
+        value_name = "FILE",
+        requires = "tls_key",
+        conflicts_with = "behind_https"
+    )]
+    tls_cert: Option<PathBuf>,
+    /// The certificate's key (PEM)
+    #[arg(long, value_name = "FILE", requires = "tls_cert")]
+    tls_key: Option<PathBuf>,
     /// Make a backup into the data folder's backups every so many hours if anything changed; 0: never
     #[arg(long, value_name = "HOURS", default_value_t = 24)]
     backup_every: u32,
@@ -244,6 +255,10 @@ impl Serve {
             listen: self.listen,
             sign_in: self.sign_in,
             behind_https: self.behind_https,
+            tls: self
+                .tls_cert
+                .zip(self.tls_key)
+                .map(|(certificate, key)| Tls { certificate, key }),
             within: false,
             backups: Backups {
                 every_hours: self.backup_every,
@@ -260,12 +275,19 @@ impl Serve {
         if self.sample {
             fill_sample(&app).await?;
         }
+        let scheme = if app.config().tls.is_some() {
+            "https"
+        } else {
+            "http"
+        };
+        let plain = !app.config().https();
         let running = app::start(app).await?;
-        say(format_args!("http://{}/", running.address));
-        if !self.listen.ip().is_loopback() && !self.behind_https {
+        say(format_args!("{scheme}://{}/", running.address));
+        if !self.listen.ip().is_loopback() && plain {
             tracing::warn!(
-                "open to the network over plain http: passwords can be read on the way. Put a proxy \
-                 with https in front and start with --behind-https, see README"
+                "open to the network over plain http: passwords can be read on the way. Start with a \
+                 certificate (--tls-cert), or put a proxy with https in front and start with \
+                 --behind-https, see README"
             );
         }
         running.until(stop).await;

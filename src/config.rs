@@ -11,6 +11,15 @@ pub struct Backups {
     pub kept: u16,
 }
 
+/// A certificate of one's own, by which the service itself speaks https.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tls {
+    /// The certificate, with those between it and the one that browsers trust, in PEM.
+    pub certificate: PathBuf,
+    /// Its key, in PEM.
+    pub key: PathBuf,
+}
+
 /// How to serve.
 #[derive(Debug, Clone)]
 pub struct Config {
@@ -22,6 +31,8 @@ pub struct Config {
     pub sign_in: bool,
     /// Whether a proxy in front of this service speaks https with browsers.
     pub behind_https: bool,
+    /// The certificate by which the service speaks https itself.
+    pub tls: Option<Tls>,
     /// Backups that are made by themselves.
     pub backups: Backups,
     /// Whether this book is served within another one, which asks who comes in for both.
@@ -35,6 +46,11 @@ impl Config {
     /// asked for (behind a proxy on this machine).
     pub const fn needs_sign_in(&self) -> bool {
         !self.within && (self.sign_in || self.behind_https || !self.listen.ip().is_loopback())
+    }
+
+    /// Whether browsers speak https with the service: cookies are for https only then.
+    pub const fn https(&self) -> bool {
+        self.behind_https || self.tls.is_some()
     }
 
     /// The address that is listened on where none is said.

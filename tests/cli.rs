@@ -695,3 +695,65 @@ fn a_book_goes_out_as_an_archive_and_comes_back() {
     let out = run(&["check", "--data", "again"], folder.path());
     assert_eq!(out.status.code(), Some(0), "{out:?}");
 }
+
+#[test]
+fn with_a_certificate_of_its_own_it_speaks_https_and_nothing_else() {
+    use ureq::tls::{Certificate, RootCerts, TlsConfig};
+    let folder = tempfile::tempdir().expect("a folder");
+    let names = vec!["localhost".to_owned(), "127.0.0.1".to_owned()];
+    let made = rcgen::generate_simple_self_signed(names).expect("a certificate");
+    let other = rcgen::generate_simple_self_signed(vec!["x".to_owned()]).expect("a certificate");
+    for (name, text) in [
+        ("cert.pem", made.cert.pem()),
+        ("key.pem", made.signing_key.serialize_pem()),
+        ("other.pem", other.signing_key.serialize_pem()),
+        ("text.pem", "no certificate".to_owned()),
+    ] {
+        std::fs::write(folder.path().join(name), text).expect("a file");
+    }
+    let with = |cert, key| ["--tls-cert", cert, "--tls-key", key];
+    let served = Served::start(&with("cert.pem", "key.pem"), folder.path());
+    assert!(served.address.starts_with("https://"), "{}", served.address);
+    let root = Certificate::from_pem(made.cert.pem().as_bytes()).expect("PEM");
+    let tls = TlsConfig::builder()
+        .root_certs(RootCerts::new_with_certs(&[root]))
+        .build();
+    let agent: ureq::Agent = ureq::Agent::config_builder()
+        .tls_config(tls)
+        .max_redirects(0)
+        .http_status_as_error(false)
+        .build()
+        .into();
+    let page = agent.get(format!("{}/cupboard", served.address)).call();
+    assert_eq!(page.expect("an answer").status().as_u16(), 200);
+    let sent = agent
+        .post(format!("{}/who", served.address))
+        .header("origin", &served.address)
+        .header("content-type", "application/x-www-form-urlencoded")
+        .send("name=Ada&do=choose");
+    assert!(sent.expect("an answer").status().is_redirection());
+    // Who does not trust the certificate does not get in, and plain http is not spoken.
+    let stranger: ureq::Agent = ureq::Agent::config_builder().build().into();
+    assert!(stranger.get(format!("{}/", served.address)).call().is_err());
+    let plain = served.address.replace("https://", "http://");
+    assert!(stranger.get(format!("{plain}/")).call().is_err());
+    assert_eq!(served.end("TERM").0, Some(0));
+
+    for (cert, key) in [
+        ("cert.pem", "other.pem"),
+        ("text.pem", "key.pem"),
+        ("none.pem", "key.pem"),
+    ] {
+        let mut args = vec!["serve", "--listen", "127.0.0.1:0"];
+        args.extend(with(cert, key));
+        let out = run(&args, folder.path());
+        assert_eq!(out.status.code(), Some(1), "{cert} {key}");
+        let said = text(&out.stderr);
+        assert!(
+            said.contains("cannot be used") && said.contains("Nothing was started"),
+            "{said}"
+        );
+    }
+    let out = run(&["serve", "--tls-cert", "cert.pem"], folder.path());
+    assert_eq!(out.status.code(), Some(2));
+}

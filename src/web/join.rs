@@ -87,12 +87,7 @@ pub async fn post(State(app): State<App>, Path(link): Path<String>, request: Req
             let lasts = people::enter::OWN_MS / 1_000;
             response.headers_mut().append(
                 header::SET_COOKIE,
-                set_cookie(
-                    SESSION_COOKIE,
-                    &held,
-                    Some(lasts),
-                    app.config().behind_https,
-                ),
+                set_cookie(SESSION_COOKIE, &held, Some(lasts), app.config().https()),
             );
             Ok(response)
         }

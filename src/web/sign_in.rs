@@ -89,7 +89,7 @@ fn readable(app: &App, headers: &HeaderMap) -> bool {
         .unwrap_or_default();
     let name = host.rsplit_once(':').map_or(host, |(name, _)| name);
     let here = matches!(name, "localhost" | "[::1]") || name.starts_with("127.");
-    !here && !app.config().behind_https
+    !here && !app.config().https()
 }
 
 async fn show(
@@ -206,7 +206,7 @@ pub async fn post(State(app): State<App>, request: Request) -> Answer {
     match done {
         Ok((held, _)) => {
             let mut response = on(&to, !typed.is_empty());
-            let secure = app.config().behind_https;
+            let secure = app.config().https();
             let mut put =
                 |value: HeaderValue| response.headers_mut().append(header::SET_COOKIE, value);
             put(set_cookie(
@@ -331,7 +331,7 @@ pub async fn take(
     match people::bench::take(app.db(), app.doors(), &session, &name, pin, &caller).await {
         Ok((held, _)) => {
             let mut response = on(&to, !typed.is_empty());
-            let secure = app.config().behind_https;
+            let secure = app.config().https();
             response.headers_mut().append(
                 header::SET_COOKIE,
                 set_cookie(HAND_COOKIE, &held, None, secure),

@@ -155,6 +155,7 @@ impl Stage {
             listen: ([127, 0, 0, 1], 0).into(),
             sign_in: false,
             behind_https: false,
+            tls: None,
             within: false,
             backups: tapewright::config::Backups::default(),
             hosts: Vec::new(),

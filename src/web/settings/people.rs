@@ -137,7 +137,7 @@ fn base(cx: &Cx, host: &str) -> String {
     if !cx.venue.label_base.is_empty() {
         return cx.venue.label_base.trim_end_matches('/').to_owned();
     }
-    let scheme = if cx.app.config().behind_https {
+    let scheme = if cx.app.config().https() {
         "https"
     } else {
         "http"
