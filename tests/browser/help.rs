@@ -43,11 +43,12 @@ use tempfile::TempDir;
 
 /// A service of its own with a browser before it.
 pub struct Stage {
-    running: Running,
+    app: App,
+    /// `None` for a second browser before another's service.
+    running: Option<(Running, TempDir)>,
     client: Client,
     base: String,
     driver: Driver,
-    _folder: TempDir,
 }
 
 /// The browser's driver, ended with its browser however the test ends.
@@ -141,7 +142,7 @@ impl Stage {
     /// The sample: Millpond Hall at 5 March 2026.
     pub async fn sample() -> Self {
         let stage = Self::new().await;
-        let app = stage.running.app();
+        let app = &stage.app;
         let filled = sample::fill(app.db(), app.clock()).await;
         assert!(filled.expect("the sample is filled in"));
         stage
@@ -173,7 +174,21 @@ impl Stage {
         }
         let running = app::start(app).await.expect("the service starts");
         let base = format!("http://{}", running.address);
+        let app = running.app().clone();
+        Self::before(app, Some((running, folder)), base, flags).await
+    }
 
+    /// Another person's browser before the same service; it is ended before this one.
+    pub async fn another(&self) -> Self {
+        Self::before(self.app.clone(), None, self.base.clone(), &[]).await
+    }
+
+    async fn before(
+        app: App,
+        running: Option<(Running, TempDir)>,
+        base: String,
+        flags: &[&str],
+    ) -> Self {
         let mut driver = Driver::start();
         let mut args = vec![
             "--headless=new",
@@ -196,24 +211,27 @@ impl Stage {
         let client = builder.connect(&driver.url).await.expect("a browser");
         driver.session = client.session_id().await.expect("a session");
         Self {
+            app,
             running,
             client,
             base,
             driver,
-            _folder: folder,
         }
     }
 
     /// The port of the service.
     pub fn port(&self) -> u16 {
-        self.running.address.port()
+        let url = url::Url::parse(&self.base).expect("an address");
+        url.port().expect("a port")
     }
 
     /// Ends the browser, then the service.
     pub async fn end(mut self) {
         self.client.close().await.expect("the browser ends");
         self.driver.session = None;
-        self.running.stop().await;
+        if let Some((running, _folder)) = self.running.take() {
+            running.stop().await;
+        }
     }
 
     /// Opens a page by its path, or any address.
@@ -356,7 +374,7 @@ impl Stage {
 
     /// The service behind the pages.
     pub fn app(&self) -> &App {
-        self.running.app()
+        &self.app
     }
 
     /// Cuts the browser off from the network, or lets it in again.

@@ -12,7 +12,7 @@ use tapewright::{
     },
 };
 
-use crate::help::Stage;
+use crate::help::{Stage, WIDTHS};
 
 /// Ben makes the first bar of a set longer.
 async fn ben(stage: &Stage, id: DesignId, by_um: i64) {
@@ -95,4 +95,102 @@ async fn another_persons_change_is_told_where_it_shows() {
     tokio::time::sleep(Duration::from_millis(500)).await;
     assert_eq!(told(&stage, Duration::from_secs(3)).await, "");
     stage.end().await;
+}
+
+/// Who works in a browser, where nobody signs in.
+async fn works(stage: &Stage, name: &str) {
+    stage.open("/who").await;
+    stage.fill("main input[name=name]", name).await;
+    stage
+        .script(
+            "document.querySelector('main input[name=name]').form.requestSubmit()",
+            vec![],
+        )
+        .await;
+    stage.settle().await;
+}
+
+async fn value(stage: &Stage, name: &str) -> String {
+    let script = format!("return document.querySelector('main [name={name}]').value");
+    let value = stage.script(&script, vec![]).await;
+    value.as_str().unwrap_or_default().to_owned()
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_browsers_on_one_design_and_one_last_item() {
+    let ada = Stage::sample().await;
+    let ben = ada.another().await;
+    works(&ada, "Ada").await;
+    works(&ben, "Ben").await;
+
+    // One bar, opened by both. Ben is first; Ada meets what he did, and chooses.
+    ada.open("/designs/3/bars").await;
+    let bar = ada
+        .script(
+            "return document.querySelector('#bar-list a[href*=\"/bars/\"]').getAttribute('href')",
+            vec![],
+        )
+        .await;
+    let bar = bar.as_str().expect("a bar").to_owned();
+    for stage in [&ada, &ben] {
+        stage.open(&bar).await;
+        stage.settle().await;
+    }
+    let press_save = "document.querySelector('form[data-draft]').requestSubmit()";
+    ben.fill("[name=length]", "1300 mm").await;
+    ben.fill("[name=angle]", "15").await;
+    ben.script(press_save, vec![]).await;
+    ben.arrive("/designs/3/bars").await;
+    ada.fill("[name=length]", "1200 mm").await;
+    ada.fill("[name=x]", "700 mm").await;
+    ada.script(press_save, vec![]).await;
+    ada.says(".note.stop", "Both of you changed these").await;
+    let said = ada.text(".note.stop").await;
+    assert!(
+        said.contains("1300 mm") && said.contains("1200 mm"),
+        "{said}"
+    );
+    assert!(said.contains("Turned"), "{said}");
+    for width in WIDTHS {
+        ada.look(width, false).await;
+        assert_eq!(ada.sideways(width).await, None, "{width}");
+    }
+    let found = ada.axe_violations().await;
+    assert!(found.is_empty(), "{found:?}");
+    ada.script("document.querySelector('#take-length').click()", vec![])
+        .await;
+    ada.script(press_save, vec![]).await;
+    ada.arrive("/designs/3/bars").await;
+    ada.open(&bar).await;
+    for (field, kept) in [("length", "1300 mm"), ("angle", "15"), ("x", "700 mm")] {
+        assert_eq!(value(&ada, field).await, kept, "{field}");
+    }
+
+    // One last item, on both screens. Ben takes it out; Ada's press takes nothing a second time.
+    ada.open("/fixtures").await;
+    let thing = ada
+        .script(
+            "return document.querySelector('main a[href^=\"/things/\"]').getAttribute('href')",
+            vec![],
+        )
+        .await;
+    let thing = thing.as_str().expect("a fixture").to_owned();
+    for stage in [&ada, &ben] {
+        stage.open(&thing).await;
+        stage.settle().await;
+    }
+    let out = "const form = document.querySelector('form[action$=\"/out\"]'); \
+               form.closest('details')?.setAttribute('open', ''); form.requestSubmit(form.querySelector('[value=scrap]'))";
+    ben.script(out, vec![]).await;
+    ben.says("#flash", "scrapped").await;
+    ada.script(out, vec![]).await;
+    ada.says("main", "Nothing was").await;
+    let mut tx = ada.app().db().read().await.expect("it reads");
+    let last = db::movement::list(&mut tx, &db::movement::LogFilter::default(), 2)
+        .await
+        .expect("the log");
+    assert_eq!(last[0].who.as_str(), "Ben");
+    drop(tx);
+    ben.end().await;
+    ada.end().await;
 }

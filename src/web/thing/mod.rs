@@ -111,6 +111,7 @@ struct ThingPage {
     children: Vec<Inside>,
     is_frame: bool,
     is_fixture: bool,
+    is_piece: bool,
     edit_words: &'static str,
     likely: Vec<Likely>,
     /// What was tried of it, newest first: how to show it, a word, what was seen.
@@ -341,6 +342,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
             children,
             is_frame: thing.kind == ThingKind::Frame,
             is_fixture: thing.kind == ThingKind::Fixture,
+            is_piece: thing.kind == ThingKind::Piece,
             edit_words: match thing.kind {
                 ThingKind::Piece => "Change notes",
                 ThingKind::Unit | ThingKind::Fixture | ThingKind::Frame => "Correct it",
