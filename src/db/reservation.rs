@@ -168,8 +168,8 @@ pub async fn list_ended_of_bar(
     .collect()
 }
 
-/// The finished bars that a design has for its bars; with `gone_too` also those that it had, for
-/// bars that have none now.
+/// The finished bars that a design has for its bars, those included that are bad and hang there still;
+/// with `gone_too` also those that it had, for bars that have none now.
 pub async fn list_serving(
     tx: &mut SqliteConnection,
     design: DesignId,
@@ -180,8 +180,10 @@ pub async fn list_serving(
         r#"SELECT hold.bar_id AS "bar!", thing.id AS "thing!", thing.tag AS "tag!"
            FROM hold JOIN thing ON thing.id = hold.thing_id
              JOIN fixture ON fixture.thing_id = thing.id
+             JOIN account ON account.id = thing.account_id
            WHERE hold.design_id = ?1 AND hold.bar_id IS NOT NULL
-             AND (hold.state = 'active' OR (?2 AND hold.state = 'ended'))
+             AND (hold.state = 'active' OR (?2 AND hold.state = 'ended')
+               OR (hold.state = 'broken' AND account.kind IN ('place', 'design')))
            ORDER BY hold.state = 'active', hold.id"#,
         design.0,
         gone_too

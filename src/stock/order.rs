@@ -215,6 +215,9 @@ fn step_exists(from: PurchaseState, to: PurchaseState) -> bool {
         || matches!(
             (from, to),
             (List, Ordered | Cancelled) | (Ordered, Closed | Cancelled)
+                // Closed or dropped by a slip of the finger: it is taken up again.
+                | (Closed, Ordered)
+                | (Cancelled, List)
         )
 }
 

@@ -115,8 +115,8 @@ async fn preview(
                 && kept.plan.is_short()
             {
                 does.push(
-                    "Something is short: what is bought from now on is not planned in. Reserve \
-                     again when it has come, and begin then."
+                    "Something is short by the plan that is held. Once it has come, this page offers \
+                     to plan again and hold anew: do that first, and begin then."
                         .to_owned(),
                 );
             }

@@ -234,6 +234,10 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         );
     }
     let (true, Some(seller)) = (form.ok(), seller) else {
+        form.fail(
+            "",
+            "No price was noted yet. What is wrong is said at its field below; what you typed stands there.",
+        );
         return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     match prices::note(&cx.act(&form), &seller, &typed).await {

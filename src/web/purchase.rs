@@ -56,6 +56,10 @@ struct OrderPage {
     delivery: String,
     total: String,
     next: Vec<(PurchaseState, &'static str)>,
+    /// Whether it has not been sent yet.
+    sends: bool,
+    /// The way back from an end.
+    again: Option<(PurchaseState, &'static str)>,
     has_place: bool,
 }
 
@@ -145,6 +149,14 @@ async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> An
             ],
             PurchaseState::Closed | PurchaseState::Cancelled => Vec::new(),
         },
+        sends: order.state == PurchaseState::List,
+        again: match order.state {
+            PurchaseState::Closed if order.open() => {
+                Some((PurchaseState::Ordered, "Something will come all the same"))
+            }
+            PurchaseState::Cancelled => Some((PurchaseState::List, "Put it back on the list")),
+            _ => None,
+        },
         has_place: !places.is_empty(),
         form,
         order,
@@ -174,6 +186,9 @@ pub async fn state(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer
     else {
         return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
+    let was = db::purchase::lookup(&mut *cx.read().await?, id)
+        .await?
+        .map(|order| order.state);
     let change = order::Change {
         to,
         version,
@@ -183,10 +198,14 @@ pub async fn state(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer
         note,
     };
     match order::change(&cx.act(&form), id, change).await {
-        Ok(state) => Ok(go_with(
-            &Link::Purchase(id),
-            &Flash::good(format!("The order is noted as {}.", state.label())),
-        )),
+        Ok(state) => {
+            let said = if was == Some(state) {
+                "The days and sums are saved.".to_owned()
+            } else {
+                format!("The order is noted as {}.", state.label())
+            };
+            Ok(go_with(&Link::Purchase(id), &Flash::good(said)))
+        }
         Err(crate::stock::StockError::Changed) => {
             form.fail("", "Somebody else changed this order meanwhile. Nothing was overwritten: what stands here is as it is stored now.");
             show(&cx, id, form, StatusCode::PRECONDITION_FAILED).await

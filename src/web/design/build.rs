@@ -10,6 +10,7 @@ use crate::{
     model::{
         design::State,
         id::{BarId, DesignId, StepId, ThingId},
+        movement::AccountKind,
         step::{Step, StepKind, Task},
         thing::Thing,
     },
@@ -28,6 +29,8 @@ struct Row {
     id: StepId,
     title: String,
     detail: Vec<String>,
+    /// The tags of what it made; empty for nothing.
+    label: String,
     done: Option<String>,
     now: bool,
 }
@@ -108,6 +111,63 @@ async fn fetched(cx: &Cx, steps: &[Step]) -> Result<Things, Trouble> {
         .collect();
     let things = db::thing::list_by_id(&mut *cx.read().await?, &ids).await?;
     Ok(things.into_iter().map(|thing| (thing.id, thing)).collect())
+}
+
+/// What ticked steps made, for whoever writes the labels and for the steps that go on with it.
+#[derive(Default)]
+struct Labels {
+    /// By step, in words.
+    of_step: BTreeMap<StepId, String>,
+    /// Tags of pieces that were cut for a bar.
+    of_bar: BTreeMap<BarId, Vec<String>>,
+}
+
+impl Labels {
+    async fn read(cx: &Cx, whole: &Whole, steps: &[Step]) -> Result<Self, Trouble> {
+        let mut labels = Self::default();
+        let mut tx = cx.read().await?;
+        for step in steps.iter().filter(|step| step.done.is_some()) {
+            let words = match &step.task {
+                Task::Cut { piece, segments } => {
+                    let children = db::piece::list_children(&mut tx, *piece).await?;
+                    let mut words = Vec::new();
+                    for segment in segments.iter().filter(|segment| !segment.scrap) {
+                        // The children of a cut that was taken back lie at the bench.
+                        let child = children.iter().find(|child| {
+                            child.place.kind != AccountKind::Bench
+                                && child
+                                    .piece
+                                    .cut_from
+                                    .is_some_and(|(_, from)| from == segment.from)
+                        });
+                        let Some(child) = child else { continue };
+                        let tag = child.piece.tag.to_string();
+                        match segment.bar {
+                            Some(bar) => {
+                                words.push(format!("{tag} (bar {})", whole.bar_label(bar)));
+                                labels.of_bar.entry(bar).or_default().push(tag);
+                            }
+                            None => words.push(format!("{tag} (rest)")),
+                        }
+                    }
+                    words
+                }
+                Task::Assemble {
+                    made: Some(made), ..
+                } => {
+                    let made = db::thing::lookup(&mut tx, made.fixture).await?;
+                    made.into_iter().map(|made| made.tag.to_string()).collect()
+                }
+                _ => Vec::new(),
+            };
+            if !words.is_empty() {
+                labels
+                    .of_step
+                    .insert(step.id, format!("Label: {}", words.join(", ")));
+            }
+        }
+        Ok(labels)
+    }
 }
 
 /// The tags that a ticked step made, for whoever writes the labels.
@@ -204,6 +264,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
     let fetched = fetched(&cx, &steps).await?;
+    let labels = Labels::read(&cx, &whole, &steps).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Build);
     let building = whole.design().state == State::Building;
     let next = steps
@@ -234,10 +295,17 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
             last = Some(step.kind);
         }
         if let Some(group) = groups.last_mut() {
+            let mut detail = detail(&cx, &whole, &fetched, step);
+            if let Task::Assemble { bar, .. } = &step.task
+                && let Some(tags) = labels.of_bar.get(bar)
+            {
+                detail.push(format!("cut for it: {}", tags.join(", ")));
+            }
             group.rows.push(Row {
                 id: step.id,
                 title: step.title.clone(),
-                detail: detail(&cx, &whole, &fetched, step),
+                detail,
+                label: labels.of_step.get(&step.id).cloned().unwrap_or_default(),
                 done: step.done.as_ref().map(|done| done.who.clone()),
                 now: next == Some(step.id),
             });

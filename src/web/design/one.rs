@@ -39,6 +39,8 @@ pub struct Next {
     pub href: Link,
     /// Whether a page of its own comes first.
     pub leads: bool,
+    /// The way round that page, where there is one: where it is posted, and what its button says.
+    pub anyway: Option<(Link, &'static str)>,
     /// What it does to the stock.
     pub does: Vec<String>,
     /// Why it cannot be done now.
@@ -78,16 +80,28 @@ pub const fn button(from: State, to: State) -> &'static str {
     }
 }
 
+/// The button that begins to build by what is held, where the plan is newer.
+fn button_by_held(id: DesignId) -> (Link, &'static str) {
+    (Link::DesignState(id), "Begin by the older plan")
+}
+
 /// The states that may follow, each with what it does to the stock.
 fn next(whole: &Whole, previews: Vec<Preview>) -> Vec<Next> {
     let design = whole.design();
     previews
         .into_iter()
         .map(|preview| {
-            let leads = preview.to == State::Reserved && design.state == State::Draft;
+            // Goods that came since, or stock that went: what is held is not what is planned now.
+            let older = preview.to == State::Building && !whole.not_held.is_empty();
+            let leads = older || preview.to == State::Reserved && design.state == State::Draft;
             Next {
                 to: preview.to,
-                button: button(design.state, preview.to),
+                button: if older {
+                    "Plan again and hold anew"
+                } else {
+                    button(design.state, preview.to)
+                },
+                anyway: older.then(|| button_by_held(design.id)),
                 kind: match preview.to {
                     State::Cancelled => "danger",
                     State::Draft => "",
@@ -100,7 +114,15 @@ fn next(whole: &Whole, previews: Vec<Preview>) -> Vec<Next> {
                     Link::DesignState(design.id)
                 },
                 leads,
-                does: if leads {
+                does: if older {
+                    let mut does = vec![
+                        "The plan is newer than what is held: hold it anew before you begin, so that \
+                         the bench works by it."
+                            .to_owned(),
+                    ];
+                    does.extend(whole.not_held.iter().cloned());
+                    does
+                } else if leads {
                     super::reserve::does(whole)
                 } else {
                     preview.does

@@ -56,6 +56,8 @@ struct ShortPage {
     bars: Vec<(Link, String, String)>,
     money: MoneyWords,
     any_bars: bool,
+    /// Whether the plan is the one that was held, not one made of what is there now.
+    by_held: bool,
 }
 
 /// How the set stands against its budget, in words.
@@ -72,6 +74,8 @@ pub struct MoneyWords {
     pub over: bool,
     /// Parts without a price.
     pub unpriced: u32,
+    /// Whether no part has one.
+    pub nothing_priced: bool,
 }
 
 /// The money of a plan.
@@ -100,6 +104,7 @@ pub fn money(cx: &Cx, whole: &Whole) -> MoneyWords {
             .is_some_and(|budget| budget < cost.planned_minor),
         budget,
         unpriced: cost.unpriced,
+        nothing_priced: cost.unpriced > 0 && cost.planned_minor == Money::ZERO,
     }
 }
 
@@ -177,6 +182,10 @@ impl Whole {
 }
 
 impl ShortPage {
+    fn some_due(&self) -> bool {
+        self.enough.iter().any(|row| !row.due.is_empty())
+    }
+
     fn some_ordered(&self) -> bool {
         self.short.iter().any(|row| !row.ordered.is_empty())
     }
@@ -208,12 +217,14 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             _ => None,
         })
         .collect();
+    let by_held = !whole.is_open() && !short.is_empty();
     Ok(page(&ShortPage {
         chrome,
         short,
         enough,
         bars,
         money: money(&cx, &whole),
+        by_held,
         any_bars: !whole.design().bars.is_empty(),
         head,
     }))

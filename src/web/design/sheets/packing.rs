@@ -5,8 +5,12 @@ use std::collections::BTreeMap;
 use askama::Template;
 
 use crate::{
-    db,
-    model::{id::PartId, reservation::Held, thing::Thing},
+    db::{self, ReadTx},
+    model::{
+        id::PartId,
+        reservation::{Held, HoldState, HoldUse},
+        thing::Thing,
+    },
     web::{cx::Cx, design::Whole, error::Trouble},
 };
 
@@ -33,13 +37,30 @@ pub(super) fn amount_of(cx: &Cx, thing: &Thing) -> String {
         .map_or_else(|| "1".to_owned(), |length| cx.length(length))
 }
 
+/// What the set holds now, and what becomes of it: by the plan where it is still open; once it is
+/// built, what is held in truth, finished bars included and used-up stock left out.
+pub(super) async fn held(tx: &mut ReadTx, whole: &Whole) -> Result<Vec<(Held, HoldUse)>, Trouble> {
+    if whole.is_open() {
+        let holds = whole.plan().holds.iter();
+        return Ok(holds
+            .map(|hold| (hold.held.clone(), hold.becomes))
+            .collect());
+    }
+    let holds = db::reservation::list(tx, whole.design().id).await?;
+    Ok(holds
+        .into_iter()
+        .filter(|hold| hold.state == HoldState::Active)
+        .map(|hold| (hold.hold.held, hold.hold.becomes))
+        .collect())
+}
+
 pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String>, Trouble> {
     let mut places: BTreeMap<String, Vec<Line>> = BTreeMap::new();
     let mut counts: BTreeMap<PartId, i64> = BTreeMap::new();
     let mut tx = cx.read().await?;
     let mut seen = std::collections::BTreeSet::new();
-    for hold in &whole.plan().holds {
-        match &hold.held {
+    for (held, _) in held(&mut tx, whole).await? {
+        match &held {
             // A piece of which several bars are cut is fetched once.
             Held::Thing { thing, .. } if seen.insert(*thing) => {
                 if let Some(thing) = db::thing::lookup(&mut tx, *thing).await? {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 
-use super::packing::amount_of;
+use super::packing::{amount_of, held};
 use crate::{
     db,
     model::{
@@ -68,13 +68,9 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
         });
     }
     if out.is_empty() {
-        for hold in whole
-            .plan()
-            .holds
-            .iter()
-            .filter(|hold| hold.becomes == HoldUse::Returns)
-        {
-            match &hold.held {
+        let held = held(&mut tx, whole).await?;
+        for (held, _) in (held.iter()).filter(|(_, becomes)| *becomes == HoldUse::Returns) {
+            match held {
                 Held::Thing { thing, .. } => {
                     if let Some(thing) = db::thing::lookup(&mut tx, *thing).await? {
                         lines.push(Line {
@@ -94,7 +90,9 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
             }
         }
         for bar in &whole.plan().bars {
-            if let Serve::Build(build) = &bar.serve {
+            if let Serve::Build(build) = &bar.serve
+                && !whole.serving.contains_key(&bar.bar)
+            {
                 lines.push(Line {
                     tag: String::new(),
                     what: format!("Bar {}, built for this set", bar.label),
