@@ -1055,3 +1055,43 @@ async fn a_plan_that_several_ask_for_at_once_is_made_once() {
         assert!(std::sync::Arc::ptr_eq(plan, &plans[0]));
     }
 }
+
+#[tokio::test]
+async fn a_bar_that_was_marked_bad_first_still_hangs_there_and_its_place_goes_to_the_new_one() {
+    let world = World::new().await;
+    let (first, second) = (world.fixture(1200).await, world.fixture(1200).await);
+    let id = world.design("Lantern Walk", 4, 8, &[("Bar 1", 1200)]).await;
+    world.reserve(id).await;
+    world.go(id, State::Building).await.expect("building");
+    world.go(id, State::Standing).await.expect("standing");
+    let bar = world.holds(id).await[0].hold.bar.expect("a bar");
+    let show = date(2026, 12, 5);
+    let mark = MarkCondition {
+        thing: first,
+        condition: Condition::Suspect,
+        reason: Note::default(),
+    };
+    world.on(show).carry_out(&mark).await.expect("marked");
+    assert_eq!(world.holds(id).await[0].state, HoldState::Broken);
+    let serving = || async {
+        let mut tx = world.db.read().await.expect("a transaction");
+        let serving = reservation::list_serving(&mut tx, id, false).await;
+        serving.expect("read").get(&bar).map(|(thing, _)| *thing)
+    };
+    assert_eq!(serving().await, Some(first));
+    let swap = Swap {
+        old: first,
+        condition: Condition::Suspect,
+        new: second,
+        reason: Note::default(),
+    };
+    world.on(show).carry_out(&swap).await.expect("swapped");
+    assert_eq!(serving().await, Some(second));
+    let holds = world.holds(id).await;
+    assert_eq!(holds.len(), 1, "nothing that is broken stays: {holds:?}");
+    assert_eq!(
+        (holds[0].state, holds[0].hold.bar),
+        (HoldState::Active, Some(bar))
+    );
+    world.sound().await;
+}

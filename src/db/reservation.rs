@@ -125,6 +125,26 @@ pub async fn list_on_thing(
     .collect()
 }
 
+/// Holds on a thing that broke, the last one first: what they were for still waits for it or for
+/// another.
+pub async fn list_broken_on_thing(
+    tx: &mut SqliteConnection,
+    thing: ThingId,
+) -> Result<Vec<Hold>, DbError> {
+    sqlx::query_as!(
+        Row,
+        "SELECT id, design_id, bar_id, thing_id, part_id, from_amount, to_amount, from_on, to_on,
+             becomes, purchase_line_id, state, broken_why
+         FROM hold WHERE thing_id = ? AND state = 'broken' ORDER BY id DESC",
+        thing.0
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(Row::hold)
+    .collect()
+}
+
 /// The latest hold of a design on a thing that is over, if there was one.
 pub async fn find_ended(
     tx: &mut SqliteConnection,

@@ -130,7 +130,11 @@ async fn put_right(
         alike(tx, hold, &thing, id, from, to, rules).await?
     };
     let Some((onto, tag)) = found else {
-        let why = format!("{}: {why}, and nothing like it is free.", thing.tag);
+        let why = if on_stage {
+            format!("{}: {why}. Its page says what could replace it.", thing.tag)
+        } else {
+            format!("{}: {why}, and nothing like it is free.", thing.tag)
+        };
         db::reservation::change_broken(tx, hold.id, &why).await?;
         return Ok(Some(Touched {
             design,

@@ -15,7 +15,7 @@ use crate::{
         fixture::Condition,
         id::{DesignId, ThingId},
         movement::{AccountKind, Line, Mark, MovementKind},
-        reservation::{Held, HoldUse, NewHold},
+        reservation::{Held, Hold, HoldUse, NewHold},
         text::Note,
     },
     plan::{
@@ -50,11 +50,13 @@ async fn set_of(
         .ok_or(StockError::NotFound("fixture"))?;
     let design = match held.at {
         Some(At::Out { design, .. }) => Some(design),
-        _ => db::reservation::list_on_thing(tx, fixture)
-            .await?
-            .into_iter()
-            .find(|hold| hold.hold.window.to() >= today)
-            .map(|hold| hold.hold.design),
+        _ => {
+            let mut holds = db::reservation::list_on_thing(tx, fixture).await?;
+            // One that was marked bad first is still the set's, until another takes its place.
+            holds.extend(db::reservation::list_broken_on_thing(tx, fixture).await?);
+            let current = |hold: &&Hold| hold.hold.window.to() >= today;
+            holds.iter().find(current).map(|hold| hold.hold.design)
+        }
     };
     let Some(design) = design else {
         return Ok(None);
@@ -169,9 +171,10 @@ impl Change for Swap {
             )));
         }
         let mut bar = None;
-        for hold in db::reservation::list_on_thing(tx, self.old).await? {
-            if hold.hold.design == design {
-                bar = hold.hold.bar;
+        // A bar that was marked bad before has a broken hold: the new one takes its place all the same.
+        for hold in db::reservation::list(tx, design).await? {
+            if matches!(hold.hold.held, Held::Thing { thing, .. } if thing == self.old) {
+                bar = bar.or(hold.hold.bar);
                 db::reservation::end(tx, hold.id).await?;
             }
         }

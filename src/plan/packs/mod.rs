@@ -245,6 +245,13 @@ impl Steps {
         some
     }
 
+    /// Takes several; `false` when none is left.
+    fn take_many(&mut self, many: u64) -> bool {
+        let some = self.left > 0;
+        self.left = self.left.saturating_sub(many);
+        some
+    }
+
     fn used_up(&self) -> bool {
         self.left == 0
     }

@@ -49,7 +49,8 @@ fn best_of(mut labels: Vec<Label>, steps: &mut Steps) -> Option<Vec<Label>> {
         if !beaten {
             kept.push(label);
         }
-        if !steps.take() {
+        // Each was held against those kept before it.
+        if !steps.take_many(1 + kept.len() as u64 / 8) {
             return None;
         }
     }
@@ -197,6 +198,8 @@ impl Search<'_> {
             };
             rest[want] = rest[want + 1].saturating_add(mix.cost);
         }
+        // A choice that is good, if not best, keeps what must be gone through small.
+        self.top_up(filled, open);
         // Without a choice yet, paying for every delivery is what filling up must beat.
         let charges: i64 = filled
             .iter()
@@ -294,6 +297,62 @@ impl Search<'_> {
         }
         chosen.reverse();
         self.keep(&chosen);
+    }
+
+    /// The cheapest mix of every want, with as many more packs of one offer at each filled supplier as
+    /// lift its goods to the sum from which it delivers free.
+    fn top_up(&mut self, filled: &[usize], open: Mask) {
+        let wants = 0..self.asked.wants.len();
+        let mixes: Option<Vec<Mix>> = wants.map(|want| self.least(want, open).cloned()).collect();
+        let Some(mut mixes) = mixes else {
+            return;
+        };
+        for at in filled {
+            let goal = self.asked.suppliers[*at].free_from_minor.unwrap_or(0);
+            let goods = |mixes: &[Mix]| -> i64 {
+                let sum = |(want, mix): (&super::Want, &Mix)| -> i64 {
+                    let packs = want.offers.iter().zip(&mix.packs);
+                    packs
+                        .filter(|(offer, _)| offer.supplier == *at)
+                        .map(|(offer, packs)| {
+                            let packs = i64::try_from(*packs).unwrap_or(i64::MAX);
+                            offer.price_minor.saturating_mul(packs)
+                        })
+                        .fold(0, i64::saturating_add)
+                };
+                let wants = self.asked.wants.iter().zip(mixes);
+                wants.map(sum).fold(0, i64::saturating_add)
+            };
+            let short = goal.saturating_sub(goods(&mixes));
+            if short <= 0 {
+                continue;
+            }
+            let mut ways = Vec::new();
+            for (want, asked) in self.asked.wants.iter().enumerate() {
+                for (place, offer) in asked.offers.iter().enumerate() {
+                    if offer.supplier != *at || offer.price_minor <= 0 {
+                        continue;
+                    }
+                    let has = mixes[want].packs[place];
+                    let more =
+                        u64::try_from((short - 1) / offer.price_minor + 1).unwrap_or(u64::MAX);
+                    let more = more.max(offer.minimum_packs.saturating_sub(has));
+                    let cost = i64::try_from(more)
+                        .ok()
+                        .and_then(|more| offer.price_minor.checked_mul(more));
+                    if let Some(cost) = cost {
+                        ways.push((cost, want, place, more));
+                    }
+                }
+            }
+            let Some((cost, want, place, more)) = ways.into_iter().min() else {
+                return;
+            };
+            let mix = &mut mixes[want];
+            mix.packs[place] = mix.packs[place].saturating_add(more);
+            mix.cost = mix.cost.saturating_add(cost);
+        }
+        self.keep(&mixes);
     }
 
     /// Keeps a choice if it is better than the best so far.
