@@ -104,7 +104,11 @@
     }
     const wrong = answer.ok ? null : ids.map((id) => byId(id)?.querySelector('[aria-invalid="true"], .note.stop[tabindex]')).find(Boolean);
     wrong?.focus();
-    const flash = byId('flash')?.querySelector('p')?.textContent;
+    // The message stands at the page's top, which may be far from what was pressed: it comes along a while.
+    const bar = byId('flash');
+    bar?.classList.add('near');
+    setTimeout(() => bar?.classList.remove('near'), 12000);
+    const flash = bar?.querySelector('p')?.textContent;
     say(wrong ? 'Not saved: see the message beside the field.' : flash || (answer.ok ? 'Done.' : 'That was refused.'));
   }
 
@@ -113,7 +117,7 @@
   const unheard = (answer, page) => answer.status === 503 || answer.status === 401 || (answer.ok && 'keepDrafts' in page.body.dataset);
 
   // Asking (GET) and posting ----------------------------------------------------------------
-  async function ask(form) {
+  async function ask(form, pressed = false) {
     asking.get(form)?.abort();
     const stop = new AbortController();
     asking.set(form, stop);
@@ -123,7 +127,10 @@
     try {
       const answer = await fetch(url, { headers: { Accept: 'text/html', 'X-Part': part }, signal: stop.signal });
       const page = await parse(answer);
-      if (stop.signal.aborted || !answer.ok || !replace(part.split(/\s+/), page)) return;
+      if (stop.signal.aborted) return;
+      // What is refused while one types may be half typed; what was pressed is answered in full.
+      if (!answer.ok && pressed) { location.assign(url); return; }
+      if (!answer.ok || !replace(part.split(/\s+/), page)) return;
       history.replaceState(history.state, '', url);
       say(byId(part.split(/\s+/)[0])?.dataset.said ?? 'The list was renewed.');
     } catch (lost) {
@@ -285,7 +292,7 @@
     const form = event.target, button = event.submitter;
     if (event.defaultPrevented || form.enctype === 'multipart/form-data') return;
     clearTimeout(timers.get(form));
-    if ('live' in form.dataset) { event.preventDefault(); ask(form); return; }
+    if ('live' in form.dataset) { event.preventDefault(); ask(form, true); return; }
     const posts = attr(form, button, 'formmethod', 'method')?.toLowerCase() === 'post';
     if (posts && ('part' in form.dataset || 'queue' in form.dataset)) {
       event.preventDefault();
@@ -294,6 +301,16 @@
     } else if ('draft' in form.dataset) keepDraft(form, true);
   });
 
-  function begin() { restoreDrafts(); show(); if (store.get(QUEUE, []).length) flush(); }
+  // A link to a folded part opens it; of a refused form the first wrong field is gone to.
+  function unfold() {
+    const box = byId(decodeURIComponent(location.hash.slice(1)))?.closest('details');
+    if (box) { box.open = true; box.querySelector('input:not([type="hidden"]), select, textarea')?.focus(); }
+  }
+  window.addEventListener('hashchange', unfold);
+  document.addEventListener('click', ({ target }) => {
+    if (target.closest?.('a[href^="#"]')?.hash === location.hash) unfold();
+  });
+
+  function begin() { restoreDrafts(); show(); document.querySelector('main [aria-invalid="true"]')?.focus(); if (location.hash) unfold(); if (store.get(QUEUE, []).length) flush(); }
   begin();
 })();

@@ -225,6 +225,20 @@ pub async fn lookup(tx: &mut SqliteConnection, id: ThingId) -> Result<Option<Thi
         .transpose()
 }
 
+/// The thing that somebody means by a tag as they typed it: `f2` is F-2 where nothing is called F2.
+pub async fn find_by_typed_tag(
+    tx: &mut SqliteConnection,
+    tag: &Tag,
+) -> Result<Option<Thing>, DbError> {
+    if let Some(thing) = find_by_tag(tx, tag).await? {
+        return Ok(Some(thing));
+    }
+    match tag.dashed() {
+        Some(dashed) => find_by_tag(tx, &dashed).await,
+        None => Ok(None),
+    }
+}
+
 /// The thing of a tag.
 pub async fn find_by_tag(tx: &mut SqliteConnection, tag: &Tag) -> Result<Option<Thing>, DbError> {
     let tag = tag.as_str();

@@ -147,6 +147,17 @@ impl Tag {
         if fits { Ok(Self(text)) } else { Err(TagError) }
     }
 
+    /// Letters and then digits with a dash between them, as tags are given; `None` for any other.
+    pub fn dashed(&self) -> Option<Self> {
+        let at = self.0.find(|c: char| c.is_ascii_digit())?;
+        let (letters, digits) = self.0.split_at(at);
+        let plain = letters.chars().all(|c| c.is_ascii_uppercase());
+        let number = digits.chars().all(|c| c.is_ascii_digit());
+        (!letters.is_empty() && plain && number)
+            .then(|| Self::parse(&format!("{letters}-{digits}")).ok())
+            .flatten()
+    }
+
     /// The text.
     pub fn as_str(&self) -> &str {
         &self.0
@@ -264,5 +275,20 @@ mod tests {
         assert_eq!(Tag::parse(" f-12 ").unwrap().as_str(), "F-12");
         assert!(Tag::parse("F 12").is_err());
         assert!(Tag::parse("").is_err());
+    }
+
+    #[test]
+    fn a_tag_typed_without_its_dash_is_told() {
+        let dashed = |text| {
+            Tag::parse(text)
+                .unwrap()
+                .dashed()
+                .map(|tag| tag.to_string())
+        };
+        assert_eq!(dashed("f2").as_deref(), Some("F-2"));
+        assert_eq!(dashed("WB120").as_deref(), Some("WB-120"));
+        for other in ["F-2", "12", "F", "F2A", "2F"] {
+            assert_eq!(dashed(other), None, "{other}");
+        }
     }
 }

@@ -8,6 +8,7 @@ use crate::{
     db,
     model::{
         design::State,
+        fixture::Condition,
         id::{DesignId, PartId, PlaceId, ThingId},
         part::StockUnit,
         text::{Note, Tag},
@@ -33,6 +34,7 @@ struct ThingRow {
     tag: String,
     href: Link,
     name: String,
+    condition: Condition,
     places: Vec<Choice>,
 }
 
@@ -100,6 +102,7 @@ async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
                 tag: thing.tag.to_string(),
                 href: Link::Thing(thing.id),
                 name: name_of(cx, &thing),
+                condition: thing.condition,
                 places: places(line.came_from),
             }),
             OutWhat::Count { part, name, amount } => counts.push(CountRow {
@@ -191,7 +194,7 @@ async fn what(cx: &Cx, form: &mut Form) -> Result<Option<(CheckWhat, String)>, T
     let found = if form.has("tag") {
         match form.take("tag", Tag::parse) {
             Some(tag) => {
-                let thing = db::thing::find_by_tag(&mut *cx.read().await?, &tag).await?;
+                let thing = db::thing::find_by_typed_tag(&mut *cx.read().await?, &tag).await?;
                 if thing.is_none() {
                     form.fail("tag", format!("Nothing has the tag {tag}. Type it again."));
                 }

@@ -43,6 +43,8 @@ struct SwapPage {
     chrome: Chrome,
     id: ThingId,
     tag: String,
+    /// Whether it was marked suspect, not dead.
+    suspect: bool,
     what: String,
     set: Option<(Link, String)>,
     window: String,
@@ -103,6 +105,7 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
             chrome: cx.chrome(Section::Fixtures, format!("Instead of {}", old.fixture.tag)),
             id,
             tag: old.fixture.tag.to_string(),
+            suspect: old.fixture.condition == Condition::Suspect,
             what: format!(
                 "{}, {}, {}, {}",
                 cx.length(make.lit_um),

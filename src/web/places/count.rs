@@ -272,7 +272,7 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
             let Some(tag) = form.take("tag", Tag::parse) else {
                 return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
             };
-            let found = db::thing::find_by_tag(&mut *cx.read().await?, &tag).await?;
+            let found = db::thing::find_by_typed_tag(&mut *cx.read().await?, &tag).await?;
             let Some(thing) = found else {
                 form.fail(
                     "tag",

@@ -157,7 +157,7 @@ pub async fn by_tag(cx: Cx, Path(tag): Path<String>) -> Answer {
         .or_go(Link::Search(tag.clone()), "Search for it")
     };
     let parsed = Tag::parse(&tag).map_err(|_| unknown())?;
-    let found = db::thing::find_by_tag(&mut *cx.read().await?, &parsed).await?;
+    let found = db::thing::find_by_typed_tag(&mut *cx.read().await?, &parsed).await?;
     Ok(go(&Link::Thing(found.ok_or_else(unknown)?.id)))
 }
 
