@@ -25,6 +25,8 @@ use super::{
 const MOST_POSITIONS: i64 = 20_000;
 /// The weight up to which the cheapest rolls are tabulated exactly.
 const MOST_TABLE: i64 = 50_000;
+/// Weights that are tried whatever the time: lengths, and numbers.
+const PLAINEST: usize = 2;
 /// Weightings kept for the search.
 const MOST_WEIGHTINGS: usize = 6;
 
@@ -175,7 +177,7 @@ pub(super) struct Bounds {
 }
 
 impl Bounds {
-    pub fn new(instance: &Instance) -> Self {
+    pub fn new(instance: &Instance, stop: &dyn Fn() -> bool) -> Self {
         let jointed = instance.classes.iter().any(|class| class.jointed);
         let fed: Vec<i64> = instance
             .kinds
@@ -224,16 +226,18 @@ impl Bounds {
             shortest_stock: stock.map(|class| class.units).min().unwrap_or(0),
             longest_roll: rolls.map(|class| class.units).max().unwrap_or(0),
         };
-        let mut ranked: Vec<(i64, i64, Weighting)> = candidates(instance)
-            .into_iter()
-            .map(|weight| Weighting::new(instance, weight))
-            .map(|weighting| {
-                let demand = total(&weighting.weight, &instance.demand);
-                let stock = stock_capacity(instance, &weighting.capacity);
-                let short = weighting.short(demand, stock);
-                (short, weighting.money(demand, stock, short), weighting)
-            })
-            .collect();
+        let mut ranked: Vec<(i64, i64, Weighting)> = Vec::new();
+        for (at, weight) in candidates(instance).into_iter().enumerate() {
+            // Each bounds by itself: the plainest two do where there is no time for more.
+            if at >= PLAINEST && stop() {
+                break;
+            }
+            let weighting = Weighting::new(instance, weight);
+            let demand = total(&weighting.weight, &instance.demand);
+            let stock = stock_capacity(instance, &weighting.capacity);
+            let short = weighting.short(demand, stock);
+            ranked.push((short, weighting.money(demand, stock, short), weighting));
+        }
         // Stable: among equal bounds the simpler weights come first.
         ranked.sort_by_key(|(short, money, _)| (-short, -money));
         ranked.truncate(MOST_WEIGHTINGS);

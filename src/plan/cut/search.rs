@@ -190,7 +190,13 @@ impl Search<'_> {
             }
             fits
         });
-        let mut rounded = complete(self.instance, &mut self.arrangements, &demand, &left);
+        let mut rounded = complete(
+            self.instance,
+            &mut self.arrangements,
+            &demand,
+            &left,
+            self.stop,
+        );
         let outcome = self.branch(&demand, &left, rounded.cost, MOST_PATTERNS, STEPS_ROUNDING);
         if let Some(better) = outcome.found {
             rounded = better;
@@ -259,12 +265,12 @@ fn all_proven(done: &[Done], aim: Aim) -> bool {
 pub(super) fn start(instance: &Instance, arrangements: &mut Arrangements) -> Solution {
     let mut search = Search {
         instance,
-        bounds: Bounds::new(instance),
+        bounds: Bounds::new(instance, &|| false),
         arrangements: std::mem::take(arrangements),
         steps: 0,
         stop: &|| false,
     };
-    let mut best = starts(instance, &mut search.arrangements);
+    let mut best = starts(instance, &mut search.arrangements, &|| false);
     let bars: u32 = instance.demand.iter().sum();
     search.improve(&mut best, 0, STEPS_PER_BAR * u64::from(bars));
     *arrangements = search.arrangements;
@@ -276,7 +282,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
     let instance = &Instance::new(problem);
     let mut search = Search {
         instance,
-        bounds: Bounds::new(instance),
+        bounds: Bounds::new(instance, effort.stop),
         arrangements: Arrangements::default(),
         steps: 0,
         stop: effort.stop,
@@ -287,7 +293,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         .map(|class| class.available)
         .collect();
     let bars: u32 = instance.demand.iter().sum();
-    let mut best = starts(instance, &mut search.arrangements);
+    let mut best = starts(instance, &mut search.arrangements, effort.stop);
     let root = search.bounds.load(instance, &instance.demand, &available);
     let least = search.bounds.least(&root);
     if best.cost.solder > least.solder || best.cost.money > least.money {

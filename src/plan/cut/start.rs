@@ -19,21 +19,27 @@ enum Order {
 }
 
 /// The best of a few simple ways to cut all that is wanted.
-pub(super) fn starts(instance: &Instance, arrangements: &mut Arrangements) -> Solution {
+pub(super) fn starts(
+    instance: &Instance,
+    arrangements: &mut Arrangements,
+    stop: &dyn Fn() -> bool,
+) -> Solution {
     let available: Vec<_> = instance
         .classes
         .iter()
         .map(|class| class.available)
         .collect();
-    complete(instance, arrangements, &instance.demand, &available)
+    complete(instance, arrangements, &instance.demand, &available, stop)
 }
 
-/// The best of a few simple ways to cut `demand` from what is `available`.
+/// The best of a few simple ways to cut `demand` from what is `available`; of the first alone where it
+/// is to stop.
 pub(super) fn complete(
     instance: &Instance,
     arrangements: &mut Arrangements,
     demand: &[u32],
     available: &[Option<u32>],
+    stop: &dyn Fn() -> bool,
 ) -> Solution {
     let ways = [
         (Order::None, false),
@@ -43,6 +49,9 @@ pub(super) fn complete(
     ];
     let mut best: Option<Solution> = None;
     for (order, leads_first) in ways {
+        if best.is_some() && stop() {
+            break;
+        }
         let mut solution = Start::new(instance, demand, available).run(order, leads_first);
         solution.cost = total_cost(instance, arrangements, &solution);
         if best.as_ref().is_none_or(|best| solution.cost < best.cost) {

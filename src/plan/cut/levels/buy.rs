@@ -228,7 +228,13 @@ impl Levels<'_> {
             filled
         } else {
             let available: Vec<_> = fixed.classes.iter().map(|class| class.available).collect();
-            complete(&fixed, self.arrangements, &fixed.demand, &available)
+            complete(
+                &fixed,
+                self.arrangements,
+                &fixed.demand,
+                &available,
+                self.stop,
+            )
         };
         start.cost = super::total_cost(&fixed, self.arrangements, &start);
         if start.cost.short == 0 {

@@ -137,7 +137,13 @@ impl Levels<'_> {
                 })
             })
             .collect();
-        let mut rest = complete(self.instance, self.arrangements, &left, &available);
+        let mut rest = complete(
+            self.instance,
+            self.arrangements,
+            &left,
+            &available,
+            self.stop,
+        );
         rest.pieces.extend(pieces);
         // Patterns found on the way stay; the rest is as it was.
         self.lp.restore(&saved);
