@@ -66,9 +66,13 @@ impl Answer {
                     there_ma,
                 }),
             ) => format!(
-                "Bought, since the {loads} take {}, and the free {many} in the house carry {}.",
+                "Bought, since the {loads} take {}, and the free {many} in the house carry {}{}.",
                 fit::amps(wanted_ma),
-                fit::amps(there_ma)
+                fit::amps(there_ma),
+                match side {
+                    Side::Driver => ", what can feed them counted",
+                    Side::Supply => "",
+                }
             ),
             (Origin::Bought, Some(Bought::Together)) => format!(
                 "Bought, since the free {many} in the house would do by each limit, but not by all \
