@@ -48,15 +48,14 @@ async fn set_of(
     let held = db::reservation::lookup_thing(tx, fixture)
         .await?
         .ok_or(StockError::NotFound("fixture"))?;
-    let design = match held.at {
-        Some(At::Out { design, .. }) => Some(design),
-        _ => {
-            let mut holds = db::reservation::list_on_thing(tx, fixture).await?;
-            // One that was marked bad first is still the set's, until another takes its place.
-            holds.extend(db::reservation::list_broken_on_thing(tx, fixture).await?);
-            let current = |hold: &&Hold| hold.hold.window.to() >= today;
-            holds.iter().find(current).map(|hold| hold.hold.design)
-        }
+    let design = if let Some(At::Out { design, .. }) = held.at {
+        Some(design)
+    } else {
+        let mut holds = db::reservation::list_on_thing(tx, fixture).await?;
+        // One that was marked bad first is still the set's, until another takes its place.
+        holds.extend(db::reservation::list_broken_on_thing(tx, fixture).await?);
+        let current = |hold: &&Hold| hold.hold.window.to() >= today;
+        holds.iter().find(current).map(|hold| hold.hold.design)
     };
     let Some(design) = design else {
         return Ok(None);

@@ -205,18 +205,20 @@ async fn a_change_under_ones_hands_shows_both_and_overwrites_nothing() {
 
     let page = mine.set("leds_in_series", "7").send(&app).await;
     assert_eq!(page.status, 412);
-    let rows = page.texts(".note.stop tbody tr");
-    assert_eq!(rows, ["Width10 mm12 mm", "LEDs in seriesnothing7"]);
+    // What only the other changed is taken over, what only I changed stays: nothing is to be chosen.
+    let taken = page.texts(".note.stop li");
+    assert_eq!(taken, ["Width: 12 mm became 10 mm"]);
+    assert_eq!(page.count(".note.stop tbody tr"), 0);
     let width = |spec: &PartSpec| match spec {
         PartSpec::Tape(tape) => (tape.width_um.get(), tape.leds_in_series),
         _ => panic!("no tape"),
     };
     let part = part_named(&app, TAPE[0].1).await.unwrap();
     assert_eq!(width(&part.spec), (10_000, None));
-    // Saved a second time, knowingly.
+    // Saved a second time, knowingly: what both did.
     led_to(&page.form("form.form").send(&app).await);
     let part = part_named(&app, TAPE[0].1).await.unwrap();
-    assert_eq!(width(&part.spec), (12_000, Some(7)));
+    assert_eq!(width(&part.spec), (10_000, Some(7)));
 }
 
 #[tokio::test]

@@ -68,7 +68,7 @@ async fn two_who_save_the_settings_see_both_versions_and_nothing_is_overwritten(
     let page = mine.form("form.form").set("name", "Mine").send(&app).await;
     assert_eq!(page.status, 412);
     assert_eq!(page.form("form.form").value("name"), Some("Mine"));
-    assert!(page.text(".note.warn").contains("The other's"));
+    assert!(page.text(".note.stop").contains("The other's"));
     assert_eq!(
         app.get("/settings").await.form("form.form").value("name"),
         Some("The other's")

@@ -41,16 +41,24 @@ fn capped(mut spent: Vec<i64>, goals: &[i64]) -> Vec<i64> {
 fn best_of(mut labels: Vec<Label>, steps: &mut Steps) -> Option<Vec<Label>> {
     labels.sort_by(|a, b| a.cost.cmp(&b.cost).then_with(|| b.spent.cmp(&a.spent)));
     let mut kept: Vec<Label> = Vec::new();
+    let alone = labels.first().is_some_and(|label| label.spent.len() == 1);
     for label in labels {
-        let beaten = kept.iter().any(|known| {
+        let beats = |known: &Label| {
             let pairs = known.spent.iter().zip(&label.spent);
             pairs.into_iter().all(|(known, own)| known >= own)
-        });
+        };
+        // At one supplier the last one kept spent the most so far.
+        let beaten = if alone {
+            kept.last().is_some_and(beats)
+        } else {
+            kept.iter().any(beats)
+        };
         if !beaten {
             kept.push(label);
         }
         // Each was held against those kept before it.
-        if !steps.take_many(1 + kept.len() as u64 / 8) {
+        let compared = if alone { 0 } else { kept.len() as u64 / 64 };
+        if !steps.take_many(1 + compared) {
             return None;
         }
     }

@@ -42,9 +42,7 @@ pub(super) fn amount_of(cx: &Cx, thing: &Thing) -> String {
 pub(super) async fn held(tx: &mut ReadTx, whole: &Whole) -> Result<Vec<(Held, HoldUse)>, Trouble> {
     if whole.is_open() {
         let holds = whole.plan().holds.iter();
-        return Ok(holds
-            .map(|hold| (hold.held.clone(), hold.becomes))
-            .collect());
+        return Ok(holds.map(|hold| (hold.held, hold.becomes)).collect());
     }
     let holds = db::reservation::list(tx, whole.design().id).await?;
     Ok(holds
