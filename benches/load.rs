@@ -11,9 +11,9 @@
 //! page at the slowest of a hundred, or where writes reach less than half of the bare ones.
 
 use std::{
-    io::{BufRead as _, BufReader, Read as _},
+    io::Read as _,
     path::Path,
-    process::{Child, Command, ExitCode, Stdio},
+    process::ExitCode,
     sync::atomic::{AtomicU64, Ordering},
     thread,
     time::{Duration, Instant},
@@ -27,8 +27,10 @@ use sqlx::{
 use tapewright::{db::Db, stock::audit};
 
 mod book;
+mod served;
 
 use book::{Fallible, Size, fill, serve_bare};
+use served::Running;
 
 const PEOPLE: u64 = 50;
 const SETS: i64 = 500;
@@ -50,48 +52,6 @@ const PAGES: [&str; 14] = [
 ];
 /// Pages of a set, which is planned anew once anything was written: one reading of twenty.
 const PLANNED: [&str; 2] = ["/designs/250", "/designs/251/bars"];
-
-struct Running {
-    child: Child,
-    base: String,
-}
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-impl Running {
-    fn start(data: &Path) -> Fallible<Self> {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-            .args([
-                "serve",
-                "--listen",
-                "127.0.0.1:0",
-                "--backup-every",
-                "0",
-                "--data",
-            ])
-            .arg(data)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::null())
-            .spawn()?;
-        let mut line = String::new();
-        BufReader::new(child.stdout.take().ok_or("no output")?).read_line(&mut line)?;
-        let base = line.trim().trim_end_matches('/').to_owned();
-        Ok(Self { child, base })
-    }
-
-    /// Kilobytes that it holds in memory.
-    fn resident(&self) -> Fallible<u64> {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id()))?;
-        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:"));
-        let number = line.and_then(|line| line.split_whitespace().next());
-        Ok(number.ok_or("no VmRSS")?.parse()?)
-    }
-}
 
 /// What one person did.
 #[derive(Default)]
@@ -404,14 +364,14 @@ async fn main() -> Fallible<ExitCode> {
     let short = lasts.min(Duration::from_secs(10));
     let things = u64::try_from(size.pieces)? - 402;
 
-    let running = Running::start(folder.path())?;
+    let running = Running::start(folder.path(), &["--backup-every", "0"])?;
     println!(
         "resident at the start {:.1} MB",
-        megabytes(running.resident()?)
+        megabytes(running.resident()?.0)
     );
     let (mixed, writing, (bare_times, bare_lasted)) = tokio::task::block_in_place(|| {
         let memory = || {
-            if let Ok(kb) = running.resident() {
+            if let Ok((kb, _)) = running.resident() {
                 println!("  resident {:.1} MB", megabytes(kb));
             }
         };

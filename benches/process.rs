@@ -7,12 +7,15 @@
 
 use std::{
     error::Error,
-    io::{BufRead as _, BufReader, Read as _},
-    path::Path,
-    process::{Child, Command, ExitCode, Stdio},
+    io::Read as _,
+    process::ExitCode,
     thread,
     time::{Duration, Instant},
 };
+
+mod served;
+
+use served::Running;
 
 type Fallible<T> = Result<T, Box<dyn Error + Send + Sync>>;
 
@@ -37,40 +40,6 @@ const PAGES: [&str; 14] = [
     "/log",
 ];
 
-/// A started program, ended when it is dropped.
-struct Running {
-    child: Child,
-    base: String,
-}
-
-impl Drop for Running {
-    fn drop(&mut self) {
-        let _ = self.child.kill();
-        let _ = self.child.wait();
-    }
-}
-
-/// Starts it on a data folder, and waits until it says its address.
-fn start(data: &Path) -> Fallible<Running> {
-    let mut child = Command::new(env!("CARGO_BIN_EXE_tapewright"))
-        .args(["serve", "--sample", "--listen", "127.0.0.1:0", "--data"])
-        .arg(data)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::null())
-        .spawn()?;
-    let said = child.stdout.take().ok_or("no output")?;
-    let mut running = Running {
-        child,
-        base: String::new(),
-    };
-    let mut line = String::new();
-    BufReader::new(said).read_line(&mut line)?;
-    line.trim()
-        .trim_end_matches('/')
-        .clone_into(&mut running.base);
-    Ok(running)
-}
-
 fn fetch(agent: &ureq::Agent, url: &str) -> Fallible<usize> {
     let mut body = Vec::new();
     let answer = agent
@@ -81,28 +50,17 @@ fn fetch(agent: &ureq::Agent, url: &str) -> Fallible<usize> {
     Ok(body.len())
 }
 
-/// Resident now, and the most that ever was, in kB.
-fn resident(running: &Running) -> Fallible<(u64, u64)> {
-    let status = std::fs::read_to_string(format!("/proc/{}/status", running.child.id()))?;
-    let kb = |name: &str| -> Fallible<u64> {
-        let line = status.lines().find_map(|line| line.strip_prefix(name));
-        let number = line.and_then(|line| line.split_whitespace().next());
-        Ok(number.ok_or_else(|| format!("no {name}"))?.parse()?)
-    };
-    Ok((kb("VmRSS:")?, kb("VmHWM:")?))
-}
-
 fn main() -> Fallible<ExitCode> {
     let folder = tempfile::tempdir()?;
     let data = folder.path().join("data");
     // The first start makes and fills the database.
-    drop(start(&data)?);
+    drop(Running::start(&data, &["--sample"])?);
     let mut times: Vec<Duration> = Vec::new();
     let mut last = None;
     for _ in 0..STARTS {
         drop(last.take());
         let begun = Instant::now();
-        let running = start(&data)?;
+        let running = Running::start(&data, &["--sample"])?;
         fetch(&ureq::agent(), &running.base)?;
         times.push(begun.elapsed());
         last = Some(running);
@@ -113,7 +71,7 @@ fn main() -> Fallible<ExitCode> {
         .map(|time| format!("{:.1}", time.as_secs_f64() * 1e3))
         .collect();
     println!("start to first page, ms: {}", shown.join(", "));
-    let (idle, _) = resident(&running)?;
+    let (idle, _) = running.resident()?;
     println!("resident after one page: {idle} kB");
 
     let begun = Instant::now();
@@ -137,7 +95,7 @@ fn main() -> Fallible<ExitCode> {
             .map(|client| client.join().map_err(|_| "a client failed")?)
             .sum::<Fallible<usize>>()
     })?;
-    let (now, most) = resident(&running)?;
+    let (now, most) = running.resident()?;
     println!(
         "resident after {REQUESTS} pages ({} MB in {:.1} s by {CLIENTS} clients): {now} kB, at most \
          {most} kB (held to {MOST_KB})",

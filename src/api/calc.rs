@@ -1,7 +1,5 @@
 //! The calculators: a document in, a document out; nothing is read or kept.
 
-use std::time::Duration;
-
 use serde::{Serialize, de::DeserializeOwned};
 use utoipa_axum::{router::OpenApiRouter, routes};
 
@@ -43,14 +41,7 @@ where
 {
     let answered = desk::work(move |wanted| {
         let watch = Watch::start();
-        // What nobody waits for has had its time.
-        answer(&body.value, &|| {
-            if wanted.still() {
-                watch.elapsed()
-            } else {
-                Duration::MAX
-            }
-        })
+        answer(&body.value, &|| wanted.so_far(watch.elapsed()))
     });
     reply(&answered.await.map_err(StockError::from)??)
 }

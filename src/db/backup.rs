@@ -66,28 +66,20 @@ impl From<sqlx::Error> for BackupError {
 
 /// Writes a database's backup to a file that is not there yet.
 pub async fn make(database: &Path, target: &Path) -> Result<Backup, BackupError> {
-    let Some(name) = target.file_name() else {
+    if target.file_name().is_none() {
         return Err(BackupError::NoName(target.to_owned()));
-    };
+    }
     if !exists(database).await {
         return Err(BackupError::NoDatabase(database.to_owned()));
     }
     if exists(target).await {
         return Err(BackupError::Exists(target.to_owned()));
     }
-    let mut partial = OsString::from(name);
-    partial.push(".partial");
-    let partial = target.with_file_name(partial);
-    // Made by us alone: two backups to one name do not meet in one file.
-    tokio::fs::OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(&partial)
-        .await
-        .map_err(|why| match why.kind() {
-            io::ErrorKind::AlreadyExists => BackupError::Exists(partial.clone()),
-            _ => file_error(&partial, why),
-        })?;
+    let partial = partial_of(target);
+    begin(&partial).await.map_err(|why| match why.kind() {
+        io::ErrorKind::AlreadyExists => BackupError::Exists(partial.clone()),
+        _ => file_error(&partial, why),
+    })?;
     let made = fill(database, &partial, target).await;
     if made.is_err() {
         // The reason that no backup was made is worth more than why its remains stay.
@@ -96,7 +88,7 @@ pub async fn make(database: &Path, target: &Path) -> Result<Backup, BackupError>
     made
 }
 
-async fn exists(file: &Path) -> bool {
+pub(super) async fn exists(file: &Path) -> bool {
     tokio::fs::try_exists(file).await.unwrap_or(false)
 }
 
@@ -127,22 +119,12 @@ async fn fill(database: &Path, partial: &Path, target: &Path) -> Result<Backup, 
         .await?;
     copy.close().await?;
 
-    let bytes = flush(partial)
-        .await
-        .map_err(|why| file_error(partial, why))?;
     if exists(target).await {
         return Err(BackupError::Exists(target.to_owned()));
     }
-    tokio::fs::rename(partial, target)
+    let bytes = settle(partial, target)
         .await
         .map_err(|why| file_error(target, why))?;
-    let folder = match target.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    // The new name is on the disk only with its folder.
-    #[cfg(unix)]
-    flush(folder).await.map_err(|why| file_error(folder, why))?;
     Ok(Backup {
         file: target.to_owned(),
         bytes,
@@ -158,6 +140,34 @@ async fn open(file: &Path) -> Result<SqliteConnection, BackupError> {
             .busy_timeout(Duration::from_secs(5)),
     )
     .await?)
+}
+
+/// The name that a file has until it is whole.
+pub(super) fn partial_of(target: &Path) -> PathBuf {
+    let mut partial = OsString::from(target);
+    partial.push(".partial");
+    partial.into()
+}
+
+/// Makes a file, by us alone: two that make one of the same name do not meet in it.
+pub(super) async fn begin(partial: &Path) -> io::Result<()> {
+    let mut options = tokio::fs::OpenOptions::new();
+    options.write(true).create_new(true).open(partial).await?;
+    Ok(())
+}
+
+/// Gives a whole file its name, on the disk: its size in bytes.
+pub(super) async fn settle(partial: &Path, target: &Path) -> io::Result<u64> {
+    let bytes = flush(partial).await?;
+    tokio::fs::rename(partial, target).await?;
+    let folder = match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    // The new name is on the disk only with its folder.
+    #[cfg(unix)]
+    flush(folder).await?;
+    Ok(bytes)
 }
 
 async fn flush(path: &Path) -> io::Result<u64> {

@@ -170,9 +170,19 @@ pub async fn list_children(
     tx: &mut SqliteConnection,
     id: ThingId,
 ) -> Result<Vec<PieceAt>, DbError> {
+    list_children_of(tx, &[id]).await
+}
+
+/// The same of several pieces, one after the other.
+pub async fn list_children_of(
+    tx: &mut SqliteConnection,
+    ids: &[ThingId],
+) -> Result<Vec<PieceAt>, DbError> {
+    let ids = read("ids", serde_json::to_string(ids))?;
     pieces!(
-        "WHERE piece.parent_id = ? ORDER BY piece.parent_from, thing.id",
-        id.0
+        "WHERE piece.parent_id IN (SELECT value FROM json_each(?))
+         ORDER BY piece.parent_id, piece.parent_from, thing.id",
+        ids
     )
     .fetch_all(tx)
     .await?

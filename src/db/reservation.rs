@@ -125,6 +125,7 @@ pub async fn list_on_thing(
     .collect()
 }
 
+// The state stands in the statement, not in a parameter: so the index of active holds serves the one above.
 /// Holds on a thing that broke, the last one first: what they were for still waits for it or for
 /// another.
 pub async fn list_broken_on_thing(

@@ -1,9 +1,12 @@
 //! Where plans and sums are worked out: away from what serves requests, a few at once, and nothing
 //! that nobody waits for any more.
 
-use std::sync::{
-    Arc,
-    atomic::{AtomicBool, AtomicUsize, Ordering},
+use std::{
+    sync::{
+        Arc,
+        atomic::{AtomicBool, AtomicUsize, Ordering},
+    },
+    time::Duration,
 };
 
 use tokio::sync::Semaphore;
@@ -28,6 +31,11 @@ impl Wanted {
     /// Somebody waits.
     pub fn still(&self) -> bool {
         self.0.load(Ordering::Relaxed)
+    }
+
+    /// How long it has taken, for work that knows a time limit: what nobody waits for has had its time.
+    pub fn so_far(&self, elapsed: Duration) -> Duration {
+        if self.still() { elapsed } else { Duration::MAX }
     }
 }
 
@@ -108,10 +116,7 @@ pub async fn at_once<T: Send + 'static>(job: impl FnOnce() -> T + Send + 'static
 
 #[cfg(test)]
 mod tests {
-    use std::{
-        sync::{Mutex, mpsc},
-        time::Duration,
-    };
+    use std::sync::{Mutex, mpsc};
 
     use super::*;
 

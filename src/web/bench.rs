@@ -1,7 +1,7 @@
 //! The bench: calculators that need no stock and no design. A nine-way switch here; each other one
 //! has a page of its own.
 
-use std::{sync::Arc, time::Duration};
+use std::sync::Arc;
 
 use askama::Template;
 use axum::http::StatusCode;
@@ -73,14 +73,7 @@ where
     let question = asked.clone();
     let answered = desk::work(move |wanted| {
         let watch = Watch::start();
-        // What nobody waits for has had its time.
-        answer(&question, &|| {
-            if wanted.still() {
-                watch.elapsed()
-            } else {
-                Duration::MAX
-            }
-        })
+        answer(&question, &|| wanted.so_far(watch.elapsed()))
     });
     let answered = answered.await.unwrap_or_else(|crowded| {
         Err(Refused {

@@ -20,6 +20,7 @@ use zip::ZipArchive;
 use super::{ArchiveError, FORMAT, Manifest, Table, VERSION, tables};
 use crate::db::{
     Db, MIGRATIONS,
+    backup::{begin, partial_of, settle},
     restore::{RestoreError, Restored, sound},
 };
 
@@ -148,26 +149,12 @@ pub async fn read(file: &Path, folder: &Path) -> Result<Restored, ArchiveError> 
             folder: folder.to_owned(),
             why,
         })?;
-    let partial = folder.join(format!("{}.partial", Db::FILE));
-    let read = into(file, &manifest, &partial).await;
-    let read = match read {
-        Ok(movements) => match sound(&partial).await {
-            Ok(()) => Ok(movements),
-            Err(why) => Err(why.into()),
-        },
-        Err(why) => Err(why),
-    };
-    let read = match read {
-        Ok(movements) => tokio::fs::rename(&partial, &target)
-            .await
-            .map(|()| movements)
-            .map_err(|why| ArchiveError::File {
-                file: target.clone(),
-                why,
-            }),
-        Err(why) => Err(why),
-    };
-    match read {
+    let partial = partial_of(&target);
+    begin(&partial).await.map_err(|why| ArchiveError::File {
+        file: partial.clone(),
+        why,
+    })?;
+    match fill_and_settle(file, &manifest, &partial, &target).await {
         Ok(movements) => Ok(Restored {
             folder: folder.to_owned(),
             movements,
@@ -182,6 +169,23 @@ pub async fn read(file: &Path, folder: &Path) -> Result<Restored, ArchiveError> 
             Err(why)
         }
     }
+}
+
+async fn fill_and_settle(
+    file: &Path,
+    manifest: &Manifest,
+    partial: &Path,
+    target: &Path,
+) -> Result<i64, ArchiveError> {
+    let movements = into(file, manifest, partial).await?;
+    sound(partial).await?;
+    settle(partial, target)
+        .await
+        .map_err(|why| ArchiveError::File {
+            file: target.to_owned(),
+            why,
+        })?;
+    Ok(movements)
 }
 
 fn unreadable(file: &Path, why: String) -> ArchiveError {

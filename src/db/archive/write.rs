@@ -1,7 +1,7 @@
 //! Writing an archive: from one state of the database, while others write.
 
 use std::{
-    fs::{File, OpenOptions},
+    fs::File,
     io::{self, Write as _},
     path::Path,
     time::Duration,
@@ -17,7 +17,10 @@ use sqlx::{
 use zip::{ZipWriter, write::SimpleFileOptions};
 
 use super::{ArchiveError, FORMAT, Manifest, Table, VERSION, Written, tables};
-use crate::model::csv::harmless;
+use crate::{
+    db::backup::{begin, exists, partial_of, settle},
+    model::csv::harmless,
+};
 
 const README: &str = "\
 A stock book of Tapewright, as text.
@@ -87,14 +90,14 @@ impl Sink {
         self.with(move |zip| zip.write_all(&text)).await
     }
 
-    async fn finish(mut self) -> io::Result<u64> {
+    async fn finish(mut self) -> io::Result<()> {
         self.flush().await?;
         let zip = self.zip.take();
         tokio::task::spawn_blocking(move || {
-            let Some(zip) = zip else { return Ok(0) };
-            let file = zip.finish()?;
-            file.sync_all()?;
-            Ok(file.metadata()?.len())
+            if let Some(zip) = zip {
+                zip.finish()?;
+            }
+            Ok(())
         })
         .await
         .map_err(io::Error::other)?
@@ -202,10 +205,14 @@ async fn put(conn: &mut SqliteConnection, table: &mut Table, sink: &mut Sink) ->
     Ok(())
 }
 
-/// Writes the book of a database file into an archive that is not there yet; `today` is noted in it.
+/// Writes the book of a database file into an archive that is not there yet; `today` is noted in it. No
+/// half archive carries its name.
 pub async fn write(database: &Path, target: &Path, today: &str) -> Result<Written, ArchiveError> {
-    if !tokio::fs::try_exists(database).await.unwrap_or(false) {
+    if !exists(database).await {
         return Err(ArchiveError::NoDatabase(database.to_owned()));
+    }
+    if exists(target).await {
+        return Err(ArchiveError::Exists(target.to_owned()));
     }
     let failed = |why: io::Error| match why.kind() {
         io::ErrorKind::AlreadyExists => ArchiveError::Exists(target.to_owned()),
@@ -214,16 +221,16 @@ pub async fn write(database: &Path, target: &Path, today: &str) -> Result<Writte
             why,
         },
     };
-    let file = OpenOptions::new()
-        .write(true)
-        .create_new(true)
-        .open(target)
-        .map_err(failed)?;
-    let sink = Sink {
-        zip: Some(Box::new(ZipWriter::new(file))),
-        text: Vec::new(),
+    let partial = partial_of(target);
+    begin(&partial).await.map_err(failed)?;
+    let written = match fill(database, &partial, today).await {
+        Ok(rows) => settle(&partial, target)
+            .await
+            .map(|bytes| (bytes, rows))
+            .map_err(Put::File),
+        Err(why) => Err(why),
     };
-    match fill(database, sink, today).await {
+    match written {
         Ok((bytes, rows)) => Ok(Written {
             file: target.to_owned(),
             bytes,
@@ -231,7 +238,7 @@ pub async fn write(database: &Path, target: &Path, today: &str) -> Result<Writte
         }),
         Err(why) => {
             // The reason is worth more than why the remains stay.
-            let _ = tokio::fs::remove_file(target).await;
+            let _ = tokio::fs::remove_file(&partial).await;
             Err(match why {
                 Put::Db(error) => error.into(),
                 Put::File(error) => failed(error),
@@ -240,7 +247,12 @@ pub async fn write(database: &Path, target: &Path, today: &str) -> Result<Writte
     }
 }
 
-async fn fill(database: &Path, mut sink: Sink, today: &str) -> Result<(u64, u64), Put> {
+async fn fill(database: &Path, partial: &Path, today: &str) -> Result<u64, Put> {
+    let file = tokio::fs::File::create(partial).await?.into_std().await;
+    let mut sink = Sink {
+        zip: Some(Box::new(ZipWriter::new(file))),
+        text: Vec::new(),
+    };
     let options = SqliteConnectOptions::new()
         .filename(database)
         .read_only(true)
@@ -269,5 +281,6 @@ async fn fill(database: &Path, mut sink: Sink, today: &str) -> Result<(u64, u64)
     sink.begin("archive.json".to_owned()).await?;
     let text = serde_json::to_vec_pretty(&manifest).map_err(io::Error::other)?;
     sink.put(&text).await?;
-    Ok((sink.finish().await?, rows))
+    sink.finish().await?;
+    Ok(rows)
 }

@@ -28,8 +28,8 @@ const fn always(delivery_minor: i64) -> Supplier {
     }
 }
 
-fn best(suppliers: &[Supplier], wants: &[(u64, &[Offer])], aim: Aim) -> Choice {
-    let asked = Question {
+fn asking(suppliers: &[Supplier], wants: &[(u64, &[Offer])]) -> Question {
+    Question {
         suppliers: suppliers.to_vec(),
         wants: wants
             .iter()
@@ -38,7 +38,11 @@ fn best(suppliers: &[Supplier], wants: &[(u64, &[Offer])], aim: Aim) -> Choice {
                 offers: offers.to_vec(),
             })
             .collect(),
-    };
+    }
+}
+
+fn best(suppliers: &[Supplier], wants: &[(u64, &[Offer])], aim: Aim) -> Choice {
+    let asked = asking(suppliers, wants);
     let answer = cheapest(&asked, aim, STEPS).expect("it can be bought");
     assert!(answer.proof.is_proven());
     answer.value
@@ -307,16 +311,7 @@ fn a_dear_delivery_that_little_makes_free_is_filled_up_to_and_found_in_no_time()
     let leads = [offer(0, 1, 160), offer(0, 10, 1_500)];
     let (clips, fuses) = ([offer(0, 10, 300)], [offer(0, 1, 45)]);
     let wants: [(u64, &[Offer]); 3] = [(19, &leads), (40, &clips), (4, &fuses)];
-    let asked = Question {
-        suppliers: suppliers.to_vec(),
-        wants: wants
-            .iter()
-            .map(|(needed, offers)| Want {
-                needed: *needed,
-                offers: offers.to_vec(),
-            })
-            .collect(),
-    };
+    let asked = asking(&suppliers, &wants);
     let answer = cheapest(&asked, Aim::Money, 20_000).expect("it can be bought");
     assert_eq!(answer.value.cost_minor, 31_500);
 }

@@ -124,23 +124,34 @@ struct Labels {
 
 impl Labels {
     async fn read(cx: &Cx, whole: &Whole, steps: &[Step]) -> Result<Self, Trouble> {
-        let mut labels = Self::default();
+        let done = || steps.iter().filter(|step| step.done.is_some());
+        let (mut pieces, mut fixtures) = (Vec::new(), Vec::new());
+        for step in done() {
+            match &step.task {
+                Task::Cut { piece, .. } => pieces.push(*piece),
+                Task::Assemble {
+                    made: Some(made), ..
+                } => fixtures.push(made.fixture),
+                _ => {}
+            }
+        }
         let mut tx = cx.read().await?;
-        for step in steps.iter().filter(|step| step.done.is_some()) {
-            let words = match &step.task {
+        // The children of a cut that was taken back lie at the bench.
+        let mut children = db::piece::list_children_of(&mut tx, &pieces).await?;
+        children.retain(|child| child.place.kind != AccountKind::Bench);
+        let made = db::thing::list_by_id(&mut tx, &fixtures).await?;
+        drop(tx);
+        let mut labels = Self::default();
+        for step in done() {
+            let mut words = Vec::new();
+            match &step.task {
                 Task::Cut { piece, segments } => {
-                    let children = db::piece::list_children(&mut tx, *piece).await?;
-                    let mut words = Vec::new();
                     for segment in segments.iter().filter(|segment| !segment.scrap) {
-                        // The children of a cut that was taken back lie at the bench.
-                        let child = children.iter().find(|child| {
-                            child.place.kind != AccountKind::Bench
-                                && child
-                                    .piece
-                                    .cut_from
-                                    .is_some_and(|(_, from)| from == segment.from)
-                        });
-                        let Some(child) = child else { continue };
+                        let from = Some((*piece, segment.from));
+                        let Some(child) = children.iter().find(|it| it.piece.cut_from == from)
+                        else {
+                            continue;
+                        };
                         let tag = child.piece.tag.to_string();
                         match segment.bar {
                             Some(bar) => {
@@ -150,16 +161,15 @@ impl Labels {
                             None => words.push(format!("{tag} (rest)")),
                         }
                     }
-                    words
                 }
                 Task::Assemble {
-                    made: Some(made), ..
+                    made: Some(done), ..
                 } => {
-                    let made = db::thing::lookup(&mut tx, made.fixture).await?;
-                    made.into_iter().map(|made| made.tag.to_string()).collect()
+                    let fixture = made.iter().find(|thing| thing.id == done.fixture);
+                    words.extend(fixture.map(|thing| thing.tag.to_string()));
                 }
-                _ => Vec::new(),
-            };
+                _ => {}
+            }
             if !words.is_empty() {
                 labels
                     .of_step
@@ -167,32 +177,6 @@ impl Labels {
             }
         }
         Ok(labels)
-    }
-}
-
-/// The tags that a ticked step made, for whoever writes the labels.
-fn labels(whole: &Whole, task: &Task, made: &[Thing]) -> String {
-    let kept: Vec<Option<BarId>> = match task {
-        Task::Cut { segments, .. } => segments
-            .iter()
-            .filter(|segment| !segment.scrap)
-            .map(|segment| segment.bar)
-            .collect(),
-        _ => Vec::new(),
-    };
-    let words: Vec<String> = made
-        .iter()
-        .enumerate()
-        .map(|(at, thing)| match kept.get(at) {
-            Some(Some(bar)) => format!("{} (bar {})", thing.tag, whole.bar_label(*bar)),
-            Some(None) => format!("{} (rest)", thing.tag),
-            None => thing.tag.to_string(),
-        })
-        .collect();
-    if words.is_empty() {
-        String::new()
-    } else {
-        format!(" Label: {}.", words.join(", "))
     }
 }
 
@@ -356,10 +340,12 @@ pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form
         }
     };
     match ticked {
-        Ok(ticked) => {
-            let things = db::thing::list_by_id(&mut *cx.read().await?, &ticked.things).await?;
+        Ok(_) => {
             let whole = load::whole(&cx, id).await?;
-            let made = labels(&whole, &named.task, &things);
+            let mut steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
+            steps.retain(|one| one.id == step);
+            let labels = Labels::read(&cx, &whole, &steps).await?;
+            let made = (labels.of_step.get(&step)).map_or_else(String::new, |it| format!(" {it}."));
             Ok(go_with(
                 &back,
                 &Flash::good(format!("{words}: {}.{made}", named.title)),

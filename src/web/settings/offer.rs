@@ -226,6 +226,11 @@ pub async fn post(cx: Cx, Path(id): Path<OfferId>, mut form: Form) -> Answer {
     let mut write = cx.db().write().await?;
     if !db::offer::change(&mut write, &offer).await? {
         drop(write);
+        // As it is now, not as it was before this tried to save.
+        let mut tx = cx.read().await?;
+        let stored = db::offer::lookup(&mut tx, id)
+            .await?
+            .ok_or_else(|| Trouble::not_found("price"))?;
         let suppliers = db::offer::list_suppliers(&mut tx).await?;
         let clash = Clash::meet(
             &mut form,
