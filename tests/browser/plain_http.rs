@@ -19,6 +19,7 @@ async fn a_form_works_under_a_name_of_the_network_that_was_allowed() {
     );
     stage.fill("#name", "Ada").await;
     stage.press("That is me").await;
+    stage.arrive("/").await;
     stage.open(format!("http://hall.test:{port}/who")).await;
     assert_eq!(stage.text("footer strong").await, "Ada");
 

@@ -65,6 +65,7 @@ async fn a_phone_signs_in_over_the_halls_network_and_what_was_typed_is_kept() {
     }
     stage.open(format!("{base}/who")).await;
     stage.press("Leave this browser at the bench").await;
+    stage.says("body", "is a device at the bench now").await;
     stage.open(format!("{base}/who/take")).await;
     stage.inspect("hand").await;
     stage.end().await;

@@ -10,8 +10,10 @@ async fn a_name_is_said_with_scripting_on_and_off() {
         stage.open("/who").await;
         stage.fill("#name", name).await;
         stage.press("That is me").await;
+        stage.arrive("/").await;
         stage.open("/who").await;
         assert_eq!(stage.text("footer strong").await, name);
+        stage.says("form.buttons", name).await;
     }
     assert_eq!(stage.count("form.buttons button").await, 2);
     // What inspects is a script itself.
