@@ -1,9 +1,12 @@
 //! Taking a set out, and back: line by line, each with its condition.
 
+mod rest;
+
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 
+pub use self::rest::CheckInRest;
 use super::{
     Act, Change, Done, StockError, What,
     change::{Head, amount_error, field, moved, place, thing, write},
@@ -182,11 +185,8 @@ impl CheckIn {
             Back::Lost => AccountId::LOST,
             _ => self.to(tx).await?,
         };
-        for hold in db::reservation::list_on_thing(tx, id).await? {
-            if hold.hold.design == self.design {
-                db::reservation::end(tx, hold.id).await?;
-            }
-        }
+        let moved = moved(&thing);
+        let_go(tx, self.design, moved).await?;
         let kind = match how {
             Back::Lost => MovementKind::Lose,
             _ => MovementKind::BringBack,
@@ -208,7 +208,7 @@ impl CheckIn {
         }
         .design(Some(self.design));
         let line = Line {
-            moved: moved(&thing),
+            moved,
             from: stage,
             to,
         };
@@ -252,18 +252,8 @@ impl CheckIn {
                 to: AccountId::LOST,
             });
         }
-        let mut open = back + lost;
-        for hold in db::reservation::list_on_part(tx, part).await? {
-            if let Held::Count { amount, .. } = hold.hold.held
-                && hold.hold.design == self.design
-                && hold.hold.becomes == HoldUse::Returns
-                && open > 0
-            {
-                let less = open.min(amount);
-                db::reservation::change_amount(tx, hold.id, amount - less).await?;
-                open -= less;
-            }
-        }
+        let amount = back + lost;
+        let_go(tx, self.design, Moved::Count { part, amount }).await?;
         let kind = if back > 0 {
             MovementKind::BringBack
         } else {
@@ -272,6 +262,35 @@ impl CheckIn {
         let head = Head::new(kind, &self.reason).design(Some(self.design));
         write(tx, act, head, lines).await
     }
+}
+
+/// Ends what a set holds of what comes back from its stage.
+async fn let_go(tx: &mut WriteTx, design: DesignId, back: Moved) -> Result<(), StockError> {
+    match back {
+        Moved::Thing { thing, .. } | Moved::Piece { thing, .. } => {
+            for hold in db::reservation::list_on_thing(tx, thing).await? {
+                if hold.hold.design == design {
+                    db::reservation::end(tx, hold.id).await?;
+                }
+            }
+        }
+        Moved::Count { part, amount } => {
+            let mut open = amount;
+            for hold in db::reservation::list_on_part(tx, part).await? {
+                if let Held::Count { amount, .. } = hold.hold.held
+                    && hold.hold.design == design
+                    && hold.hold.becomes == HoldUse::Returns
+                    && open > 0
+                {
+                    let less = open.min(amount);
+                    db::reservation::change_amount(tx, hold.id, amount - less).await?;
+                    open -= less;
+                }
+            }
+        }
+        Moved::Loss { .. } => {}
+    }
+    Ok(())
 }
 
 /// What took everything out found missing, in words, with the movement, if anything moved.

@@ -72,12 +72,14 @@ const WORK: &[&str] = &[
     "/shopping/{id}/receive/{line}",
     "/designs/{id}/build/{step}",
     "/designs/{id}/strike/line",
+    "/designs/{id}/strike/rest",
     "/designs/{id}/show-day",
     "/api/v1/things/{id}/tests",
     "/api/v1/things/{id}/notes",
     "/api/v1/purchases/{id}/lines/{line}/receive",
     "/api/v1/designs/{id}/steps/{step}/tick",
     "/api/v1/designs/{id}/check-in",
+    "/api/v1/designs/{id}/check-in-rest",
 ];
 
 /// Where programs and people only work something out, or move stock by its own word.

@@ -531,15 +531,30 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let wrong = wrong.send(&app).await;
     assert_eq!(wrong.status, 422);
     assert_eq!(wrong.form("#by-tag").value("tag"), Some("F-9999"));
-    for _ in 0..200 {
-        let page = app.get(strike.clone()).await;
-        if page.count(".strike li") == 0 {
-            break;
-        }
-        let form = page.form(".strike li form");
-        let answer = form.set("how", "good").send(&app).await;
-        assert_eq!(answer.status, 303, "{}", answer.text("main"));
-    }
+    let page = app.get(strike.clone()).await;
+    let form = page.form(".strike li form");
+    let answer = form.set("how", "good").send(&app).await;
+    assert_eq!(answer.status, 303, "{}", answer.text("main"));
+    // The rest at once, undone at once, and at once again: the dead one stays dead.
+    let before = app.get(strike.clone()).await;
+    assert!(before.count(".strike li") > 2, "{}", before.text("#out"));
+    let all = app.get(strike.clone()).await.form("#rest").send(&app).await;
+    assert_eq!(all.status, 303, "{}", all.text("main"));
+    let empty = app.follow(&all).await;
+    assert_eq!(empty.count(".strike li"), 0, "{}", empty.text("#out"));
+    let undone = empty.form(".flash form").send(&app).await;
+    assert_eq!(undone.status, 303, "{}", undone.text("main"));
+    let again = app.get(strike.clone()).await;
+    assert_eq!(again.texts(".strike li"), before.texts(".strike li"));
+    let all = again.form("#rest").send(&app).await;
+    assert_eq!(all.status, 303, "{}", all.text("main"));
+    // A second tap from another page finds nothing left, and says so.
+    let late = before
+        .form("#rest")
+        .set("press", "another")
+        .send(&app)
+        .await;
+    assert_eq!(late.status, 409, "{}", late.text("main"));
     let page = app.get(strike).await;
     assert_eq!(page.count(".strike li"), 0, "{}", page.text("#out"));
     assert_eq!(go(&app, &set, "struck").await.status, 303);

@@ -63,7 +63,7 @@ async fn first_list(phone: bool) {
     stage.fill("[name=count]", "8").await;
     stage.fill("[name=length]", "1200 mm").await;
     it.press("Add these bars").await;
-    it.tap("nav.tabs a[href='/designs/1/shopping']").await;
+    it.tap("#answer a[href='/designs/1/shopping']").await;
     stage
         .says("main", "parts to buy, and no price known yet")
         .await;

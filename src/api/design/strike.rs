@@ -21,7 +21,7 @@ use crate::{
     },
     stock::{
         change::Done,
-        strike::{self, Back, CheckIn, CheckWhat, OutWhat},
+        strike::{self, Back, CheckIn, CheckInRest, CheckWhat, OutWhat},
     },
 };
 
@@ -30,6 +30,7 @@ pub fn routes() -> OpenApiRouter<App> {
     OpenApiRouter::new()
         .routes(routes!(out))
         .routes(routes!(check_in))
+        .routes(routes!(check_in_rest))
 }
 
 /// Everything that is out with a set.
@@ -128,4 +129,31 @@ async fn check_in(api: Api, Path(id): Path<DesignId>, body: Body<CheckInBody>) -
             problem
         })?;
     reply_with(StatusCode::CREATED, &done)
+}
+
+/// How all the rest is checked in.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct CheckInRestBody {
+    /// Where that is put which came from no place in use; not needed where all came from one.
+    #[serde(default)]
+    to: Option<PlaceId>,
+    /// What was seen.
+    #[serde(default)]
+    reason: Note,
+}
+
+/// Checks in all that is still out with a set, each thing in the condition that it is in, where it
+/// came from: one movement, which can be undone.
+#[utoipa::path(post, path = "/designs/{id}/check-in-rest", request_body = CheckInRestBody,
+    responses((status = 201, description = "It is checked in", body = Done)))]
+async fn check_in_rest(api: Api, Path(id): Path<DesignId>, body: Body<CheckInRestBody>) -> Answer {
+    lookup(&api, id).await?;
+    let act = api.act(&body);
+    let asked = CheckInRest {
+        design: id,
+        to: body.value.to,
+        reason: body.value.reason,
+    };
+    reply_with(StatusCode::CREATED, &act.carry_out(&asked).await?)
 }

@@ -128,6 +128,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/state", post(state::post))
         .route("/designs/{id}/strike", get(strike::get))
         .route("/designs/{id}/strike/line", post(strike::line))
+        .route("/designs/{id}/strike/rest", post(strike::rest))
         .route("/things/{id}/swap", get(swap::get).post(swap::post))
         .route("/things/{id}/into", get(into::get))
         .route(

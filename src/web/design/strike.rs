@@ -16,7 +16,7 @@ use crate::{
     },
     stock::{
         StockError,
-        strike::{self, Back, CheckIn, CheckWhat, OutWhat},
+        strike::{self, Back, CheckIn, CheckInRest, CheckWhat, OutWhat},
     },
     units::Length,
     web::{
@@ -59,6 +59,8 @@ struct StrikePage {
     left: String,
     standing: bool,
     has_places: bool,
+    /// Lines that came from no place in use.
+    homeless: usize,
 }
 
 fn backs() -> Vec<(&'static str, &'static str, &'static str)> {
@@ -85,6 +87,7 @@ async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
     };
     let nodes = db::place::list(&mut tx, false).await?;
     drop(tx);
+    let homeless = out.iter().filter(|line| line.came_from.is_none()).count();
     let places = |chosen: Option<PlaceId>| {
         let chosen = chosen.map_or_else(|| form.value("to").to_owned(), |id| id.to_string());
         Choice::list(
@@ -126,6 +129,7 @@ async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
         &StrikePage {
             chrome,
             left: count_of(things.len() + counts.len(), "line is", "lines are"),
+            homeless,
             things,
             counts,
             places: places(None),
@@ -254,6 +258,32 @@ pub async fn line(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
                 field
             };
             form.fail(if form.has(&field) { &field } else { "" }, message);
+            show(&cx, id, form).await
+        }
+        Err(why) => Err(Trouble::from(why).or_go(Link::Strike(id), "To what is out")),
+    }
+}
+
+/// POST: all that is still out comes back as it is.
+pub async fn rest(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
+    let to = form.optional_id::<PlaceId>("to").flatten();
+    if !form.ok() {
+        return show(&cx, id, form).await;
+    }
+    let asked = CheckInRest {
+        design: id,
+        to,
+        reason: Note::default(),
+    };
+    match cx.act(&form).carry_out(&asked).await {
+        Ok(done) => {
+            let mut flash = Flash::good("All that was still out is back, as it is.".to_owned());
+            flash.undoes = done.movement;
+            Ok(go_with(&Link::Strike(id), &flash))
+        }
+        Err(StockError::NotFound("set")) => Err(load::no_design()),
+        Err(StockError::Field { message, .. }) => {
+            form.fail("rest", message);
             show(&cx, id, form).await
         }
         Err(why) => Err(Trouble::from(why).or_go(Link::Strike(id), "To what is out")),
