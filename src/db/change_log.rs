@@ -76,6 +76,75 @@ pub async fn list(
         .collect()
 }
 
+/// What an entry refers to by an id.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Referred {
+    /// A part.
+    Part,
+    /// A set.
+    Set,
+    /// A frame of a set.
+    Frame,
+    /// A thing with a tag.
+    Thing,
+    /// A place.
+    Place,
+    /// A supplier.
+    Supplier,
+    /// An order, which is called after its supplier.
+    Order,
+}
+
+/// What a row is called that entries refer to; `None` where it is no longer there.
+pub async fn lookup_name(
+    tx: &mut SqliteConnection,
+    of: Referred,
+    id: i64,
+) -> Result<Option<String>, DbError> {
+    let found = match of {
+        Referred::Part => {
+            sqlx::query_scalar!("SELECT name FROM part WHERE id = ?", id)
+                .fetch_optional(tx)
+                .await?
+        }
+        Referred::Set => {
+            sqlx::query_scalar!("SELECT name FROM design WHERE id = ?", id)
+                .fetch_optional(tx)
+                .await?
+        }
+        Referred::Frame => {
+            sqlx::query_scalar!("SELECT label FROM design_frame WHERE id = ?", id)
+                .fetch_optional(tx)
+                .await?
+        }
+        Referred::Thing => {
+            sqlx::query_scalar!("SELECT tag FROM thing WHERE id = ?", id)
+                .fetch_optional(tx)
+                .await?
+        }
+        Referred::Place => {
+            sqlx::query_scalar!("SELECT path FROM place WHERE id = ?", id)
+                .fetch_optional(tx)
+                .await?
+        }
+        Referred::Supplier => {
+            sqlx::query_scalar!("SELECT name FROM supplier WHERE id = ?", id)
+                .fetch_optional(tx)
+                .await?
+        }
+        Referred::Order => {
+            sqlx::query_scalar!(
+                "SELECT 'from ' || supplier.name FROM purchase
+                 JOIN supplier ON supplier.id = purchase.supplier_id WHERE purchase.id = ?",
+                id
+            )
+            .fetch_optional(tx)
+            .await?
+        }
+    };
+    Ok(found)
+}
+
 /// Who wrote last, as far as it is known.
 pub async fn last_writer(tx: &mut SqliteConnection) -> Result<String, DbError> {
     Ok(sqlx::query_scalar!("SELECT who FROM acting")

@@ -313,17 +313,21 @@ pub async fn undo_receipt(tx: &mut WriteTx, movement: MovementId) -> Result<(), 
     Ok(())
 }
 
-/// What was agreed and paid on orders for a design: (ordered, paid).
+/// What was agreed and paid on orders for a design: (ordered, paid). What was sent back is not
+/// among it, nor what never came on an order that is closed.
 pub async fn spent_on(
     tx: &mut SqliteConnection,
     design: DesignId,
 ) -> Result<(Money, Money), DbError> {
     let row = sqlx::query!(
-        r#"SELECT coalesce(sum(packs * price_minor), 0) AS "agreed!: i64",
-             coalesce(sum(CASE WHEN purchase.paid_minor > 0 THEN packs * price_minor ELSE 0 END), 0)
+        r#"SELECT coalesce(sum(kept * price_minor), 0) AS "agreed!: i64",
+             coalesce(sum(CASE WHEN paid_minor > 0 THEN kept * price_minor ELSE 0 END), 0)
                  AS "paid!: i64"
-         FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
-         WHERE design_id = ? AND purchase.state IN ('ordered', 'closed')"#,
+         FROM (SELECT price_minor, purchase.paid_minor,
+                 CASE purchase.state WHEN 'closed' THEN received_packs
+                     ELSE max(packs - refused_packs, 0) END AS kept
+             FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
+             WHERE design_id = ? AND purchase.state IN ('ordered', 'closed'))"#,
         design.0
     )
     .fetch_one(tx)

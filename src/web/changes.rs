@@ -1,8 +1,11 @@
 //! The log of every change that is no movement: who changed what, from where, before and after.
 
+mod words;
+
 use askama::Template;
 use serde_json::Value;
 
+use self::words::{Field, Names, fields};
 use super::{
     cx::Cx,
     error::Answer,
@@ -14,7 +17,7 @@ use super::{
 use crate::{
     db::{
         self,
-        change_log::{Change, Filter},
+        change_log::{Change, Filter, Referred},
     },
     model::id::ChangeId,
 };
@@ -41,13 +44,6 @@ const OF: &[(&str, &str)] = &[
     ("person", "a person"),
 ];
 
-/// A field before and after.
-struct Field {
-    name: String,
-    before: String,
-    after: String,
-}
-
 struct Row {
     when: String,
     who: String,
@@ -67,41 +63,17 @@ struct ChangesPage {
     form: Form,
 }
 
-fn words(value: Option<&Value>) -> String {
-    match value {
-        None | Some(Value::Null) => String::new(),
-        Some(Value::String(text)) => text.chars().take(300).collect(),
-        Some(other) => other.to_string().chars().take(300).collect(),
-    }
-}
-
-fn fields(change: &Change) -> Vec<Field> {
-    let object = |side: &Option<Value>| side.as_ref().and_then(Value::as_object).cloned();
-    let (before, after) = (object(&change.before), object(&change.after));
-    let both = before.is_some() && after.is_some();
-    let (before, after) = (before.unwrap_or_default(), after.unwrap_or_default());
-    let mut names: Vec<&String> = before.keys().chain(after.keys()).collect();
-    names.sort_unstable();
-    names.dedup();
-    names
-        .into_iter()
-        .filter(|name| !both || before.get(*name) != after.get(*name))
-        .map(|name| Field {
-            name: name.replace('_', " "),
-            before: words(before.get(name)),
-            after: words(after.get(name)),
-        })
-        .filter(|field| !(field.before.is_empty() && field.after.is_empty()))
-        .collect()
-}
-
-fn row(cx: &Cx, change: &Change) -> Row {
+fn row(cx: &Cx, names: &Names, change: &Change) -> Row {
     let known = OF.iter().find(|(of, _)| *of == change.of);
     let name = |side: &Option<Value>| {
         let side = side.as_ref()?;
         let name = side.get("name").or_else(|| side.get("label"))?;
-        name.as_str().map(|name| format!(" ({name})"))
+        name.as_str().map(str::to_owned)
     };
+    let set = [&change.after, &change.before]
+        .into_iter()
+        .flatten()
+        .find_map(|side| names.called(Referred::Set, side.get("design_id")?.as_i64()?));
     let named = name(&change.after).or_else(|| name(&change.before));
     let what = match known {
         Some((_, of)) => {
@@ -110,7 +82,11 @@ fn row(cx: &Cx, change: &Change) -> Row {
                 (_, None) => "removed",
                 _ => "changed",
             };
-            format!("{did} {of}{}", named.unwrap_or_default())
+            match (named, set) {
+                (Some(name), Some(set)) => format!("{did} {of} ({name} of {set})"),
+                (Some(name), None) | (None, Some(name)) => format!("{did} {of} ({name})"),
+                (None, None) => format!("{did} {of}"),
+            }
         }
         None => change.of.clone(),
     };
@@ -123,7 +99,7 @@ fn row(cx: &Cx, change: &Change) -> Row {
         },
         address: change.address.clone(),
         what,
-        fields: fields(change),
+        fields: fields(cx, names, change),
     }
 }
 
@@ -140,6 +116,7 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     };
     let mut tx = cx.read().await?;
     let changes = db::change_log::list(&mut tx, &filter, PAGE).await?;
+    let called = Names::of(&mut tx, &changes).await?;
     let people = db::venue::list_people(&mut tx).await?;
     drop(tx);
     let full = changes.len() == PAGE as usize;
@@ -159,7 +136,10 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
         .map(|name| (name.to_string(), name.to_string()));
     Ok(page(&ChangesPage {
         chrome: cx.chrome(Section::Log, "Changes"),
-        rows: changes.iter().map(|change| row(&cx, change)).collect(),
+        rows: changes
+            .iter()
+            .map(|change| row(&cx, &called, change))
+            .collect(),
         kinds: Choice::list(all("anything").into_iter().chain(kinds), form.value("of")),
         people: Choice::list(all("anybody").into_iter().chain(names), form.value("who")),
         older,

@@ -404,6 +404,7 @@ async fn every_change_is_written_down_with_who_and_from_where() {
         assert!(rows[0].contains(word), "{word}: {}", rows[0]);
     }
     assert!(rows[1].contains("Ada added a supplier"), "{}", rows[1]);
+    assert!(rows[1].contains("delivery charge"), "{}", rows[1]);
     // It is only ever added to.
     let mut tx = app.db().write().await.unwrap();
     for sql in ["DELETE FROM change", "UPDATE change SET who = 'Ben'"] {

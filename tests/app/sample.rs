@@ -124,3 +124,35 @@ async fn its_drivers_and_supplies_say_why_they_are_these_and_what_is_proven() {
     }
     assert!(there > 0, "{there} there, {bought} bought");
 }
+
+#[tokio::test]
+async fn changes_are_told_in_peoples_words() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    // A set, its bars and frame, a price and a part, as the sample made them.
+    let pages = [
+        app.get("/changes").await,
+        app.get("/changes?of=bar").await,
+        app.get("/changes?of=offer").await,
+        app.get("/changes?of=part").await,
+    ];
+    let text: String = pages.iter().map(|page| page.text("#changes")).collect();
+    for inner in [
+        "_um",
+        " um",
+        "minor",
+        "mdeg",
+        "design id",
+        "part id",
+        "{",
+        "[",
+    ] {
+        let found = text
+            .find(inner)
+            .map(|at| text[..at].chars().rev().take(60).collect::<String>());
+        assert_eq!(found, None, "{inner}, read backwards");
+    }
+    for said in ["of Midsummer play", "turned0°", "EUR", "24 V", "5000 mm"] {
+        assert!(text.contains(said), "{said}: {text}");
+    }
+}

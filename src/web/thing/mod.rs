@@ -409,6 +409,18 @@ fn hold_days(cx: &Cx, hold: &ThingHold) -> String {
     }
 }
 
+/// Free, and until when, where a set has it later; the page lists which.
+fn free_words(cx: &Cx, holds: &[ThingHold]) -> String {
+    let next = holds
+        .iter()
+        .filter(|hold| hold.from_on > cx.today)
+        .min_by_key(|hold| hold.from_on);
+    match next {
+        Some(next) => format!("free until {}", day(next.from_on, cx.today)),
+        None => "free".to_owned(),
+    }
+}
+
 /// Free, held or out, which follows from where it is and what it is held for; and its condition.
 fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, String)> {
     let held = holds
@@ -417,7 +429,7 @@ fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, Stri
     let mut marks = vec![match thing.place.kind {
         AccountKind::Place => match held {
             Some(by) => ("held", format!("held for {}", by.name)),
-            None if thing.condition == Condition::Good => ("free", "free".to_owned()),
+            None if thing.condition == Condition::Good => ("free", free_words(cx, holds)),
             None => ("cancelled", "not for use".to_owned()),
         },
         AccountKind::Design => ("out", "on stage".to_owned()),
