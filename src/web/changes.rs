@@ -63,8 +63,8 @@ struct ChangesPage {
     form: Form,
 }
 
-fn row(cx: &Cx, names: &Names, change: &Change) -> Row {
-    let known = OF.iter().find(|(of, _)| *of == change.of);
+fn row(cx: &Cx, known: &Names, change: &Change) -> Row {
+    let of_table = OF.iter().find(|(of, _)| *of == change.of);
     let name = |side: &Option<Value>| {
         let side = side.as_ref()?;
         let name = side.get("name").or_else(|| side.get("label"))?;
@@ -73,9 +73,9 @@ fn row(cx: &Cx, names: &Names, change: &Change) -> Row {
     let set = [&change.after, &change.before]
         .into_iter()
         .flatten()
-        .find_map(|side| names.called(Referred::Set, side.get("design_id")?.as_i64()?));
+        .find_map(|side| known.called(Referred::Set, side.get("design_id")?.as_i64()?));
     let named = name(&change.after).or_else(|| name(&change.before));
-    let what = match known {
+    let what = match of_table {
         Some((_, of)) => {
             let did = match (&change.before, &change.after) {
                 (None, _) => "added",
@@ -99,7 +99,7 @@ fn row(cx: &Cx, names: &Names, change: &Change) -> Row {
         },
         address: change.address.clone(),
         what,
-        fields: fields(cx, names, change),
+        fields: fields(cx, known, change),
     }
 }
 

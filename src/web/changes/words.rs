@@ -306,7 +306,7 @@ pub(super) fn fields(cx: &Cx, names: &Names, change: &Change) -> Vec<Field> {
     }));
     fields.retain(|field| {
         let empty = field.before.is_empty() && field.after.is_empty();
-        !empty && !(both && field.before == field.after)
+        !(empty || both && field.before == field.after)
     });
     fields.sort_by(|a, b| a.name.cmp(&b.name));
     fields
