@@ -11,8 +11,12 @@
     reason = "a test fails by panicking, in its helpers too"
 )]
 
-use std::time::{Duration, Instant};
+use std::{
+    io::Cursor,
+    time::{Duration, Instant},
+};
 
+use image::{ImageFormat, Rgb, RgbImage};
 use proptest::{prelude::*, test_runner::TestCaseError};
 use serde_json::{Map, Value, json};
 use tapewright::{
@@ -23,7 +27,7 @@ use tapewright::{
         channel::{Channels, RoleOrder},
         csv::{Table, harmless, plain},
         label::label_base,
-        picture::look,
+        picture::pixels::clean,
         text::{Name, Note, Tag},
     },
     plan::address::Taken,
@@ -162,8 +166,45 @@ proptest! {
         rest in prop::collection::vec(any::<u8>(), 0..400),
     ) {
         let bytes = [begins, rest].concat();
-        if let Ok(looks) = look(&bytes) {
-            prop_assert!(looks.width_px > 0 && looks.height_px > 0);
+        prop_assert!(clean(&bytes).is_err());
+    }
+}
+
+/// A small picture as a file.
+fn picture(format: ImageFormat) -> Vec<u8> {
+    let pixels = RgbImage::from_fn(40, 24, |x, y| {
+        let shade = |it: u32| u8::try_from(it % 256).unwrap();
+        Rgb([shade(x * 6), shade(y * 10), shade(x * y)])
+    });
+    let mut file = Cursor::new(Vec::new());
+    pixels.write_to(&mut file, format).unwrap();
+    file.into_inner()
+}
+
+proptest! {
+    #![proptest_config(cases(400))]
+
+    #[test]
+    fn pictures_that_were_tampered_with_are_kept_clean_or_refused(
+        photo in any::<bool>(),
+        changes in prop::collection::vec((any::<prop::sample::Index>(), any::<u8>()), 0..6),
+        cut in prop::option::of(any::<prop::sample::Index>()),
+        tail in prop::collection::vec(any::<u8>(), 0..40),
+    ) {
+        let mut bytes = picture(if photo { ImageFormat::Jpeg } else { ImageFormat::Png });
+        for (at, byte) in changes {
+            let at = at.index(bytes.len());
+            bytes[at] = byte;
+        }
+        if let Some(cut) = cut {
+            bytes.truncate(cut.index(bytes.len()));
+        }
+        bytes.extend(tail);
+        if let Ok(kept) = clean(&bytes) {
+            let (width, height) = (kept.looks.width_px, kept.looks.height_px);
+            prop_assert!(width >= 16 && height >= 16);
+            let again = image::load_from_memory(&kept.bytes).unwrap();
+            prop_assert_eq!((again.width(), again.height()), (width, height));
         }
     }
 }

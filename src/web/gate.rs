@@ -100,6 +100,7 @@ const KEPT: &[&str] = &[
     "/settings/people",
     "/settings/backup",
     "/settings/backup/{name}",
+    "/settings/backup/import",
     "/changes",
 ];
 

@@ -175,6 +175,7 @@ pub enum Link {
     Who,
     Backup,
     BackupFile(String),
+    BackupImport,
     ApiDocument,
     /// The page that a form was sent from; made by [`Link::back`].
     Back(String),
@@ -395,6 +396,7 @@ impl Link {
             Self::People => f.write_str("/settings/people"),
             Self::Who => f.write_str("/who"),
             Self::Backup => f.write_str("/settings/backup"),
+            Self::BackupImport => f.write_str("/settings/backup/import"),
             Self::BackupFile(name) => write!(f, "/settings/backup/{name}"),
             Self::ApiDocument => f.write_str("/api/v1/openapi.json"),
             Self::Back(path) => f.write_str(path),

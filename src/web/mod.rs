@@ -6,14 +6,13 @@ use axum::{
     Router,
     extract::{DefaultBodyLimit, MatchedPath, Request},
     http::StatusCode,
-    middleware::{from_fn, from_fn_with_state},
-    response::IntoResponse as _,
+    middleware::{Next, from_fn, from_fn_with_state},
+    response::{IntoResponse as _, Response},
     routing::{get, post},
 };
 use tower::ServiceBuilder;
 use tower_http::{
-    catch_panic::CatchPanicLayer, compression::CompressionLayer, csrf::CsrfLayer,
-    timeout::TimeoutLayer, trace::TraceLayer,
+    catch_panic::CatchPanicLayer, compression::CompressionLayer, csrf::CsrfLayer, trace::TraceLayer,
 };
 
 use crate::{api, app::App};
@@ -77,6 +76,26 @@ fn span(request: &Request) -> tracing::Span {
         method = %request.method(),
         route = route.map_or("none", MatchedPath::as_str)
     )
+}
+
+/// How long a request may take.
+const TIME_LIMIT: Duration = Duration::from_secs(30);
+
+/// Ends a request that takes too long.
+async fn in_time(request: Request, next: Next) -> Response {
+    let route = request.extensions().get::<MatchedPath>();
+    let limit = match route.map(MatchedPath::as_str) {
+        Some(settings::import::ROUTE) => settings::import::TIME_LIMIT,
+        _ => TIME_LIMIT,
+    };
+    match tokio::time::timeout(limit, next.run(request)).await {
+        Ok(response) => response,
+        Err(_) => Trouble::new(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "This took too long and was ended. Look whether it was stored before you send it again.",
+        )
+        .into_response(),
+    }
 }
 
 /// Every route.
@@ -227,6 +246,10 @@ pub fn router(app: App) -> Router {
             "/settings/backup",
             get(settings::backup::get).post(settings::backup::post),
         )
+        .route(
+            settings::import::ROUTE,
+            post(settings::import::post).layer(DefaultBodyLimit::max(settings::import::BODY_LIMIT)),
+        )
         .route("/settings/backup/{name}", get(settings::backup::file))
         .route("/settings", get(settings::get).post(settings::post))
         .route(
@@ -259,10 +282,7 @@ pub fn router(app: App) -> Router {
                 .layer(from_fn(linger::linger))
                 .layer(from_fn(api::problem::details))
                 .layer(CatchPanicLayer::new())
-                .layer(TimeoutLayer::with_status_code(
-                    StatusCode::SERVICE_UNAVAILABLE,
-                    Duration::from_secs(30),
-                ))
+                .layer(from_fn(in_time))
                 .layer(from_fn_with_state(app.clone(), guard::known_host))
                 .layer(CsrfLayer::new().with_rejection_response(|_| {
                     Trouble::new(

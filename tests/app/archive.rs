@@ -30,7 +30,7 @@ const LEFT_OUT: [&str; 8] = [
 ];
 
 /// Every row of every table as SQL would write it, but what an archive leaves out.
-async fn rows(file: &Path) -> BTreeMap<String, Vec<String>> {
+pub async fn rows(file: &Path) -> BTreeMap<String, Vec<String>> {
     let options = SqliteConnectOptions::new().filename(file).read_only(true);
     let mut conn = SqliteConnection::connect_with(&options).await.unwrap();
     let names: Vec<String> = sqlx::query_scalar(
@@ -67,7 +67,7 @@ async fn rows(file: &Path) -> BTreeMap<String, Vec<String>> {
     all
 }
 
-fn entries(file: &Path) -> BTreeMap<String, Vec<u8>> {
+pub fn entries(file: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut zip = ZipArchive::new(File::open(file).unwrap()).unwrap();
     (0..zip.len())
         .map(|at| {
@@ -79,7 +79,7 @@ fn entries(file: &Path) -> BTreeMap<String, Vec<u8>> {
         .collect()
 }
 
-fn zipped(file: &Path, entries: &BTreeMap<String, Vec<u8>>) {
+pub fn zipped(file: &Path, entries: &BTreeMap<String, Vec<u8>>) {
     let mut zip = ZipWriter::new(File::create(file).unwrap());
     for (name, bytes) in entries {
         zip.start_file(name.as_str(), SimpleFileOptions::default())

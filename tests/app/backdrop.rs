@@ -1,6 +1,16 @@
 //! The picture under an elevation: chosen, scaled, shown, taken away; and the set in the dark.
 
-use tapewright::{model::picture::PICTURE_BYTES, sample};
+use std::io::Cursor;
+
+use image::{ImageFormat, Rgb, RgbImage};
+use tapewright::{
+    db,
+    model::{
+        id::DesignId,
+        picture::{PICTURE_BYTES, PictureKind},
+    },
+    sample,
+};
 
 use crate::help::{Page, TestApp};
 
@@ -12,13 +22,32 @@ async fn hall() -> TestApp {
     app
 }
 
-/// The head of a PNG; nothing here looks at what follows it.
+/// A picture as a file.
+fn file(width: u32, height: u32, format: ImageFormat) -> Vec<u8> {
+    let mut file = Cursor::new(Vec::new());
+    let pixels = RgbImage::from_pixel(width, height, Rgb([40, 90, 160]));
+    pixels.write_to(&mut file, format).unwrap();
+    file.into_inner()
+}
+
 fn png(width: u32, height: u32) -> Vec<u8> {
-    let mut bytes = b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR".to_vec();
-    bytes.extend(width.to_be_bytes());
-    bytes.extend(height.to_be_bytes());
-    bytes.extend([8, 2, 0, 0, 0]);
-    bytes
+    file(width, height, ImageFormat::Png)
+}
+
+/// A picture without its end.
+fn cut(format: ImageFormat) -> Vec<u8> {
+    let mut whole = file(64, 32, format);
+    whole.truncate(whole.len() - 30);
+    whole
+}
+
+/// A small file that says it holds 10 000 × 10 000 pixels.
+fn bomb() -> Vec<u8> {
+    let mut file = file(64, 32, ImageFormat::Jpeg);
+    // The frame header (ITU-T T.81, B.2.2): marker, length, depth, height, width.
+    let frame = file.windows(2).position(|it| it == [0xFF, 0xC0]).unwrap();
+    file[frame + 5..frame + 9].copy_from_slice(&[0x27, 0x10, 0x27, 0x10]);
+    file
 }
 
 /// Sends a file as the form of the page would.
@@ -95,6 +124,36 @@ async fn a_picture_is_laid_under_scaled_and_taken_away() {
 }
 
 #[tokio::test]
+async fn only_the_pixels_of_a_picture_are_kept() {
+    let app = hall().await;
+    let stored = async || {
+        let page = app.get(format!("{SET}/bars")).await;
+        let href = page.attributes("#elevation image", "href").remove(0);
+        let digest = href.rsplit('/').next().unwrap().to_owned();
+        let mut tx = app.db().read().await.unwrap();
+        let found = db::backdrop::lookup_bytes(&mut tx, DesignId(3), &digest).await;
+        found.unwrap().unwrap()
+    };
+    for (format, kind) in [
+        (ImageFormat::Jpeg, PictureKind::Jpeg),
+        (ImageFormat::Png, PictureKind::Png),
+    ] {
+        let mut sent = file(3000, 1500, format);
+        sent.extend(b"PK\x03\x04 Ada Marsh, 51.5 N 0.1 W");
+        let page = send(&app, &format!("press-of-{kind}"), &sent).await;
+        assert_eq!(page.status, 303, "{}", page.text("main"));
+        let page = app.follow(&page).await;
+        let said = page.text("#flash");
+        assert!(said.contains("2400 × 1200"), "{said}");
+        let (found, bytes) = stored().await;
+        assert_eq!(found, kind);
+        assert!(!String::from_utf8_lossy(&bytes).contains("Ada"));
+        let opened = image::load_from_memory(&bytes).unwrap();
+        assert_eq!((opened.width(), opened.height()), (2400, 1200));
+    }
+}
+
+#[tokio::test]
 async fn what_is_no_picture_or_too_large_is_refused_by_a_sentence() {
     let app = hall().await;
     for (file, status, said) in [
@@ -104,6 +163,9 @@ async fn what_is_no_picture_or_too_large_is_refused_by_a_sentence() {
         (png(20_000, 40), 422, "20000"),
         (png(4, 4), 422, "4 × 4"),
         (b"\x89PNG\r\n\x1a\n".to_vec(), 422, "breaks off"),
+        (cut(ImageFormat::Png), 422, "breaks off"),
+        (cut(ImageFormat::Jpeg), 422, "breaks off"),
+        (bomb(), 422, "287 MiB"),
         (vec![0; PICTURE_BYTES + 1], 413, "6144 KiB"),
     ] {
         let page = send(&app, "a-press-of-it", &file).await;

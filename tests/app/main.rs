@@ -18,6 +18,7 @@ mod designs;
 mod faults;
 mod frame;
 mod help;
+mod import;
 mod kept;
 mod labels;
 mod parts;

@@ -28,6 +28,8 @@ use crate::db::{
 const LONGEST_LINE: u64 = 16 * 1024 * 1024;
 /// The longest `archive.json`, in bytes.
 const LONGEST_MANIFEST: u64 = 1024 * 1024;
+/// The most text of all tables, in bytes: far more than a book has, and less than fills a disk.
+const MOST_TEXT: u64 = 4 * 1024 * 1024 * 1024;
 /// How many rows wait at most between reading and storing.
 const ROWS_WAITING: usize = 64;
 
@@ -67,8 +69,14 @@ fn open(file: &Path) -> Result<ZipArchive<BufReader<File>>, String> {
     ZipArchive::new(BufReader::new(file)).map_err(|why| format!("it is no whole zip file ({why})."))
 }
 
-/// Reads the rows of a table one by one and hands them on, as long as somebody takes them.
-fn rows(file: &Path, table: &str, to: &mpsc::Sender<Result<Row, String>>) -> Result<(), String> {
+/// Reads the rows of a table one by one and hands them on, as long as somebody takes them: what is left
+/// of the text that may be read.
+fn rows(
+    file: &Path,
+    table: &str,
+    mut left: u64,
+    to: &mpsc::Sender<Result<Row, String>>,
+) -> Result<u64, String> {
     let mut zip = open(file)?;
     let name = format!("data/{table}.jsonl");
     let entry = zip
@@ -89,13 +97,16 @@ fn rows(file: &Path, table: &str, to: &mpsc::Sender<Result<Row, String>>) -> Res
         if line.last() != Some(&b'\n') && read as u64 == LONGEST_LINE {
             return Err(format!("line {at} of {name} is far too long."));
         }
+        left = left
+            .checked_sub(read as u64)
+            .ok_or_else(|| format!("it holds far too much text, up to line {at} of {name}."))?;
         let row = serde_json::from_slice(&line)
             .map_err(|why| format!("line {at} of {name} is not an object of JSON ({why})."))?;
         if to.blocking_send(Ok(row)).is_err() {
             break;
         }
     }
-    Ok(())
+    Ok(left)
 }
 
 /// A value to be stored.
@@ -260,10 +271,11 @@ async fn fill(
             .execute(&mut *tx)
             .await?;
     }
+    let mut left = MOST_TEXT;
     for table in &known {
         let told = manifest.tables.iter().find(|told| told.name == table.name);
         let told = told.map_or(0, |told| told.rows);
-        let stored = take(file, table, &mut tx).await?;
+        let stored = take(file, table, &mut left, &mut tx).await?;
         if stored != told {
             let why = format!(
                 "its table {} has {stored} rows, and archive.json says {told}.",
@@ -293,15 +305,18 @@ async fn fill(
 async fn take(
     file: &Path,
     table: &Table,
+    left: &mut u64,
     conn: &mut SqliteConnection,
 ) -> Result<u64, ArchiveError> {
+    let before = *left;
     let (to, mut from) = mpsc::channel(ROWS_WAITING);
     let (archive, name) = (file.to_owned(), table.name.clone());
     let reading = tokio::task::spawn_blocking(move || {
-        if let Err(why) = rows(&archive, &name, &to) {
+        rows(&archive, &name, before, &to).unwrap_or_else(|why| {
             // Nobody to tell where nobody takes rows any more.
             let _ = to.blocking_send(Err(why));
-        }
+            0
+        })
     });
     let mut count = 0;
     while let Some(row) = from.recv().await {
@@ -342,7 +357,7 @@ async fn take(
             }
         })?;
     }
-    reading
+    *left = reading
         .await
         .map_err(|why| unreadable(file, why.to_string()))?;
     Ok(count)

@@ -36,7 +36,7 @@ movement and movement_line are the ledger: everything that ever moved. balance a
 
 People are named without their passwords. Sessions, invitations and keys of programs are left out.
 
-The way back, into a new folder: tapewright import ARCHIVE.zip --data NEWFOLDER
+The way back, into a new folder: Settings, Backup, or tapewright import ARCHIVE.zip --data NEWFOLDER
 ";
 
 /// How much text is gathered before it is compressed.

@@ -6,6 +6,7 @@ use axum::{
     response::{IntoResponse as _, Response},
 };
 use sha2::{Digest as _, Sha256};
+use tokio::sync::Semaphore;
 
 use super::{
     bars::{Refused, show},
@@ -18,7 +19,10 @@ use crate::{
         arrange::bounds_of,
         design::Design,
         id::DesignId,
-        picture::{Lie, PICTURE_BYTES, PictureError, TwoPoints, look},
+        picture::{
+            Lie, PICTURE_BYTES, PictureError, TwoPoints,
+            pixels::{Clean, clean},
+        },
     },
     stock::{self, StockError},
     units::{Length, SignedLength},
@@ -174,6 +178,19 @@ impl<S: Send + Sync> FromRequest<S> for Sent {
     }
 }
 
+/// Opening a picture takes much memory: one at a time.
+static OPENING: Semaphore = Semaphore::const_new(1);
+
+/// The pixels of what was sent, worked out away from what serves requests.
+async fn cleaned(file: Vec<u8>) -> Result<Clean, PictureError> {
+    let turn = OPENING.acquire().await;
+    let work = tokio::task::spawn_blocking(move || {
+        let _turn = turn;
+        clean(&file)
+    });
+    work.await.unwrap_or(Err(PictureError::Broken))
+}
+
 /// Where a new picture lies: as wide as what the set has, from its left edge, on the floor.
 fn first_lie(design: &Design) -> Lie {
     let all = bounds_of(&design.bars, &design.frames);
@@ -189,8 +206,8 @@ fn first_lie(design: &Design) -> Lie {
 pub async fn post(cx: Cx, Path(id): Path<DesignId>, sent: Sent) -> Answer {
     let Sent { mut form, file } = sent;
     let design = load::design(&cx, id).await?;
-    let looks = match look(&file) {
-        Ok(looks) => looks,
+    let picture = match cleaned(file).await {
+        Ok(picture) => picture,
         Err(why) => {
             form.fail("picture", &why);
             let whole = load::whole(&cx, id).await?;
@@ -201,9 +218,10 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, sent: Sent) -> Answer {
             return Ok(answer);
         }
     };
-    let digest = hex(&Sha256::digest(&file)[..12]);
+    let digest = hex(&Sha256::digest(&picture.bytes)[..12]);
     // The key's digest knows fields only.
     form.set("digest", digest.clone());
+    let looks = picture.looks;
     let new = Backdrop {
         looks,
         lie: first_lie(&design),
@@ -211,7 +229,17 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, sent: Sent) -> Answer {
         opacity: USUAL_OPACITY,
         print: false,
     };
-    stock::backdrop::lay(&cx.act(&form), id, &new, &file).await?;
+    stock::backdrop::lay(&cx.act(&form), id, &new, &picture.bytes).await?;
+    if picture.smaller {
+        let (width, height) = (looks.width_px, looks.height_px);
+        return done(
+            id,
+            &format!(
+                "The picture lies under the drawing, with fewer pixels than were sent: {width} × \
+                 {height}. Scale it by two points."
+            ),
+        );
+    }
     done(
         id,
         "The picture lies under the drawing. Scale it by two points.",

@@ -22,7 +22,8 @@ use crate::{
         error::{Answer, Trouble},
         form::Form,
         link::Link,
-        page::{Chrome, Flash, Section, go_with, page},
+        page::{Chrome, Flash, Section, go_with, page_with},
+        settings::import,
     },
 };
 
@@ -48,10 +49,19 @@ struct BackupPage {
     kept: u16,
     rows: Vec<Row>,
     folder: String,
+    /// Whether archives are taken here; the worked sample takes none.
+    imports: bool,
+    import_mib: u64,
+    form: Form,
 }
 
 /// GET: the backups that there are.
 pub async fn get(cx: Cx) -> Answer {
+    show(&cx, Form::default()).await
+}
+
+/// The page, with what is wrong with an archive that was sent.
+pub(super) async fn show(cx: &Cx, form: Form) -> Answer {
     let folder = cx.app.config().data.join(FOLDER);
     let mut rows = Vec::new();
     if let Ok(mut entries) = tokio::fs::read_dir(&folder).await {
@@ -71,13 +81,22 @@ pub async fn get(cx: Cx) -> Answer {
     rows.sort_by(|a, b| b.name.cmp(&a.name));
     rows.truncate(LISTED);
     let chrome = cx.chrome(Section::Settings, "Backup");
-    Ok(page(&BackupPage {
+    let status = if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    let shown = BackupPage {
         chrome,
         every_hours: cx.app.config().backups.every_hours,
         kept: cx.app.config().backups.kept,
         rows,
         folder: folder.display().to_string(),
-    }))
+        imports: !cx.app.config().within,
+        import_mib: import::ARCHIVE_BYTES / (1024 * 1024),
+        form,
+    };
+    Ok(page_with(status, &shown))
 }
 
 fn size_words(bytes: u64) -> String {

@@ -22,6 +22,7 @@ use crate::{
 };
 
 pub mod backup;
+pub mod import;
 pub mod offer;
 pub mod people;
 pub mod supplier;
