@@ -36,6 +36,9 @@ pub(super) use level::{Done, Level};
 const MOST_ROWS: usize = 420;
 /// A fraction that is as good as whole.
 pub(super) const WHOLE: f64 = 1e-6;
+/// Dives for a plan with less soldering: the nearer it comes to its bound, the fewer patterns lie
+/// between.
+const MOST_DIVES: usize = 8;
 /// What a bar that no pattern serves costs, in the largest cost of a pattern.
 const MISSING: f64 = 10_000.0;
 
@@ -94,6 +97,10 @@ pub(super) struct Levels<'a> {
     pub steps: u64,
     pub most_steps: u64,
     pub stop: &'a dyn Fn() -> bool,
+    /// Whether this is the rest of a plan that another search makes.
+    pub of_a_part: bool,
+    /// Only the rolls of one purchase can be bought, which costs what the best plan does.
+    pub bought: bool,
     /// Every arrangement looked at is as good as can be.
     pub exact: bool,
     pricer: Pricer,
@@ -184,6 +191,8 @@ impl<'a> Levels<'a> {
             steps: 0,
             most_steps,
             stop,
+            bought: false,
+            of_a_part: false,
             exact: true,
             pricer,
             lp: Simplex::new(rhs, &costs),
@@ -319,7 +328,12 @@ impl<'a> Levels<'a> {
 
     /// Holds the present level at its least from now on.
     fn hold(&mut self) {
-        if self.level != Level::Short || self.may_be_short {
+        let held_already = match self.level {
+            Level::Short => !self.may_be_short,
+            Level::Money => self.bought,
+            _ => false,
+        };
+        if !held_already {
             self.hold_at(self.level, self.value());
         }
     }
@@ -402,6 +416,15 @@ impl<'a> Levels<'a> {
         up_to(dual.least_value(), self.grain)
     }
 
+    /// How often a plan is looked for from the relaxation.
+    fn dives(&self) -> usize {
+        if self.level == Level::Solder && !self.of_a_part {
+            MOST_DIVES
+        } else {
+            2
+        }
+    }
+
     fn one_level(&mut self) -> Done {
         self.set_costs();
         self.grain = self.instance.grain(self.level);
@@ -421,7 +444,7 @@ impl<'a> Levels<'a> {
         };
         if !proven(self, &best) && converged {
             let bound = best.as_ref().map(|dual| self.least(dual));
-            for unlucky in 0..2 {
+            for unlucky in 0..self.dives() {
                 if proven(self, &best) || self.spent() {
                     break;
                 }

@@ -68,6 +68,7 @@
 //! ```
 
 mod bins;
+mod bought;
 mod bound;
 mod column;
 mod dice;

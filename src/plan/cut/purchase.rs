@@ -7,8 +7,13 @@
 //! plans, which is often higher than the linear program's: it is a sum of prices. What one purchase is
 //! known not to hold, no smaller one does.
 
+use super::pattern::Instance;
+
 /// Purchases looked at in one search before it gives up.
 const MOST_LOOKED: u64 = 100_000;
+
+/// Purchases given one after the other before a list of them is given up.
+const MOST_PASSED: usize = 100;
 
 /// A kind of roll.
 #[derive(Debug, Clone, Copy)]
@@ -26,6 +31,44 @@ pub(super) struct Cut {
     pub need: i128,
     /// By offer; never below nought.
     pub holds: Vec<i128>,
+}
+
+/// The rolls that can be bought, longer ones first, which leave the least beside each other.
+pub(super) fn offers(instance: &Instance) -> Vec<Offer> {
+    let bars: u32 = instance.demand.iter().sum();
+    let mut offers: Vec<Offer> = (instance.classes.iter().enumerate())
+        .filter_map(|(class, of)| {
+            Some(Offer {
+                class,
+                price: of.price_minor?.into(),
+                most: of.available.map_or(bars, |many| many.min(bars)),
+            })
+        })
+        .collect();
+    offers.sort_by_key(|offer| -instance.classes[offer.class].units);
+    offers
+}
+
+impl Cut {
+    /// What rolls must hold where all bars are worth so much, and a class holds so much at most.
+    pub fn new(
+        instance: &Instance,
+        worth: i128,
+        need: i128,
+        holds: &[i64],
+        offers: &[Offer],
+    ) -> Self {
+        let in_stock: i128 = (instance.classes.iter().zip(holds))
+            .filter(|(class, _)| class.price_minor.is_none())
+            .map(|(class, &holds)| i128::from(class.available.unwrap_or(0)) * i128::from(holds))
+            .sum();
+        let holds = offers.iter().map(|offer| holds[offer.class].into());
+        Self {
+            worth,
+            need: need - in_stock,
+            holds: holds.collect(),
+        }
+    }
 }
 
 /// How many of each kind of roll, and what they cost.
@@ -93,6 +136,25 @@ impl Purchases {
             return Err(());
         }
         Ok(best)
+    }
+
+    /// Every purchase of exactly so much money that can be enough, where none that costs less is and
+    /// no roll is free; `None` where there are more than `most`, or it takes too long to tell.
+    pub fn all_of(mut self, money: i128, most: usize) -> Option<Vec<Vec<u32>>> {
+        let mut all = Vec::new();
+        for _ in 0..MOST_PASSED {
+            let Some(found) = self.cheapest(money + 1).ok()? else {
+                return Some(all);
+            };
+            if found.money == money {
+                if all.len() == most {
+                    return None;
+                }
+                all.push(found.many.clone());
+            }
+            self.passed.push(found.many);
+        }
+        None
     }
 }
 
@@ -218,6 +280,36 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn all_of_the_least_money_that_are_enough_are_found(
+            prices in proptest::collection::vec(1_i128..5, 1..4),
+            need in 0_i128..12,
+            enough in 0_i128..12,
+        ) {
+            let offers: Vec<_> = prices.iter().map(|&price| (price, 4)).collect();
+            let holds: Vec<i128> = (1..).take(offers.len()).collect();
+            let held = |many: &[u32]| -> i128 {
+                holds.iter().zip(many).map(|(holds, &many)| holds * i128::from(many)).sum()
+            };
+            // What price vectors tell may be less than what is truly needed.
+            let (need, enough) = (need.min(enough), need.max(enough));
+            let every = every(&offers);
+            let truly = every.iter().filter(|many| held(many) >= enough);
+            let Some(least) = truly.map(|many| money(&offers, many)).min() else {
+                return Ok(());
+            };
+            let mut wanted: Vec<_> = every
+                .into_iter()
+                .filter(|many| money(&offers, many) == least && held(many) >= need)
+                .collect();
+            wanted.sort();
+            let asked = asked(&offers, &[(need, holds.clone())], &[]);
+            if let Some(mut found) = asked.all_of(least, usize::MAX) {
+                found.sort();
+                prop_assert_eq!(found, wanted);
+            }
+        }
+
         #[test]
         fn it_is_the_cheapest_of_all(
             offers in proptest::collection::vec((0_i128..9, 0_u32..5), 1..4),

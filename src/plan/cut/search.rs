@@ -9,7 +9,8 @@ mod improve;
 
 use super::{
     Aim, CutPlan, Effort, Problem,
-    bound::Bounds,
+    bought::{PartDone, by_purchase, together},
+    bound::{Bounds, Load},
     column,
     levels::{Done, Dual, Level, Levels},
     pattern::{Arrangements, Cost, Counts, Instance},
@@ -49,6 +50,8 @@ struct Search<'a> {
     arrangements: Arrangements,
     steps: u64,
     stop: &'a dyn Fn() -> bool,
+    /// Whether this is the rest of a plan that another search makes.
+    of_a_part: bool,
 }
 
 impl Search<'_> {
@@ -65,35 +68,71 @@ impl Search<'_> {
         let root = self
             .bounds
             .load(self.instance, &self.instance.demand, available);
-        let (bounds, instance) = (&self.bounds, self.instance);
         let before = known.done.clone();
-        let is_least = |level: Level, solution: &Solution| {
-            let cost = solution.cost;
-            let least = bounds.least(&root);
-            level.done(&before) == Some(Done::Proven)
-                || match level {
-                    Level::Short => cost.short == least.short,
-                    Level::Money => cost.money == least.money,
-                    Level::Solder => cost.solder == bounds.solder(&root, cost.short, cost.money),
-                    Level::Scrap | Level::Offcuts | Level::Squares => false,
-                }
-        };
-        let most = until.saturating_sub(self.steps);
-        let from = best.clone();
-        let levels = Levels::new(instance, &mut self.arrangements, from, most, effort.stop);
-        let Some(mut levels) = levels else {
-            if known.done.is_empty() {
+        let parts = self.parts(best, &root, known, effort.aim);
+        let bought = parts.is_some();
+        let whole = || vec![self.instance.clone()];
+        let parts = parts.unwrap_or_else(whole);
+        let mut done = Vec::new();
+        for (at, part) in parts.iter().enumerate() {
+            let bounds = &self.bounds;
+            let is_least = |level: Level, solution: &Solution| {
+                let cost = solution.cost;
                 let least = bounds.least(&root);
-                known.done = vec![Done::Bound(least.short.into())];
+                level.done(&before) == Some(Done::Proven)
+                    || bought && level <= Level::Money
+                    || match level {
+                        Level::Short => cost.short == least.short,
+                        Level::Money => cost.money == least.money,
+                        Level::Solder => {
+                            cost.solder == bounds.solder(&root, cost.short, cost.money)
+                        }
+                        Level::Scrap | Level::Offcuts | Level::Squares => false,
+                    }
+            };
+            let most = until.saturating_sub(self.steps) / (parts.len() - at) as u64;
+            let from = best.clone();
+            let levels = Levels::new(part, &mut self.arrangements, from, most, effort.stop);
+            let Some(mut levels) = levels else {
+                if known.done.is_empty() {
+                    let least = bounds.least(&root);
+                    known.done = vec![Done::Bound(least.short.into())];
+                }
+                return;
+            };
+            levels.bought = bought;
+            levels.of_a_part = self.of_a_part;
+            levels.duals.clone_from(&known.duals);
+            let of_part = levels.prove(deepest(effort.aim), is_least);
+            self.steps += levels.steps;
+            *best = levels.best;
+            if !bought {
+                known.duals = levels.duals;
             }
-            return;
-        };
-        levels.duals = std::mem::take(&mut known.duals);
-        let done = levels.prove(deepest(effort.aim), is_least);
-        self.steps += levels.steps;
-        *best = levels.best;
-        known.duals = levels.duals;
-        known.take(&done);
+            done.push(PartDone {
+                done: of_part,
+                best: best.cost,
+            });
+        }
+        known.take(&together(&done, best.cost));
+    }
+
+    /// The same question for each purchase of the least money, where that is known and they are few.
+    fn parts(
+        &self,
+        best: &Solution,
+        root: &Load,
+        known: &Known,
+        aim: Aim,
+    ) -> Option<Vec<Instance>> {
+        let proven = |level: Level| level.done(&known.done) == Some(Done::Proven);
+        let least = self.bounds.least(root);
+        let cheapest = proven(Level::Money) || best.cost.money == least.money;
+        if aim <= Aim::Money || best.cost.short > 0 || !cheapest {
+            return None;
+        }
+        let weightings = self.bounds.weightings();
+        by_purchase(self.instance, best.cost.money, weightings, &known.duals)
     }
 
     /// Proves what it can: money first, then the rest level by level.
@@ -164,6 +203,95 @@ impl Search<'_> {
         }
         known.duals = plain.duals(&levels.duals);
         known.take(&done);
+    }
+
+    /// Searches within an effort: the best plan, and what is known of it.
+    fn look(&mut self, effort: &Effort<'_>) -> (Solution, Known) {
+        let instance = self.instance;
+        let available: Vec<Option<u32>> = instance
+            .classes
+            .iter()
+            .map(|class| class.available)
+            .collect();
+        let bars: u32 = instance.demand.iter().sum();
+        let mut best = starts(instance, &mut self.arrangements, effort.stop);
+        let root = self.bounds.load(instance, &instance.demand, &available);
+        let least = self.bounds.least(&root);
+        if best.cost.solder > least.solder || best.cost.money > least.money {
+            let until = (effort.steps / 8).min(STEPS_PER_BAR * u64::from(bars));
+            self.improve(&mut best, least.money, until);
+        }
+        // Some steps are kept for what follows.
+        let first = effort.steps / 10 * 7;
+        let mut known = Known::default();
+        // Going through a small case whole is quicker than a linear program of each level.
+        if bars <= FEW_BARS {
+            let to_beat = best.cost;
+            let steps = STEPS_FEW.min(effort.steps / 4);
+            let outcome = self.branch(
+                &instance.demand,
+                &available,
+                to_beat,
+                MOST_PATTERNS_PART,
+                steps,
+            );
+            if let Some(better) = outcome.found {
+                best = better;
+            }
+            if outcome.complete && outcome.exact {
+                known.done = vec![Done::Proven; Level::ALL.len()];
+            }
+        }
+        if known.done.is_empty() {
+            self.prove(&mut best, &available, effort, first, &mut known);
+        }
+        // Where that leaves something open, a search of another kind may find a better plan.
+        if !all_proven(&known.done, effort.aim) && self.steps < effort.steps && !(effort.stop)() {
+            let before = best.cost;
+            let root = self.bounds.load(instance, &instance.demand, &available);
+            if best.cost.money > self.bounds.least(&root).money
+                && let Some(relaxation) = column::relax(instance)
+            {
+                self.bounds.add(instance, relaxation.weight);
+                self.round_up(relaxation.pieces, &available, &mut best);
+            }
+            let left = effort.steps.saturating_sub(self.steps);
+            let mut whole = false;
+            if bars <= MOST_BARS_EXACT {
+                let to_beat = best.cost;
+                let steps = (left / 3).min(STEPS_WHOLE);
+                let outcome =
+                    self.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
+                if let Some(better) = outcome.found {
+                    best = better;
+                }
+                whole = outcome.complete && outcome.exact;
+            }
+            if whole {
+                known.done = vec![Done::Proven; Level::ALL.len()];
+            } else {
+                // Loads belong to the weights they were made with.
+                let root = self.bounds.load(instance, &instance.demand, &available);
+                let least = self.bounds.least(&root);
+                let left = effort.steps.saturating_sub(self.steps);
+                let until = self.steps + (left / 2).min(8 * STEPS_PER_BAR * u64::from(bars));
+                self.improve(&mut best, least.money, until);
+                if best.cost < before {
+                    self.prove(&mut best, &available, effort, effort.steps, &mut known);
+                }
+                // What is left of the steps goes into a better plan of what stayed open.
+                if !all_proven(&known.done, effort.aim) {
+                    let most = 8 * STEPS_PER_BAR * u64::from(bars);
+                    let until = effort.steps.min(self.steps.saturating_add(most));
+                    self.improve(&mut best, least.money, until);
+                }
+                // The first bounds may be the higher ones where the search was cut short.
+                if best.cost.short == least.short {
+                    known.take(&[Done::Proven, Done::Bound(least.money.into())]);
+                }
+            }
+        }
+        (best, known)
     }
 
     /// Completes the whole part of a relaxed plan, and keeps it if it beats `best`.
@@ -269,12 +397,39 @@ pub(super) fn start(instance: &Instance, arrangements: &mut Arrangements) -> Sol
         arrangements: std::mem::take(arrangements),
         steps: 0,
         stop: &|| false,
+        of_a_part: false,
     };
     let mut best = starts(instance, &mut search.arrangements, &|| false);
     let bars: u32 = instance.demand.iter().sum();
     search.improve(&mut best, 0, STEPS_PER_BAR * u64::from(bars));
     *arrangements = search.arrangements;
     best
+}
+
+/// Plans what is left of a plan that is half made, down to soldering, in so many steps; gives the
+/// steps taken too.
+pub(super) fn finish(
+    instance: &Instance,
+    arrangements: &mut Arrangements,
+    steps: u64,
+    stop: &dyn Fn() -> bool,
+) -> (Solution, u64) {
+    let effort = Effort {
+        steps,
+        aim: Aim::Solder,
+        stop,
+    };
+    let mut search = Search {
+        instance,
+        bounds: Bounds::new(instance, stop),
+        arrangements: std::mem::take(arrangements),
+        steps: 0,
+        stop,
+        of_a_part: true,
+    };
+    let (best, _) = search.look(&effort);
+    *arrangements = search.arrangements;
+    (best, search.steps)
 }
 
 /// Searches within the budget and writes the plan out.
@@ -286,91 +441,9 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         arrangements: Arrangements::default(),
         steps: 0,
         stop: effort.stop,
+        of_a_part: false,
     };
-    let available: Vec<Option<u32>> = instance
-        .classes
-        .iter()
-        .map(|class| class.available)
-        .collect();
-    let bars: u32 = instance.demand.iter().sum();
-    let mut best = starts(instance, &mut search.arrangements, effort.stop);
-    let root = search.bounds.load(instance, &instance.demand, &available);
-    let least = search.bounds.least(&root);
-    if best.cost.solder > least.solder || best.cost.money > least.money {
-        let until = (effort.steps / 8).min(STEPS_PER_BAR * u64::from(bars));
-        search.improve(&mut best, least.money, until);
-    }
-    // Some steps are kept for what follows.
-    let first = effort.steps / 10 * 7;
-    let mut known = Known::default();
-    // Going through a small case whole is quicker than a linear program of each level.
-    if bars <= FEW_BARS {
-        let to_beat = best.cost;
-        let steps = STEPS_FEW.min(effort.steps / 4);
-        let outcome = search.branch(
-            &instance.demand,
-            &available,
-            to_beat,
-            MOST_PATTERNS_PART,
-            steps,
-        );
-        if let Some(better) = outcome.found {
-            best = better;
-        }
-        if outcome.complete && outcome.exact {
-            known.done = vec![Done::Proven; Level::ALL.len()];
-        }
-    }
-    if known.done.is_empty() {
-        search.prove(&mut best, &available, effort, first, &mut known);
-    }
-    // Where that leaves something open, a search of another kind may find a better plan.
-    if !all_proven(&known.done, effort.aim) && search.steps < effort.steps && !(effort.stop)() {
-        let before = best.cost;
-        let root = search.bounds.load(instance, &instance.demand, &available);
-        if best.cost.money > search.bounds.least(&root).money
-            && let Some(relaxation) = column::relax(instance)
-        {
-            search.bounds.add(instance, relaxation.weight);
-            search.round_up(relaxation.pieces, &available, &mut best);
-        }
-        let left = effort.steps.saturating_sub(search.steps);
-        let mut whole = false;
-        if bars <= MOST_BARS_EXACT {
-            let to_beat = best.cost;
-            let steps = (left / 3).min(STEPS_WHOLE);
-            let outcome =
-                search.branch(&instance.demand, &available, to_beat, MOST_PATTERNS, steps);
-            if let Some(better) = outcome.found {
-                best = better;
-            }
-            whole = outcome.complete && outcome.exact;
-        }
-        if whole {
-            known.done = vec![Done::Proven; Level::ALL.len()];
-        } else {
-            // Loads belong to the weights they were made with.
-            let root = search.bounds.load(instance, &instance.demand, &available);
-            let least = search.bounds.least(&root);
-            let left = effort.steps.saturating_sub(search.steps);
-            let until = search.steps + (left / 2).min(8 * STEPS_PER_BAR * u64::from(bars));
-            search.improve(&mut best, least.money, until);
-            if best.cost < before {
-                search.prove(&mut best, &available, effort, effort.steps, &mut known);
-            }
-            // What is left of the steps goes into a better plan of what stayed open.
-            if !all_proven(&known.done, effort.aim) {
-                let most = 8 * STEPS_PER_BAR * u64::from(bars);
-                let until = effort.steps.min(search.steps.saturating_add(most));
-                search.improve(&mut best, least.money, until);
-            }
-            // The first bounds may be the higher ones where the search was cut short.
-            if best.cost.short == least.short {
-                known.take(&[Done::Proven, Done::Bound(least.money.into())]);
-            }
-        }
-    }
-
+    let (mut best, known) = search.look(effort);
     best.pieces.sort();
     let mut plan = written_out(problem, instance, &mut search.arrangements, &best);
     plan.proof = proofs(problem, &plan, &best, &known.done);

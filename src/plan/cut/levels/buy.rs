@@ -4,7 +4,7 @@ use super::{
     super::{
         bins::Bins,
         pattern::{Counts, Instance},
-        purchase::{Cut, Offer, Purchase, Purchases},
+        purchase::{Cut, Offer, Purchase, Purchases, offers},
         search::Solution,
         start::complete,
     },
@@ -37,41 +37,10 @@ impl Levels<'_> {
         self.level == Level::Money && !self.may_be_short && !self.is_laid() && self.cap.is_none()
     }
 
-    /// Makes ready to look for purchases, with the cuts that other weights of the bars give.
-    fn offers(&self) -> Vec<Offer> {
-        let bars: u32 = self.instance.demand.iter().sum();
-        let mut offers: Vec<Offer> = (self.instance.classes.iter().enumerate())
-            .filter_map(|(class, of)| {
-                Some(Offer {
-                    class,
-                    price: of.price_minor?.into(),
-                    most: of.available.map_or(bars, |many| many.min(bars)),
-                })
-            })
-            .collect();
-        // Longer ones first, which leave the least beside each other.
-        offers.sort_by_key(|offer| -self.instance.classes[offer.class].units);
-        offers
-    }
-
-    /// What rolls must hold where bars are worth so much, and a class holds so much at most.
-    fn cut(&self, worth: i128, need: i128, holds: &[i64], offers: &[Offer]) -> Cut {
-        let in_stock: i128 = (self.instance.classes.iter().zip(holds))
-            .filter(|(class, _)| class.price_minor.is_none())
-            .map(|(class, &holds)| i128::from(class.available.unwrap_or(0)) * i128::from(holds))
-            .sum();
-        let holds = offers.iter().map(|offer| holds[offer.class].into());
-        Cut {
-            worth,
-            need: need - in_stock,
-            holds: holds.collect(),
-        }
-    }
-
     fn cut_by(&self, dual: &Dual, offers: &[Offer]) -> Cut {
         let need = dual.weights.worth_of(&self.instance.demand);
         let worth = dual.bound.div_euclid(dual.scale.into());
-        self.cut(worth, need, &dual.holds, offers)
+        Cut::new(self.instance, worth, need, &dual.holds, offers)
     }
 
     /// Takes in what a price vector says of purchases.
@@ -86,13 +55,19 @@ impl Levels<'_> {
     /// refute it where that does not succeed, until either does or there are no better ones. Gives
     /// what no plan is below, and whether price vectors are as good as can be.
     pub(super) fn buy_early(&mut self, best: &mut Option<Dual>) -> (i128, bool) {
-        let mut purchases = Purchases::new(self.offers());
+        let mut purchases = Purchases::new(offers(self.instance));
         for (weight, capacity) in &self.weighings {
             let need = (self.instance.demand.iter().zip(weight))
                 .map(|(&many, &weight)| i128::from(many) * i128::from(weight))
                 .sum();
             // The simplest are kept.
-            purchases.add(self.cut(i128::MAX, need, capacity, &purchases.offers));
+            purchases.add(Cut::new(
+                self.instance,
+                i128::MAX,
+                need,
+                capacity,
+                &purchases.offers,
+            ));
         }
         self.purchases = Some(purchases);
         let demand = self.instance.demand.clone();
@@ -107,7 +82,7 @@ impl Levels<'_> {
                 break;
             };
             if tried.as_ref() != Some(&purchase) {
-                let fixed = self.fixed(&purchase, &self.offers());
+                let fixed = self.fixed(&purchase, &offers(self.instance));
                 if let Some((solution, true)) = self.filled(&fixed, STEPS_FILLING_EARLY) {
                     self.offer(solution);
                 }

@@ -5,11 +5,14 @@ use std::rc::Rc;
 use super::{
     super::{
         pattern::{Cost, Counts},
+        search::finish,
         start::complete,
     },
-    Levels, WHOLE, What, float, nearest,
+    Level, Levels, Solution, WHOLE, What, float, nearest,
 };
 
+/// The most steps for what a dive leaves over.
+const STEPS_REST: u64 = 20_000;
 /// Patterns that a dive takes back because nothing better can come of them.
 const MOST_TAKEN_BACK: u32 = 8;
 
@@ -125,6 +128,16 @@ impl Levels<'_> {
                 break;
             }
         }
+        let mut rest = self.rest_of(&left, &pieces);
+        rest.pieces.extend(pieces);
+        // Patterns found on the way stay; the rest is as it was.
+        self.lp.restore(&saved);
+        self.offer(rest);
+    }
+
+    /// What is left beside some pieces, planned: as well as a few steps allow where that decides whether
+    /// the plan is as cheap as the best, else quickly.
+    fn rest_of(&mut self, left: &[u32], pieces: &[(usize, Counts)]) -> Solution {
         let available: Vec<Option<u32>> = self
             .instance
             .classes
@@ -137,16 +150,18 @@ impl Levels<'_> {
                 })
             })
             .collect();
-        let mut rest = complete(
-            self.instance,
-            self.arrangements,
-            &left,
-            &available,
-            self.stop,
-        );
-        rest.pieces.extend(pieces);
-        // Patterns found on the way stay; the rest is as it was.
-        self.lp.restore(&saved);
-        self.offer(rest);
+        if self.of_a_part || self.level != Level::Solder || self.order != Level::ALL {
+            let (instance, stop) = (self.instance, self.stop);
+            return complete(instance, self.arrangements, left, &available, stop);
+        }
+        let mut part = self.instance.clone();
+        part.demand = left.to_vec();
+        for (class, available) in part.classes.iter_mut().zip(available) {
+            class.available = available;
+        }
+        let most = (self.most_steps.saturating_sub(self.steps) / 8).min(STEPS_REST);
+        let (rest, steps) = finish(&part, self.arrangements, most, self.stop);
+        self.steps += steps;
+        rest
     }
 }
