@@ -29,7 +29,8 @@
 //! and R. E. Gomory 1961) by shortest paths along each piece, leads and joints included (`price`).
 //! Bars short and money are looked at without soldering, where bars and pieces of one length count
 //! alike (`plain`): from the cheapest purchase on that the prices of bars allow (`purchase`), rolls and
-//! pieces are filled (`bins`) or shown to hold too little.
+//! pieces are filled (`bins`) or shown to hold too little. What matters less is then asked for one
+//! purchase of the least money at a time (`bought`): without parts of rolls, bounds are far higher.
 //! What lies between bound and plan is searched from below: all ways to cut that a plan up to a
 //! target can have are listed (`list`), and branched on (`tree`) or gone through by what they serve
 //! (`reach`). Cases too large for that are searched depth first over patterns (`search`), with
