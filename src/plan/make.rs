@@ -20,8 +20,8 @@ use super::{
     need::Needs,
     other::Tally,
     outcome::{
-        BarPlan, BuildBar, CheckState, DriverPlan, From as TakenFrom, InletPlan, OutputPlan,
-        OutputRef, Plan, PlannedHold, Serve, SlotRef, SupplyPlan, not_asked,
+        BarPlan, BuildBar, DriverPlan, From as TakenFrom, InletPlan, OutputPlan, OutputRef, Plan,
+        PlannedHold, Serve, SlotRef, SupplyPlan, not_asked,
     },
     pin,
     plug::{self, Plug},
@@ -474,10 +474,10 @@ fn driver_plan(
     address: Option<SlotRef>,
 ) -> DriverPlan {
     let supplies: BTreeMap<u16, Option<usize>> = wired.fed.of_driver(index).collect();
-    let judged = |of: &BTreeMap<(usize, u16), (CheckState, String)>, number: u16| {
+    let judged = |of: &protect::Words, number: u16| {
         of.get(&(index, number)).cloned().map_or_else(
-            || (None, String::new()),
-            |(state, words)| (Some(state), words),
+            || (None, String::new(), None),
+            |it| (Some(it.state), it.words, it.fuse),
         )
     };
     DriverPlan {
@@ -488,7 +488,7 @@ fn driver_plan(
             .outputs
             .iter()
             .map(|(&number, output)| {
-                let (protected, protection) = judged(&wired.protection.outputs, number);
+                let (protected, protection, fuse) = judged(&wired.protection.outputs, number);
                 OutputPlan {
                     number,
                     bars: output
@@ -499,6 +499,7 @@ fn driver_plan(
                     current_ma: current(output.total_ma),
                     protection,
                     protected,
+                    fuse,
                 }
             })
             .collect(),
@@ -507,7 +508,7 @@ fn driver_plan(
             .into_iter()
             .map(|(number, ma)| {
                 let supply = supplies.get(&number).copied().flatten();
-                let (protected, protection) = judged(&wired.protection.inlets, number);
+                let (protected, protection, fuse) = judged(&wired.protection.inlets, number);
                 InletPlan {
                     number,
                     supply,
@@ -517,6 +518,7 @@ fn driver_plan(
                         .map(|cable| (cable, wired.feeds.length)),
                     protection,
                     protected,
+                    fuse,
                 }
             })
             .collect(),

@@ -1,6 +1,8 @@
 //! What a plan says: which fixture serves which bar, how the rest is cut, wired, powered and
 //! addressed, what is short, what it costs, and which limits it keeps.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
@@ -290,6 +292,10 @@ pub struct OutputPlan {
     /// Whether that protects them; `None` where it was not judged.
     #[serde(default)]
     pub protected: Option<CheckState>,
+    /// The fuse that it asks for, such as `2 A blade or 1.25 A cartridge fuse`; `None` where another
+    /// limit protects, or none is known to fit.
+    #[serde(default)]
+    pub fuse: Option<String>,
 }
 
 /// An inlet in use.
@@ -310,6 +316,10 @@ pub struct InletPlan {
     /// Whether that protects them; `None` where it was not judged.
     #[serde(default)]
     pub protected: Option<CheckState>,
+    /// The fuse that it asks for, such as `2 A blade or 1.25 A cartridge fuse`; `None` where another
+    /// limit protects, or none is known to fit.
+    #[serde(default)]
+    pub fuse: Option<String>,
 }
 
 /// A supply of the plan.
@@ -566,6 +576,19 @@ impl Plan {
         self.checks
             .iter()
             .any(|check| check.state <= CheckState::Unknown)
+    }
+
+    /// The fuses that its feeds and outputs ask for, each with how many.
+    pub fn fuses(&self) -> BTreeMap<&str, usize> {
+        let mut fuses = BTreeMap::new();
+        for driver in &self.drivers {
+            let outputs = driver.outputs.iter().filter_map(|it| it.fuse.as_deref());
+            let inlets = driver.inlets.iter().filter_map(|it| it.fuse.as_deref());
+            for fuse in outputs.chain(inlets) {
+                *fuses.entry(fuse).or_default() += 1;
+            }
+        }
+        fuses
     }
 
     /// Whether anything is short.

@@ -65,6 +65,14 @@ async fn each_sheet_says_its_part_and_all_together_say_all() {
     assert!(text("cost").await.contains("Approved up to"));
     assert!(text("shopping").await.contains("Weir Street Electrical"));
     assert!(text("strike").await.contains("as planned"));
+    // As many fuses on the shortfall page as the load sheet has places for them.
+    let list = app.get("/designs/3/shortfall").await.texts("#fuses li");
+    let many: usize = list
+        .iter()
+        .filter_map(|line| line.split(' ').next()?.parse::<usize>().ok())
+        .sum();
+    let places = text("loads").await.matches("fuse, at most").count();
+    assert!(many > 0 && many == places, "{list:?}: {many}, {places}");
     // What is built is on a card each.
     let cards = app.get("/designs/3/sheets/cards").await.count(".card");
     let bars = app.get("/designs/3/bars").await.count(".book .mark.build");

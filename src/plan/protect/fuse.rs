@@ -6,7 +6,7 @@
 //! practice, no source). Where no size lies between the two, none fits. A conductor of unknown
 //! rating is not passed.
 
-use super::{Chosen, Words};
+use super::{Chosen, Protected, Words};
 use crate::{
     model::{
         id::PartId,
@@ -138,6 +138,8 @@ fn chosen_fuse(load_ma: i64, most_ma: i64, voltage_mv: i64) -> Result<String, St
 struct Judged {
     finding: Finding,
     words: String,
+    /// The fuse itself, where one is needed and fits.
+    fuse: Option<String>,
 }
 
 /// The least rating that a current asks for.
@@ -149,6 +151,7 @@ fn judge(what: &str, load_ma: Option<i64>, most: Option<Most>, voltage_mv: i64) 
     let not = |finding: Finding| Judged {
         finding,
         words: "not known".to_owned(),
+        fuse: None,
     };
     let Some(load) = load_ma else {
         return not(Finding::unknown(
@@ -190,6 +193,7 @@ fn judge(what: &str, load_ma: Option<i64>, most: Option<Most>, voltage_mv: i64) 
         Ok(fuse) => Judged {
             finding: Finding::passed(format!("{figures}: {fuse}.")),
             words: format!("{fuse}, at most {} for {name}", amps(most)),
+            fuse: Some(fuse),
         },
         Err(why) => Judged {
             finding: Finding::broken(
@@ -201,6 +205,7 @@ fn judge(what: &str, load_ma: Option<i64>, most: Option<Most>, voltage_mv: i64) 
                 least(load),
                 amps(most)
             ),
+            fuse: None,
         },
     }
 }
@@ -244,7 +249,14 @@ fn output(
             capital(what),
             amps(*most)
         ));
-        return (Judged { finding, words }, true);
+        return (
+            Judged {
+                finding,
+                words,
+                fuse: None,
+            },
+            true,
+        );
     }
     (judge(what, output.total_ma, most, voltage_mv), false)
 }
@@ -269,7 +281,8 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> (Words, Wor
             } else {
                 format!("fuse in its common: {}", judged.words)
             };
-            outputs.insert((at, number), (state, words));
+            let fuse = judged.fuse;
+            outputs.insert((at, number), Protected { state, words, fuse });
         }
         let mut list = driver.inlets();
         list.sort_by_key(|(number, ma)| (std::cmp::Reverse(*ma), *number));
@@ -280,7 +293,8 @@ pub(super) fn check(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> (Words, Wor
             let state = judged.finding.state;
             checks.add("fuse-feed", &key, &about, judged.finding, []);
             let words = format!("fuse near the supply: {}", judged.words);
-            inlets.insert((at, number), (state, words));
+            let fuse = judged.fuse;
+            inlets.insert((at, number), Protected { state, words, fuse });
         }
     }
     (inlets, outputs)

@@ -40,7 +40,18 @@ pub(super) struct Protection {
 }
 
 /// By driver and inlet or output.
-type Words = BTreeMap<(usize, u16), (CheckState, String)>;
+pub(super) type Words = BTreeMap<(usize, u16), Protected>;
+
+/// What protects one feed, or the wires of one output.
+#[derive(Debug, Clone)]
+pub(super) struct Protected {
+    /// Whether it does.
+    pub(super) state: CheckState,
+    /// In words.
+    pub(super) words: String,
+    /// The fuse that it asks for; `None` where another limit protects, or none is known to fit.
+    pub(super) fuse: Option<String>,
+}
 
 /// Judges all of it.
 pub(super) fn protect(chosen: &Chosen<'_, '_>, checks: &mut Checks) -> Protection {

@@ -7,7 +7,7 @@ use crate::{
     db,
     model::{id::DesignId, part::StockBy},
     plan::{
-        outcome::{Need, Serve},
+        outcome::{Need, Plan, Serve},
         shopping::OnOrder,
     },
     units::Money,
@@ -56,6 +56,8 @@ struct ShortPage {
     bars: Vec<(Link, String, String)>,
     money: MoneyWords,
     any_bars: bool,
+    /// The fuses that its power asks for, and how many.
+    fuses: Vec<String>,
     /// Whether the plan is the one that was held, not one made of what is there now.
     by_held: bool,
 }
@@ -146,6 +148,14 @@ pub fn row(cx: &Cx, whole: &Whole, need: &Need) -> NeedRow {
     }
 }
 
+/// The fuses that the power of a plan asks for: `8 × 2 A blade fuse`.
+pub fn fuses(plan: &Plan) -> Vec<String> {
+    let list = plan.fuses();
+    list.iter()
+        .map(|(fuse, many)| format!("{many} × {fuse}"))
+        .collect()
+}
+
 /// What stands in orders of something that is planned piece by piece: it serves once it has come.
 /// Counts that are due in are counted as due.
 fn ordered(cx: &Cx, whole: &Whole, need: &Need, open: &OnOrder) -> Vec<String> {
@@ -225,6 +235,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         bars,
         money: money(&cx, &whole),
         by_held,
+        fuses: fuses(whole.plan()),
         any_bars: !whole.design().bars.is_empty(),
         head,
     }))

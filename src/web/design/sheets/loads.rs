@@ -7,6 +7,7 @@ use crate::web::{
     design::{
         Whole,
         power::{self, Loads},
+        short,
         volts::{VoltsShown, shown},
     },
 };
@@ -15,12 +16,15 @@ use crate::web::{
 #[template(path = "design/sheets/loads.html")]
 struct LoadSheet {
     loads: Loads,
+    /// The fuses to have at hand.
+    fuses: Vec<String>,
     volts: VoltsShown,
 }
 
 pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
     LoadSheet {
         loads: power::loads(cx, whole),
+        fuses: short::fuses(whole.plan()),
         volts: shown(cx, whole),
     }
     .render()
