@@ -53,8 +53,9 @@ impl Change for Undo {
         // A ticked step holds and has made more than its movement says.
         if let Some((set, step)) = db::design::find_step_of(tx, entry.id).await? {
             return Err(StockError::refused(format!(
-                "This is the ticked step “{step}” of {set}. Nothing was changed. Untick it on the \
-                 set's Build page, which also puts back what it held."
+                "This is the ticked step “{step}” of {set}. Nothing was changed. While the set is \
+                 built, untick it on its Build page, which also puts back what it held; once it \
+                 stands or is struck, correct what lies otherwise by hand."
             )));
         }
         let lines: Vec<Line> = entry
