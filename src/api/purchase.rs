@@ -12,7 +12,7 @@ use super::{
         reply_with,
     },
     problem::Problem,
-    shape::{Arrived, Shopping},
+    shape::{Arrived, ArrivedAll, Shopping},
 };
 use crate::{
     app::App,
@@ -25,7 +25,7 @@ use crate::{
     plan::{basket::Way, packs::Aim},
     stock::{
         StockError,
-        order::{self, Arrival, Change, Wish},
+        order::{self, Arrival, Change, Goes, Wish},
     },
     units::{Date, Money},
 };
@@ -37,6 +37,7 @@ pub fn routes() -> OpenApiRouter<App> {
         .routes(routes!(list, add))
         .routes(routes!(get, put))
         .routes(routes!(receive))
+        .routes(routes!(receive_all))
 }
 
 /// What is received raises no version: it stands in the tag beside it.
@@ -281,6 +282,37 @@ async fn receive(
         .map_err(|error| named(error, "/to"))?;
     let arrived = Arrived {
         movement: received.movement,
+        said: received.said,
+    };
+    reply_with(StatusCode::CREATED, &arrived)
+}
+
+/// Where all that is still to come goes.
+#[derive(Debug, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+struct AllBody {
+    /// All of it to this place; each part to where it was put last, where none is named.
+    #[serde(default)]
+    to: Option<PlaceId>,
+    /// Where parts go that were never put anywhere; they are refused where none is named.
+    #[serde(default)]
+    otherwise: Option<PlaceId>,
+}
+
+/// Takes all that is still to come of an order into stock, or nothing of it.
+#[utoipa::path(post, path = "/purchases/{id}/receive", request_body = AllBody,
+    responses((status = 201, description = "What came of it", body = ArrivedAll)))]
+async fn receive_all(api: Api, Path(id): Path<PurchaseId>, body: Body<AllBody>) -> Answer {
+    let order = lookup(&api, id).await?;
+    let act = api.act(&body);
+    let AllBody { to, otherwise } = body.value;
+    let goes = to.map_or(Goes::Usual { otherwise }, Goes::To);
+    let pointer = if to.is_some() { "/to" } else { "/otherwise" };
+    let received = order::receive_all(&act, order.id, goes)
+        .await
+        .map_err(|error| named(error, pointer))?;
+    let arrived = ArrivedAll {
+        movements: received.movements,
         said: received.said,
     };
     reply_with(StatusCode::CREATED, &arrived)

@@ -896,3 +896,12 @@ pub struct Arrived {
     /// In words.
     pub said: String,
 }
+
+/// What came of the arrival of all that was still to come.
+#[derive(Debug, Clone, Serialize, ToSchema)]
+pub struct ArrivedAll {
+    /// One movement a line, each to be undone by itself.
+    pub movements: Vec<MovementId>,
+    /// In words.
+    pub said: String,
+}

@@ -20,6 +20,7 @@ use crate::{
         venue::{Mains, Venue},
     },
     plan::address::Taken,
+    stock::settings,
     units::{Currency, Length, LengthUnit},
     web::settings::zone,
 };
@@ -51,8 +52,11 @@ struct VenueBody {
     name: Name,
     /// The unit that lengths are shown in.
     length_unit: LengthUnit,
-    /// Currency.
+    /// Currency. Where any sum is stored, only one with as many decimals, and with `relabel`.
     currency: Currency,
+    /// Whether stored sums are kept as numbers and called another currency; they are not converted.
+    #[serde(default)]
+    relabel: bool,
     /// Whether prices are typed with tax.
     prices_include_tax: bool,
     /// IANA name of its time zone.
@@ -137,7 +141,7 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
         label_base,
         version: old.version,
     };
-    if !db::venue::change(&mut tx, &venue).await? {
+    if !settings::change(&mut tx, &venue, asked.relabel).await? {
         return Err(Problem::changed(&tag_of(&old)));
     }
     tx.commit().await?;

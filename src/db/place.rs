@@ -5,10 +5,13 @@ use std::collections::HashMap;
 use sqlx::SqliteConnection;
 
 use super::{DbError, WriteTx, refusal::read};
-use crate::model::{
-    id::{AccountId, DesignId, LoanId, PlaceId, ThingId},
-    place::{Place, PlaceKind, Whereabouts},
-    text::{Name, Note},
+use crate::{
+    model::{
+        id::{AccountId, DesignId, LoanId, PlaceId, ThingId},
+        place::{Place, PlaceKind, Whereabouts},
+        text::{Name, Note},
+    },
+    units::{parse_date, say_day},
 };
 
 /// A place about to be added.
@@ -310,12 +313,23 @@ pub(super) struct Spot {
     pub inside_id: Option<i64>,
 }
 
+/// The words of a loan, with its day as sentences have it.
+fn said(words: String, lent: bool) -> String {
+    match words.rsplit_once(" until ") {
+        Some((before, day)) if lent => match parse_date(day) {
+            Ok(day) => format!("{before} until {}", say_day(day)),
+            Err(_) => words,
+        },
+        _ => words,
+    }
+}
+
 impl Spot {
     pub fn whereabouts(self) -> Result<Whereabouts, DbError> {
         Ok(Whereabouts {
             account: AccountId(self.account_id),
             kind: read("account.kind", self.kind.parse())?,
-            words: self.words,
+            words: said(self.words, self.loan_id.is_some()),
             place: self.place_id.map(PlaceId),
             design: self.design_id.map(DesignId),
             loan: self.loan_id.map(LoanId),

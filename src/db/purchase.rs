@@ -313,29 +313,42 @@ pub async fn undo_receipt(tx: &mut WriteTx, movement: MovementId) -> Result<(), 
     Ok(())
 }
 
-/// What was agreed and paid on orders for a design: (ordered, paid). What was sent back is not
-/// among it, nor what never came on an order that is closed.
-pub async fn spent_on(
-    tx: &mut SqliteConnection,
-    design: DesignId,
-) -> Result<(Money, Money), DbError> {
+/// What was spent on a design.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Spent {
+    /// Its lines of orders that were sent. What was sent back is not among it, nor what never came
+    /// on an order that is closed.
+    pub ordered: Money,
+    /// What is noted as paid on these orders, wholly: nobody notes it line by line.
+    pub paid: Money,
+    /// Whether one of them has lines of other designs, or of none.
+    pub shared: bool,
+}
+
+/// What was ordered for a design, and what is noted as paid.
+pub async fn spent_on(tx: &mut SqliteConnection, design: DesignId) -> Result<Spent, DbError> {
     let row = sqlx::query!(
-        r#"SELECT coalesce(sum(kept * price_minor), 0) AS "agreed!: i64",
-             coalesce(sum(CASE WHEN paid_minor > 0 THEN kept * price_minor ELSE 0 END), 0)
-                 AS "paid!: i64"
-         FROM (SELECT price_minor, purchase.paid_minor,
-                 CASE purchase.state WHEN 'closed' THEN received_packs
-                     ELSE max(packs - refused_packs, 0) END AS kept
-             FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
-             WHERE design_id = ? AND purchase.state IN ('ordered', 'closed'))"#,
+        r#"WITH mine AS (
+             SELECT id, state, paid_minor FROM purchase
+             WHERE state IN ('ordered', 'closed')
+               AND id IN (SELECT purchase_id FROM purchase_line WHERE design_id = ?1))
+           SELECT
+             (SELECT coalesce(sum(price_minor * CASE mine.state WHEN 'closed' THEN received_packs
+                  ELSE max(packs - refused_packs, 0) END), 0)
+              FROM purchase_line JOIN mine ON mine.id = purchase_line.purchase_id
+              WHERE design_id = ?1) AS "ordered!: i64",
+             (SELECT coalesce(sum(paid_minor), 0) FROM mine) AS "paid!: i64",
+             EXISTS (SELECT 1 FROM purchase_line JOIN mine ON mine.id = purchase_line.purchase_id
+                 WHERE design_id IS NOT ?1) AS "shared!: bool""#,
         design.0
     )
     .fetch_one(tx)
     .await?;
-    Ok((
-        read("agreed", Money::new(row.agreed))?,
-        read("paid", Money::new(row.paid))?,
-    ))
+    Ok(Spent {
+        ordered: read("ordered", Money::new(row.ordered))?,
+        paid: read("paid", Money::new(row.paid))?,
+        shared: row.shared,
+    })
 }
 
 /// The place that the part was last put into, for a suggestion.

@@ -1,10 +1,10 @@
-//! SQL for the one search field: parts, things and places by anything that somebody may type.
+//! SQL for the one search field: parts, things, places, sets, suppliers and people by anything that somebody may type.
 
 use sqlx::SqliteConnection;
 
 use super::{DbError, part::typed_words, refusal::read, thing};
 use crate::model::{
-    id::{DesignId, PartId, PlaceId, ThingId},
+    id::{DesignId, PartId, PlaceId, SupplierId, ThingId},
     part::Kind,
     place::PlaceKind,
     text::Name,
@@ -20,8 +20,12 @@ pub struct Found {
     pub things: Vec<Thing>,
     /// Places that are in use, with their paths.
     pub places: Vec<(PlaceId, String, PlaceKind)>,
-    /// Designs.
+    /// Designs, by their names and notes.
     pub designs: Vec<(DesignId, Name)>,
+    /// Suppliers, those in use first.
+    pub suppliers: Vec<(SupplierId, Name)>,
+    /// Names to choose from as 'who'.
+    pub people: Vec<Name>,
 }
 
 impl Found {
@@ -31,6 +35,8 @@ impl Found {
             && self.things.is_empty()
             && self.places.is_empty()
             && self.designs.is_empty()
+            && self.suppliers.is_empty()
+            && self.people.is_empty()
     }
 }
 
@@ -84,10 +90,10 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
     })
     .collect::<Result<_, DbError>>()?;
     let designs = sqlx::query!(
-        "SELECT id, name FROM design
-         WHERE instr(lower(name), ?) AND instr(lower(name), ?) AND instr(lower(name), ?)
-           AND instr(lower(name), ?)
-         ORDER BY strike_on DESC, id LIMIT ?",
+        r#"WITH said AS (SELECT id, name, strike_on, lower(name || ' ' || note) AS words FROM design)
+           SELECT id AS "id!", name AS "name!" FROM said
+           WHERE instr(words, ?) AND instr(words, ?) AND instr(words, ?) AND instr(words, ?)
+           ORDER BY strike_on DESC, id LIMIT ?"#,
         a,
         b,
         c,
@@ -103,6 +109,43 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
             read("design.name", Name::parse(&row.name))?,
         ))
     })
+    .collect::<Result<_, DbError>>()?;
+    let suppliers = sqlx::query!(
+        r#"WITH said AS (SELECT id, name, retired, lower(name || ' ' || note) AS words FROM supplier)
+           SELECT id AS "id!", name AS "name!" FROM said
+           WHERE instr(words, ?) AND instr(words, ?) AND instr(words, ?) AND instr(words, ?)
+           ORDER BY retired, name COLLATE NOCASE LIMIT ?"#,
+        a,
+        b,
+        c,
+        d,
+        limit
+    )
+    .fetch_all(&mut *tx)
+    .await?
+    .into_iter()
+    .map(|row| {
+        Ok((
+            SupplierId(row.id),
+            read("supplier.name", Name::parse(&row.name))?,
+        ))
+    })
+    .collect::<Result<_, DbError>>()?;
+    let people = sqlx::query_scalar!(
+        "SELECT name FROM person
+         WHERE instr(lower(name), ?) AND instr(lower(name), ?) AND instr(lower(name), ?)
+           AND instr(lower(name), ?)
+         ORDER BY name COLLATE NOCASE LIMIT ?",
+        a,
+        b,
+        c,
+        d,
+        limit
+    )
+    .fetch_all(&mut *tx)
+    .await?
+    .into_iter()
+    .map(|name| read("person.name", Name::parse(&name)))
     .collect::<Result<_, DbError>>()?;
     // Parts and places are few and looked through once each; the many things only ask which words
     // their part and place have already answered. Tags are in capitals.
@@ -139,6 +182,8 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
         things,
         places,
         designs,
+        suppliers,
+        people,
     })
 }
 

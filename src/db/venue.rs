@@ -89,6 +89,20 @@ pub async fn change(tx: &mut WriteTx, venue: &Venue) -> Result<bool, DbError> {
     Ok(done.rows_affected() == 1)
 }
 
+/// Whether any sum is stored: a price, a budget, an order, the charge for a delivery.
+pub async fn has_money(tx: &mut SqliteConnection) -> Result<bool, DbError> {
+    let found = sqlx::query_scalar!(
+        r#"SELECT EXISTS (SELECT 1 FROM offer WHERE price_minor > 0)
+             OR EXISTS (SELECT 1 FROM design WHERE budget_minor > 0)
+             OR EXISTS (SELECT 1 FROM supplier WHERE delivery_minor > 0 OR free_above_minor > 0)
+             OR EXISTS (SELECT 1 FROM purchase WHERE delivery_minor > 0 OR paid_minor > 0)
+             OR EXISTS (SELECT 1 FROM purchase_line WHERE price_minor > 0) AS "found!: bool""#
+    )
+    .fetch_one(tx)
+    .await?;
+    Ok(found)
+}
+
 /// The revision that every commit raises.
 pub async fn revision(tx: &mut SqliteConnection) -> Result<i64, DbError> {
     Ok(sqlx::query_scalar!("SELECT value FROM revision")

@@ -79,6 +79,13 @@ pub enum Task {
         things: Vec<ThingId>,
         /// Counts of parts.
         counts: Vec<(PartId, i64)>,
+        /// Pieces for the bench: they move when they are cut or built in. Steps made before the
+        /// field was there name none.
+        #[serde(default)]
+        pieces: Vec<ThingId>,
+        /// Counts that are used up at the bench: they move then.
+        #[serde(default)]
+        used: Vec<(PartId, i64)>,
     },
     /// Cuts a piece.
     Cut {

@@ -363,7 +363,7 @@ fn cut_all(
                     && short.insert(bar)
                 {
                     let why = format!(
-                        "No free piece of {} is left that is long enough, and no roll that is is \
+                        "No free piece of {} is left that is long enough, and none that long is \
                          known to be sold.",
                         book.name(part)
                     );

@@ -14,7 +14,7 @@ use super::{
 };
 use crate::{
     model::{
-        id::{OfferId, PartId, PurchaseLineId},
+        id::{PartId, PurchaseLineId},
         part::{Kind, Part, StockUnit},
         piece::length_of,
         reservation::{Held, HoldUse},
@@ -257,17 +257,17 @@ fn buy<'a>(book: &Book<'a>, bench: &Bench, needs: &mut [Need]) -> Option<Basket<
         });
     }
     for need in needs {
-        let bought = need
-            .buy
-            .iter()
-            .map(|buy| buy.pack_amount.saturating_mul(buy.packs.into()))
-            .fold(0, i64::saturating_add);
-        let used = match need.part.filter(|part| bench.needs.contains_key(part)) {
-            Some(part) => used_of_bought(book, bench, part),
-            None => need.short,
+        let left = match need.part.filter(|part| bench.needs.contains_key(part)) {
+            Some(part) => kept_of_bought(book, bench, part, &need.buy),
+            None => need
+                .buy
+                .iter()
+                .map(|buy| buy.pack_amount.saturating_mul(buy.packs.into()))
+                .fold(0, i64::saturating_add)
+                .saturating_sub(need.short),
         };
         if let Some(last) = need.buy.last_mut() {
-            last.left_over = bought.saturating_sub(used);
+            last.left_over = left;
         }
     }
     Some(basket)
@@ -302,18 +302,19 @@ fn unpriced_rolls(need: &LengthNeed) -> Vec<UnpricedRolls> {
     rolls.collect()
 }
 
-/// Micrometres that become bars or extras, of all rolls of a part that are bought at a price.
-fn used_of_bought(book: &Book<'_>, bench: &Bench, part: PartId) -> i64 {
+/// Micrometres of the rests that the cut list keeps, of the rolls of a part that are bought.
+fn kept_of_bought(book: &Book<'_>, bench: &Bench, part: PartId, buy: &[Buy]) -> i64 {
     let unit = book.part(part).map_or(StockUnit::Micrometres, Part::unit);
-    let own = |id: Option<OfferId>| {
-        id.is_some_and(|id| book.offers(part).iter().any(|offer| offer.id == id))
+    let bought = |source: &CutSource| match source {
+        CutSource::Buy { roll_um, .. } => buy.iter().any(|it| it.pack_amount == roll_um.get()),
+        CutSource::Piece { .. } => false,
     };
     bench
         .cuts
         .iter()
-        .filter(|cut| matches!(cut.source, CutSource::Buy { offer, .. } if own(offer)))
+        .filter(|cut| cut.part == part && bought(&cut.source))
         .flat_map(|cut| &cut.segments)
-        .filter(|segment| matches!(segment.becomes, Becomes::Bar { .. } | Becomes::Extra { .. }))
+        .filter(|segment| matches!(segment.becomes, Becomes::Offcut))
         .map(|segment| length_of(unit, segment.to - segment.from, 0).get())
         .sum()
 }

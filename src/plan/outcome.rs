@@ -438,8 +438,8 @@ pub struct Buy {
     pub pack_amount: i64,
     /// What it costs together.
     pub cost_minor: Money,
-    /// What is left over of the part (count, or micrometres); where several packs are mixed, all of
-    /// it stands at the last.
+    /// What is left over of the part (a count, or the micrometres of the rests that the cut list
+    /// keeps); where several packs are mixed, all of it stands at the last.
     pub left_over: i64,
     /// The last day to order.
     #[schema(value_type = String, format = Date)]

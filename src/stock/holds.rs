@@ -30,7 +30,7 @@ use crate::{
         available::{At, Rules, freedom},
         input::Freedom,
     },
-    units::{Date, Length},
+    units::{Date, Length, Window},
 };
 
 /// What became of a hold.
@@ -42,6 +42,25 @@ pub struct Touched {
     pub broken: bool,
     /// What happened, in words.
     pub words: String,
+}
+
+/// What became of a hold: whose it is and for which days, and what happened.
+async fn touched(
+    tx: &mut WriteTx,
+    design: DesignId,
+    window: Window,
+    broken: bool,
+    what: &str,
+) -> Result<Touched, StockError> {
+    let set = db::design::lookup(tx, design)
+        .await?
+        .ok_or(StockError::NotFound("set"))?;
+    let words = format!("Held for {}, {}: {what}", set.name, window.say());
+    Ok(Touched {
+        design,
+        broken,
+        words,
+    })
 }
 
 /// The venue's day and rules.
@@ -60,22 +79,22 @@ pub async fn after_change(
     parts: &[PartId],
     today: Date,
 ) -> Result<Vec<Touched>, StockError> {
-    let mut touched = Vec::new();
+    let mut all = Vec::new();
     let things: BTreeSet<ThingId> = things.iter().copied().collect();
     let parts: BTreeSet<PartId> = parts.iter().copied().collect();
     if things.is_empty() && parts.is_empty() {
-        return Ok(touched);
+        return Ok(all);
     }
     let rules = rules(tx, today).await?;
     for thing in things {
         for hold in db::reservation::list_on_thing(tx, thing).await? {
-            touched.extend(put_right(tx, &hold, thing, rules).await?);
+            all.extend(put_right(tx, &hold, thing, rules).await?);
         }
     }
     for part in parts {
-        touched.extend(count_put_right(tx, part, rules).await?);
+        all.extend(count_put_right(tx, part, rules).await?);
     }
-    Ok(touched)
+    Ok(all)
 }
 
 /// Why a held thing no longer serves its hold, if it does not.
@@ -136,18 +155,13 @@ async fn put_right(
             format!("{}: {why}, and nothing like it is free.", thing.tag)
         };
         db::reservation::change_broken(tx, hold.id, &why).await?;
-        return Ok(Some(Touched {
-            design,
-            broken: true,
-            words: why,
-        }));
+        let window = hold.hold.window;
+        return Ok(Some(touched(tx, design, window, true, &why).await?));
     };
     db::reservation::change_held(tx, hold.id, onto, rules.today).await?;
-    Ok(Some(Touched {
-        design,
-        broken: false,
-        words: format!("{tag} is held in place of {}: {why}.", thing.tag),
-    }))
+    let words = format!("{tag} is held in place of {}: {why}.", thing.tag);
+    let window = hold.hold.window;
+    Ok(Some(touched(tx, design, window, false, &words).await?))
 }
 
 /// The child of a cut that holds the range, or, where the cut was undone, the piece it was cut
@@ -301,12 +315,12 @@ async fn count_put_right(
     part: PartId,
     rules: Rules,
 ) -> Result<Vec<Touched>, StockError> {
-    let mut touched = Vec::new();
+    let mut all = Vec::new();
     let Some(mut counted) = db::reservation::list_counted(tx, Some(part))
         .await?
         .remove(&part)
     else {
-        return Ok(touched);
+        return Ok(all);
     };
     let name = match db::part::lookup(tx, part).await? {
         Some(part) => part.name.to_string(),
@@ -334,11 +348,7 @@ async fn count_put_right(
             "{name}: there are fewer than are held, and this hold of {amount} was made last."
         );
         db::reservation::change_broken(tx, hold.id, &why).await?;
-        touched.push(Touched {
-            design,
-            broken: true,
-            words: why,
-        });
+        all.push(touched(tx, design, window, true, &why).await?);
     }
-    Ok(touched)
+    Ok(all)
 }

@@ -30,6 +30,7 @@ pub mod prices;
 pub mod receive;
 pub mod reserve;
 mod runs;
+pub mod settings;
 pub mod state;
 pub mod strike;
 pub mod swap;

@@ -262,11 +262,7 @@ pub async fn receive(
     let Some(ordered) = order.lines.iter().find(|known| known.id == line) else {
         return Err(StockError::NotFound("order line"));
     };
-    if order.state != PurchaseState::Ordered {
-        return Err(StockError::refused(
-            "This order is not under way. Nothing was received. Note it as sent first.",
-        ));
-    }
+    under_way(&order)?;
     if arrival.good + arrival.bad == 0 {
         return Err(StockError::Field {
             field: "good".into(),
@@ -282,18 +278,7 @@ pub async fn receive(
             ),
         });
     }
-    let mut movement = None;
-    if arrival.good > 0 {
-        movement = take_in(&mut tx, act, &order, ordered, arrival).await?;
-        if let Some(id) = movement {
-            db::purchase::add_receipt(&mut tx, line, id, arrival.good).await?;
-        }
-        let count = arrival.good.saturating_mul(ordered.pack_amount);
-        db::reservation::settle_line(&mut tx, line, count).await?;
-    }
-    if arrival.bad > 0 {
-        db::purchase::refuse_packs(&mut tx, line, arrival.bad, &arrival.note).await?;
-    }
+    let movement = arrive(&mut tx, act, &order, ordered, arrival).await?;
     close_if_done(&mut tx, order.id).await?;
     let mut said = Vec::new();
     if arrival.good > 0 {
@@ -316,6 +301,108 @@ pub async fn receive(
         },
     )
     .await
+}
+
+/// What arrived of a line, into stock and noted at the line.
+async fn arrive(
+    tx: &mut WriteTx,
+    act: &Act,
+    order: &Purchase,
+    line: &PurchaseLine,
+    arrival: &Arrival,
+) -> Result<Option<MovementId>, StockError> {
+    let mut movement = None;
+    if arrival.good > 0 {
+        movement = take_in(tx, act, order, line, arrival).await?;
+        if let Some(id) = movement {
+            db::purchase::add_receipt(tx, line.id, id, arrival.good).await?;
+        }
+        let count = arrival.good.saturating_mul(line.pack_amount);
+        db::reservation::settle_line(tx, line.id, count).await?;
+    }
+    if arrival.bad > 0 {
+        db::purchase::refuse_packs(tx, line.id, arrival.bad, &arrival.note).await?;
+    }
+    Ok(movement)
+}
+
+/// Where everything of an order goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Goes {
+    /// All of it to one place.
+    To(PlaceId),
+    /// Each part to where it was put last.
+    Usual {
+        /// Where parts go that were never put anywhere.
+        otherwise: Option<PlaceId>,
+    },
+}
+
+/// What came of the arrival of everything.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReceivedAll {
+    /// One movement a line, each to be undone by itself.
+    pub movements: Vec<MovementId>,
+    /// In words.
+    pub said: String,
+}
+
+/// Takes all that is still to come of an order into stock, or nothing of it.
+pub async fn receive_all(act: &Act, id: PurchaseId, goes: Goes) -> Result<ReceivedAll, StockError> {
+    let mut tx = match act.begin().await? {
+        Begun::Repeat(answer) => return Ok(answer),
+        Begun::Fresh(tx) => tx,
+    };
+    let order = db::purchase::lookup(&mut tx, id)
+        .await?
+        .ok_or(StockError::NotFound("order"))?;
+    under_way(&order)?;
+    let mut movements = Vec::new();
+    let mut lines = 0_usize;
+    for line in order.lines.iter().filter(|line| line.open_packs() > 0) {
+        let place = match goes {
+            Goes::To(place) => Some(place),
+            Goes::Usual { otherwise } => usual_place(&mut tx, line.part).await?.or(otherwise),
+        };
+        let place = place.ok_or_else(|| StockError::Field {
+            field: "to".into(),
+            message: format!(
+                "{} was never put anywhere. Nothing was received. Say where it goes.",
+                line.part_name
+            ),
+        })?;
+        let arrival = Arrival {
+            good: line.open_packs(),
+            bad: 0,
+            place,
+            note: Note::default(),
+        };
+        movements.extend(arrive(&mut tx, act, &order, line, &arrival).await?);
+        lines += 1;
+    }
+    if lines == 0 {
+        return Err(StockError::refused(
+            "Nothing of this order is still to come. Nothing was received.",
+        ));
+    }
+    close_if_done(&mut tx, order.id).await?;
+    let said = match lines {
+        1 => "What was still to come is in stock.".to_owned(),
+        more => format!(
+            "All {more} lines that were still to come are in stock. Each is taken back by itself in \
+             the log."
+        ),
+    };
+    act.finish(tx, ReceivedAll { movements, said }).await
+}
+
+fn under_way(order: &Purchase) -> Result<(), StockError> {
+    if order.state == PurchaseState::Ordered {
+        return Ok(());
+    }
+    Err(StockError::refused(
+        "This order is not under way. Nothing was received. Note it as sent first.",
+    ))
 }
 
 async fn take_in(

@@ -13,16 +13,20 @@ use crate::{
     units::Money,
 };
 
-/// Days from order to delivery of a supplier of whom only the name is known.
-pub const USUAL_DELIVERY_DAYS: u32 = 3;
-
 /// Who sells.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Seller {
     /// Somebody known.
     Known(SupplierId),
-    /// Somebody new: delivers in [`USUAL_DELIVERY_DAYS`] and without a charge until that is changed.
-    New(Name),
+    /// Somebody new, and how they deliver: the last day to order and what a parcel costs rest on it.
+    New {
+        /// Their name.
+        name: Name,
+        /// Days from order to delivery.
+        delivery_days: u32,
+        /// Charge for a delivery.
+        delivery_minor: Money,
+    },
 }
 
 /// A price of one pack.
@@ -49,12 +53,16 @@ pub async fn note(act: &Act, seller: &Seller, prices: &[Price]) -> Result<usize,
                 .ok_or(StockError::NotFound("supplier"))?
                 .id
         }
-        Seller::New(name) => {
+        Seller::New {
+            name,
+            delivery_days,
+            delivery_minor,
+        } => {
             let new = Supplier {
                 id: SupplierId(0),
                 name: name.clone(),
-                delivery_days: USUAL_DELIVERY_DAYS,
-                delivery_minor: Money::ZERO,
+                delivery_days: *delivery_days,
+                delivery_minor: *delivery_minor,
                 free_above_minor: None,
                 note: Note::default(),
                 retired: false,

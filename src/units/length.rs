@@ -270,10 +270,18 @@ pub(super) fn read_um(text: &str, bare: LengthUnit) -> Result<Ratio, LengthError
     }
     let misread = |why| match why {
         Misread::NotANumber => LengthError::Unreadable { text: quoted(text) },
-        Misread::Ambiguous { raw, readings } => LengthError::Ambiguous {
-            text: quoted(text),
-            instead: instead(text, &raw, &readings),
-        },
+        Misread::Ambiguous { raw, readings } => {
+            // A number alone is not clear by the number: each reading says its unit.
+            let whole = if plain == raw {
+                format!("{raw} {bare}")
+            } else {
+                text.to_owned()
+            };
+            LengthError::Ambiguous {
+                text: quoted(text),
+                instead: instead(&whole, &raw, &readings),
+            }
+        }
     };
 
     let (first, rest) = number_at_start(&plain).map_err(misread)?;
@@ -480,6 +488,11 @@ mod tests {
         assert_eq!(
             message("1,234 mm"),
             "“1,234 mm” has a comma or point that may part thousands or decimals. \
+             Type 1.234 mm or 1234 mm instead."
+        );
+        assert_eq!(
+            message("1,234"),
+            "“1,234” has a comma or point that may part thousands or decimals. \
              Type 1.234 mm or 1234 mm instead."
         );
         assert_eq!(

@@ -79,7 +79,11 @@ impl TryFrom<RawWindow> for Window {
 
 /// A window whose days are in the wrong order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("The window ends on {to}, before it begins on {from}. Change one of the dates.")]
+#[error(
+    "The window ends on {}, before it begins on {}. Change one of the dates.",
+    say_day(*.to),
+    say_day(*.from)
+)]
 pub struct WindowError {
     /// First day given.
     pub from: Date,
@@ -124,6 +128,15 @@ impl Window {
     pub fn overlaps_turnaround(&self, other: &Self, same_day_ok: bool) -> bool {
         let turnaround = (self.to == other.from) != (other.to == self.from);
         self.overlaps(other) && !(same_day_ok && turnaround)
+    }
+
+    /// Its days in a sentence; one that never ends only begins.
+    pub fn say(&self) -> String {
+        if self.to == FOREVER {
+            format!("from {}", say_day(self.from))
+        } else {
+            format!("{} to {}", say_day(self.from), say_day(self.to))
+        }
     }
 
     /// Every day of the window, in order.
@@ -176,7 +189,9 @@ impl TryFrom<RawShowDates> for ShowDates {
 pub enum ShowDatesError {
     /// It would go up before it is built.
     #[error(
-        "The get-in on {get_in} is before the build day on {build_on}. Change one of the dates."
+        "The get-in on {} is before the build day on {}. Change one of the dates.",
+        say_day(*.get_in),
+        say_day(*.build_on)
     )]
     GetInBeforeBuild {
         /// Build day given.
@@ -185,7 +200,11 @@ pub enum ShowDatesError {
         get_in: Date,
     },
     /// It would come down before it goes up.
-    #[error("The strike on {strike_on} is before the get-in on {get_in}. Change one of the dates.")]
+    #[error(
+        "The strike on {} is before the get-in on {}. Change one of the dates.",
+        say_day(*.strike_on),
+        say_day(*.get_in)
+    )]
     StrikeBeforeGetIn {
         /// Get-in given.
         get_in: Date,

@@ -1,12 +1,12 @@
 //! The worked sample as a book of its own, beside the venue's: the same pages over another database,
 //! under a path of its own. Nothing that is done in one touches the other.
 
-use std::{path::PathBuf, sync::Arc};
+use std::{net::SocketAddr, path::PathBuf, sync::Arc};
 
 use axum::{
     Extension, Router,
-    extract::{Request, State},
-    http::{StatusCode, Uri, uri::PathAndQuery},
+    extract::{ConnectInfo, Request, State},
+    http::{Extensions, StatusCode, Uri, uri::PathAndQuery},
     middleware::from_fn_with_state,
     response::{IntoResponse as _, Response},
     routing::any,
@@ -17,7 +17,7 @@ use tower::ServiceExt as _;
 use super::{
     error::{Answer, Trouble},
     form::Form,
-    gate,
+    gate::{self, Signed},
     link::{self, Link},
     page::{Flash, go, go_with},
 };
@@ -145,8 +145,24 @@ fn inner(uri: &Uri) -> Option<Uri> {
     Uri::from_parts(parts).ok()
 }
 
+/// The request under its inner address. Of what was put to it on the way only who sends it goes along:
+/// the words that the outer routes read off its address would count as ids of the inner ones.
+fn handed_on(request: Request, uri: Uri) -> Request {
+    let (mut parts, body) = request.into_parts();
+    let mut kept = Extensions::new();
+    if let Some(signed) = parts.extensions.remove::<Signed>() {
+        kept.insert(signed);
+    }
+    if let Some(peer) = parts.extensions.remove::<ConnectInfo<SocketAddr>>() {
+        kept.insert(peer);
+    }
+    parts.extensions = kept;
+    parts.uri = uri;
+    Request::from_parts(parts, body)
+}
+
 /// Any request to a page or to the API of the sample.
-async fn within(State(beside): State<Beside>, mut request: Request) -> Response {
+async fn within(State(beside): State<Beside>, request: Request) -> Response {
     let pages = match beside.pages(false).await {
         Ok(Some(pages)) => pages,
         Ok(None) => {
@@ -162,8 +178,7 @@ async fn within(State(beside): State<Beside>, mut request: Request) -> Response 
     let Some(uri) = inner(request.uri()) else {
         return StatusCode::BAD_REQUEST.into_response();
     };
-    *request.uri_mut() = uri;
-    link::under(PATH, pages.oneshot(request))
+    link::under(PATH, pages.oneshot(handed_on(request, uri)))
         .await
         .into_response()
 }

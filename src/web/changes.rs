@@ -74,7 +74,24 @@ fn row(cx: &Cx, known: &Names, change: &Change) -> Row {
         .into_iter()
         .flatten()
         .find_map(|side| known.called(Referred::Set, side.get("design_id")?.as_i64()?));
-    let named = name(&change.after).or_else(|| name(&change.before));
+    let referred = [
+        ("part_id", Referred::Part),
+        ("thing_id", Referred::Thing),
+        ("supplier_id", Referred::Supplier),
+        ("purchase_id", Referred::Order),
+    ];
+    // A price or a line has no name of its own: it is called after what it is of.
+    let after_its_own = || {
+        let sides = [&change.after, &change.before].into_iter().flatten();
+        sides.into_iter().find_map(|side| {
+            let id = |column: &str| side.get(column)?.as_i64();
+            let mut of = referred.iter();
+            of.find_map(|(column, of)| known.called(*of, id(column)?))
+        })
+    };
+    let named = name(&change.after)
+        .or_else(|| name(&change.before))
+        .or_else(after_its_own);
     let what = match of_table {
         Some((_, of)) => {
             let did = match (&change.before, &change.after) {
@@ -91,7 +108,12 @@ fn row(cx: &Cx, known: &Names, change: &Change) -> Row {
         None => change.of.clone(),
     };
     Row {
-        when: moment(change.at_ms, &cx.venue.zone, cx.today),
+        // What the program wrote by itself as it began has no moment.
+        when: if change.at_ms == 0 {
+            "as the book was begun".to_owned()
+        } else {
+            moment(change.at_ms, &cx.venue.zone, cx.today)
+        },
         who: if change.who.is_empty() {
             "the program itself".to_owned()
         } else {

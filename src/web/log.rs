@@ -27,6 +27,7 @@ use crate::{
         text::{Name, Note, Tag},
     },
     stock::{Done, StockError, undo::Undo},
+    units::Length,
 };
 
 /// One movement as pages show it.
@@ -126,13 +127,20 @@ fn items<'a>(cx: &Cx, lines: impl Iterator<Item = &'a EntryLine>) -> String {
     let all: Vec<String> = groups
         .into_iter()
         .map(|(name, group)| {
-            let things: Vec<String> = group.iter().map(|line| short(cx, line)).collect();
-            match group.as_slice() {
-                [one] if one.tag.is_none() && one.amount.unit == StockUnit::Each => {
-                    format!("{} × {name}", things[0])
-                }
-                _ if group[0].tag.is_some() => format!("{name} {}", listed(&things)),
-                _ => format!("{} of {name}", listed(&things)),
+            if group[0].tag.is_some() {
+                let things: Vec<String> = group.iter().map(|line| short(cx, line)).collect();
+                return format!("{name} {}", listed(&things));
+            }
+            // A count from several places is one number.
+            let unit = group[0].amount.unit;
+            let sum = total(
+                cx.unit(),
+                unit,
+                group.iter().map(|line| line.amount.amount).sum(),
+            );
+            match unit {
+                StockUnit::Each => format!("{sum} × {name}"),
+                _ => format!("{sum} of {name}"),
             }
         })
         .collect();
@@ -160,26 +168,40 @@ fn what(cx: &Cx, entry: &Entry) -> String {
             .iter()
             .filter(|line| line.from.kind == AccountKind::Bench)
             .partition(|line| line.thing.is_some());
-        let words = |lines: &[&EntryLine]| -> Vec<String> {
-            lines.iter().map(|line| short(cx, line)).collect()
-        };
-        let mut text = format!("{parent} {label} into {}", listed(&words(&children)));
-        if !lost.is_empty() {
-            let _ = write!(text, "; lost {}", listed(&words(&lost)));
+        let words: Vec<String> = children.iter().map(|line| short(cx, line)).collect();
+        let mut text = format!("{parent} {label} into {}", listed(&words));
+        let lost = lost.iter().filter_map(|line| line.amount.length());
+        let lost: i64 = lost.map(Length::get).sum();
+        if let (1.., Ok(lost)) = (lost, Length::new(lost)) {
+            let lost = cx.length(lost);
+            let _ = write!(text, "; {lost} of saw cuts and scrap");
         }
         return text;
     }
+    // What did not go with the rest is told after it.
+    let went = |line: &&EntryLine| !matches!(line.to.kind, AccountKind::Lost | AccountKind::Scrap);
+    let (with, apart): (Vec<_>, Vec<_>) = entry.lines.iter().partition(went);
+    let lines = if with.is_empty() || entry.kind == MovementKind::Undo {
+        entry.lines.iter().collect()
+    } else {
+        with
+    };
+    let apart = if lines.len() == entry.lines.len() {
+        Vec::new()
+    } else {
+        apart
+    };
     let mut text = match entry.kind {
         MovementKind::Undo => format!("{label}: "),
         _ => String::new(),
     };
-    text.push_str(&items(cx, entry.lines.iter()));
+    text.push_str(&items(cx, lines.iter().copied()));
     if entry.kind != MovementKind::Undo {
         let _ = write!(text, " {label}");
     }
-    if let Some(first) = entry.lines.first() {
-        let one_from = entry.lines.iter().all(|line| line.from == first.from);
-        let one_to = entry.lines.iter().all(|line| line.to == first.to);
+    if let Some(first) = lines.first() {
+        let one_from = lines.iter().all(|line| line.from == first.from);
+        let one_to = lines.iter().all(|line| line.to == first.to);
         if one_from && first.from.kind.owned() {
             let _ = write!(text, " from {}", first.from.words);
         }
@@ -191,6 +213,16 @@ fn what(cx: &Cx, entry: &Entry) -> String {
             let _ = write!(text, ", {arrow}{}", first.to.words);
         } else if one_to && entry.kind == MovementKind::Undo {
             let _ = write!(text, ", {}", first.to.words);
+        }
+    }
+    for (kind, did) in [
+        (AccountKind::Lost, "lost"),
+        (AccountKind::Scrap, "thrown away"),
+    ] {
+        let of_kind = apart.iter().copied().filter(|line| line.to.kind == kind);
+        let gone = items(cx, of_kind);
+        if !gone.is_empty() {
+            let _ = write!(text, "; {gone} {did}");
         }
     }
     text

@@ -229,6 +229,7 @@ pub fn router(app: App) -> Router {
         )
         .route("/shopping/order", post(shopping::order))
         .route("/shopping/{id}/state", post(purchase::state))
+        .route("/shopping/{id}/receive", post(purchase::receive_all))
         .route("/shopping/{id}/receive/{line}", post(purchase::receive))
         .route(
             "/csv",

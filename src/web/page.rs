@@ -14,7 +14,10 @@ use super::{
     asset,
     link::{self, Link},
 };
-use crate::model::{id::MovementId, person::Role};
+use crate::model::{
+    id::{DesignId, MovementId},
+    person::Role,
+};
 
 /// The entries of the main navigation.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -77,6 +80,9 @@ pub struct Flash {
     pub text: String,
     /// The movement that a button beside it undoes.
     pub undoes: Option<MovementId>,
+    /// The set whose next state a link beside it leads to.
+    #[serde(default)]
+    pub toward: Option<DesignId>,
 }
 
 impl Flash {
@@ -86,6 +92,7 @@ impl Flash {
             kind: FlashKind::Good,
             text: text.into(),
             undoes: None,
+            toward: None,
         }
     }
 
@@ -95,6 +102,7 @@ impl Flash {
             kind: FlashKind::Warn,
             text: text.into(),
             undoes: None,
+            toward: None,
         }
     }
 
@@ -104,6 +112,7 @@ impl Flash {
             kind: FlashKind::Stop,
             text: text.into(),
             undoes: None,
+            toward: None,
         }
     }
 
@@ -116,6 +125,17 @@ impl Flash {
     /// Where the undo is posted.
     pub fn undo_link(&self) -> Option<Link> {
         self.undoes.map(Link::LogUndo)
+    }
+
+    /// Leads to what comes next for a set.
+    pub const fn toward(mut self, design: DesignId) -> Self {
+        self.toward = Some(design);
+        self
+    }
+
+    /// The set's page, if the message leads there.
+    pub fn next_link(&self) -> Option<Link> {
+        self.toward.map(Link::Design)
     }
 
     /// The cookie's name.

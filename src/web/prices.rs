@@ -60,6 +60,24 @@ struct PricesPage {
     tax: bool,
 }
 
+impl PricesPage {
+    const fn days_label(&self) -> &'static str {
+        if self.suppliers.is_empty() {
+            "Days from order to delivery"
+        } else {
+            "A new one delivers in"
+        }
+    }
+
+    const fn charge_label(&self) -> &'static str {
+        if self.suppliers.is_empty() {
+            "Charge for a delivery"
+        } else {
+            "A new one charges for a delivery"
+        }
+    }
+}
+
 /// A part that is asked about, and what of it is short in words.
 struct Asked {
     part: Part,
@@ -203,7 +221,7 @@ fn read(cx: &Cx, form: &mut Form, part: &Part) -> Vec<Price> {
     prices
 }
 
-fn read_seller(form: &mut Form) -> Option<Seller> {
+fn read_seller(cx: &Cx, form: &mut Form) -> Option<Seller> {
     if form.value("new_supplier").trim().is_empty() {
         if form.value("supplier").is_empty() {
             form.fail("new_supplier", "Type the supplier's name.");
@@ -211,7 +229,25 @@ fn read_seller(form: &mut Form) -> Option<Seller> {
         }
         return form.id::<SupplierId>("supplier").map(Seller::Known);
     }
-    form.name("new_supplier").map(Seller::New)
+    let name = form.name("new_supplier");
+    let days = form.take("new_days", |text| match text.trim().parse::<u32>() {
+        Ok(days) if days <= 365 => Ok(days),
+        _ => Err("Type the days from order to delivery, 0 to 365: by when to order rests on them."),
+    });
+    let charge = form.take("new_delivery", |text| {
+        if text.trim().is_empty() {
+            return Err("Type what a delivery costs, or 0 if it is free.".to_owned());
+        }
+        match Money::parse(text, &cx.venue.currency) {
+            Ok(charge) if charge < Money::ZERO => Err("Type a sum of zero or more.".to_owned()),
+            charge => charge.map_err(|why| why.to_string()),
+        }
+    });
+    Some(Seller::New {
+        name: name?,
+        delivery_days: days?,
+        delivery_minor: charge?,
+    })
 }
 
 /// GET: a line for each part without a price.
@@ -226,7 +262,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     for part in &parts {
         typed.extend(read(&cx, &mut form, part));
     }
-    let seller = read_seller(&mut form);
+    let seller = read_seller(&cx, &mut form);
     if form.ok() && typed.is_empty() {
         form.fail(
             "",
@@ -236,7 +272,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let (true, Some(seller)) = (form.ok(), seller) else {
         form.fail(
             "",
-            "No price was noted yet. What is wrong is said at its field below; what you typed stands there.",
+            "What is wrong is said at its field below; what you typed stands there.",
         );
         return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };

@@ -10,6 +10,7 @@ use super::{
     form::{Choice, Form},
     link::Link,
     page::{Chrome, Flash, Section, go_with, page_with},
+    places::refused,
     settings::offer::pack_words,
 };
 use crate::{
@@ -18,7 +19,7 @@ use crate::{
         id::{PartId, PlaceId, PurchaseId, PurchaseLineId},
         purchase::{Purchase, PurchaseState},
     },
-    stock::order::{self, Arrival},
+    stock::order::{self, Arrival, Goes},
     units::{Date, Money},
 };
 
@@ -61,11 +62,28 @@ struct OrderPage {
     /// The way back from an end.
     again: Option<(PurchaseState, &'static str)>,
     has_place: bool,
+    /// Lines of which something is still to come.
+    to_come: usize,
+    /// Where all of it may go: each part to its usual place, or one place.
+    goes: Vec<Choice>,
 }
 
 /// GET: one order.
 pub async fn get(cx: Cx, Path(id): Path<PurchaseId>) -> Answer {
     show(&cx, id, Form::default(), StatusCode::OK).await
+}
+
+/// Every place, after the usual one of each part.
+fn goes(places: &[db::place::PlaceNode], chosen: &str) -> Vec<Choice> {
+    let usual = places.first().map(|first| {
+        let new = &first.place.path;
+        let words = format!("each to where it was put last; what is new to {new}");
+        (String::new(), words)
+    });
+    let each = places
+        .iter()
+        .map(|place| (place.place.id.to_string(), place.place.path.clone()));
+    Choice::list(usual.into_iter().chain(each), chosen)
 }
 
 async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> Answer {
@@ -158,6 +176,8 @@ async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> An
             _ => None,
         },
         has_place: !places.is_empty(),
+        to_come: lines.iter().filter(|line| line.open > 0).count(),
+        goes: goes(&places, form.value("to")),
         form,
         order,
         lines,
@@ -258,5 +278,28 @@ pub async fn receive(
             show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await
         }
         Err(why) => Err(why.into()),
+    }
+}
+
+/// POST: everything that is still to come arrived.
+pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer {
+    let Some(to) = form.optional_id::<PlaceId>("to") else {
+        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+    };
+    let goes = match to {
+        Some(place) => Goes::To(place),
+        None => Goes::Usual {
+            otherwise: db::place::list(&mut *cx.read().await?, false)
+                .await?
+                .first()
+                .map(|first| first.place.id),
+        },
+    };
+    match order::receive_all(&cx.act(&form), id, goes).await {
+        Ok(done) => Ok(go_with(&Link::Purchase(id), &Flash::good(done.said))),
+        Err(why) => {
+            let status = refused(&mut form, why)?;
+            show(&cx, id, form, status).await
+        }
     }
 }

@@ -1,4 +1,4 @@
-//! One search over parts, tags, places and sets.
+//! One search over parts, tags, places, sets, suppliers and people.
 
 use askama::Template;
 
@@ -24,6 +24,8 @@ struct SearchPage {
     parts: Vec<(Link, String, String)>,
     places: Vec<(Link, String, String)>,
     designs: Vec<(Link, String)>,
+    suppliers: Vec<(Link, String)>,
+    people: Vec<(Link, String)>,
     nothing: bool,
 }
 
@@ -41,7 +43,7 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     {
         return Ok(go(&Link::Thing(thing.id)));
     }
-    let found = if typed.is_empty() {
+    let mut found = if typed.is_empty() {
         let (things, designs) = db::search::recent(&mut tx, RECENT).await?;
         db::search::Found {
             things,
@@ -54,6 +56,9 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     drop(tx);
     let mut chrome = cx.chrome(Section::Cupboard, "Find");
     chrome.search.clone_from(&typed);
+    if !chrome.keeps() {
+        found.people.clear();
+    }
     Ok(page(&SearchPage {
         chrome,
         action: Link::Search(String::new()),
@@ -83,6 +88,16 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
             .designs
             .iter()
             .map(|(id, name)| (Link::Design(*id), name.to_string()))
+            .collect(),
+        suppliers: found
+            .suppliers
+            .iter()
+            .map(|(id, name)| (Link::Supplier(*id), name.to_string()))
+            .collect(),
+        people: found
+            .people
+            .iter()
+            .map(|name| (Link::People, name.to_string()))
             .collect(),
         typed,
     }))

@@ -10,6 +10,7 @@ use super::{
     form::Form,
     link::Link,
     page::{Chrome, Flash, Section, go_with, page_with},
+    places::refused,
     settings::offer::pack_words,
 };
 use crate::{
@@ -31,7 +32,6 @@ struct LineView {
     part: PartId,
     offer: OfferId,
     name: String,
-    packs: u32,
     pack: String,
     cost: String,
     left_over: Option<String>,
@@ -40,6 +40,12 @@ struct LineView {
     order_by: String,
     late: bool,
     design: Option<DesignId>,
+    /// The field of its packs.
+    field: String,
+    /// What stands in it: the plan's number, or what was typed.
+    typed: String,
+    errors: Vec<String>,
+    ticked: bool,
 }
 
 struct ParcelView {
@@ -132,7 +138,7 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
     } = &wanted.list;
     let parcels = parcels
         .iter()
-        .map(|parcel| parcel_view(cx, &wanted, parcel))
+        .map(|parcel| parcel_view(cx, &wanted, parcel, &form))
         .collect();
     let unpriced = unpriced
         .iter()
@@ -179,7 +185,9 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
     Ok(page_with(status, &page))
 }
 
-fn parcel_view(cx: &Cx, wanted: &order::Wanted, parcel: &Parcel) -> ParcelView {
+fn parcel_view(cx: &Cx, wanted: &order::Wanted, parcel: &Parcel, form: &Form) -> ParcelView {
+    // What was typed belongs to the supplier whose form was sent.
+    let form = (form.value("supplier") == parcel.supplier.to_string()).then_some(form);
     let total = parcel.goods_minor.checked_add(parcel.delivery_minor);
     ParcelView {
         supplier: parcel.supplier,
@@ -194,7 +202,7 @@ fn parcel_view(cx: &Cx, wanted: &order::Wanted, parcel: &Parcel) -> ParcelView {
         lines: parcel
             .lines
             .iter()
-            .map(|line| line_view(cx, wanted, line))
+            .map(|line| line_view(cx, wanted, line, form))
             .collect(),
     }
 }
@@ -284,12 +292,23 @@ pub fn amount_words(part: &crate::model::part::Part, amount: i64, cx: &Cx) -> St
     }
 }
 
-fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine) -> LineView {
+fn packs_field(offer: OfferId) -> String {
+    format!("packs-{offer}")
+}
+
+fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine, form: Option<&Form>) -> LineView {
+    let field = packs_field(line.offer);
+    let offer = line.offer.to_string();
     LineView {
+        typed: form
+            .filter(|form| form.has(&field))
+            .map_or_else(|| line.packs.to_string(), |form| form.value(&field).into()),
+        errors: form.map_or_else(Vec::new, |form| form.errors(&field).to_vec()),
+        ticked: form.is_none_or(|form| form.all("offer").any(|ticked| ticked == offer)),
+        field,
         part: line.part,
         offer: line.offer,
         name: line.name.clone(),
-        packs: line.packs,
         pack: wanted
             .parts
             .get(&line.part)
@@ -347,7 +366,7 @@ pub async fn order(cx: Cx, mut form: Form) -> Answer {
         let Ok(id) = offer.parse::<OfferId>() else {
             continue;
         };
-        let packs = form.count(&format!("packs-{id}"), 1, 100_000);
+        let packs = form.count(&packs_field(id), 1, 100_000);
         let design = form.optional_id::<DesignId>(&format!("design-{id}"));
         if let (Some(packs), Some(design)) = (packs, design) {
             wishes.push(Wish {
@@ -361,11 +380,22 @@ pub async fn order(cx: Cx, mut form: Form) -> Answer {
         form.fail("", "Tick at least one line to order. Nothing was ordered.");
     }
     if !form.ok() {
+        if form.errors("").is_empty() {
+            form.fail(
+                "",
+                "Nothing was ordered. What is wrong is said at its line below; what you typed stands there.",
+            );
+        }
         return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     }
-    let id = order::place(&cx.act(&form), supplier, &wishes).await?;
-    Ok(go_with(
-        &Link::Purchase(id),
-        &Flash::good("The order is written down. Say when you have sent it."),
-    ))
+    match order::place(&cx.act(&form), supplier, &wishes).await {
+        Ok(id) => Ok(go_with(
+            &Link::Purchase(id),
+            &Flash::good("The order is written down. Say when you have sent it."),
+        )),
+        Err(why) => {
+            let status = refused(&mut form, why)?;
+            show(&cx, form, status).await
+        }
+    }
 }

@@ -157,8 +157,33 @@ fn comma_between_digits(text: &str) -> Option<String> {
     Some(before.into_iter().rev().chain([',']).chain(after).collect())
 }
 
-/// Reads `2 x 5 m, 1.3 m`: numbers of pieces and the length of each.
-fn read_pieces(text: &str, bare: LengthUnit) -> Result<Vec<(usize, Length)>, String> {
+/// A number without a unit that is far less than anybody keeps of the part: the unit was meant to be
+/// the larger one, more likely than not.
+fn doubtful(typed: &str, length: Length, bare: LengthUnit, sold: &[Length]) -> Option<String> {
+    let typed = typed.trim();
+    let has_unit = !typed.chars().all(|c| c.is_ascii_digit() || c == '.');
+    let hundredth = sold.iter().min().map_or(0, |shortest| shortest.get() / 100);
+    if has_unit || length.get() >= hundredth.max(Length::mm(100).get()) {
+        return None;
+    }
+    Some(match bare {
+        LengthUnit::Mm | LengthUnit::Cm => {
+            format!("Did you mean {typed} m? Type {typed} m or {typed} {bare}.")
+        }
+        LengthUnit::In => format!("Did you mean {typed} ft? Type {typed} ft or {typed} in."),
+        LengthUnit::M | LengthUnit::Ft => {
+            format!("That is very short. Type {typed} {bare} if it is meant.")
+        }
+    })
+}
+
+/// Reads `2 x 5 m, 1.3 m`: numbers of pieces and the length of each, of a part that is sold in the
+/// lengths given.
+fn read_pieces(
+    text: &str,
+    bare: LengthUnit,
+    sold: &[Length],
+) -> Result<Vec<(usize, Length)>, String> {
     let most = || format!("At most {THING_LIMIT} pieces are put in at once. Type fewer.");
     let mut read: Vec<(usize, Length)> = Vec::new();
     if let Some(both) = comma_between_digits(text) {
@@ -174,11 +199,13 @@ fn read_pieces(text: &str, bare: LengthUnit) -> Result<Vec<(usize, Length)>, Str
         let times = item
             .split_once(['x', 'X', '×', '*'])
             .and_then(|(number, length)| Some((number.trim().parse::<usize>().ok()?, length)));
-        let (number, length) = times.unwrap_or((1, item));
-        let length =
-            Length::parse(length.trim(), bare).map_err(|why| format!("“{item}”: {why}"))?;
+        let (number, typed) = times.unwrap_or((1, item));
+        let length = Length::parse(typed.trim(), bare).map_err(|why| format!("“{item}”: {why}"))?;
         if length == Length::ZERO || number == 0 {
             return Err(format!("“{item}”: type a length and a number above zero."));
+        }
+        if let Some(doubt) = doubtful(typed, length, bare, sold) {
+            return Err(doubt);
         }
         if number > THING_LIMIT {
             return Err(most());
@@ -229,13 +256,20 @@ fn read(form: &mut Form, cx: &Cx, part: &Part) -> Vec<Goods> {
         }
         Asked::Length => {
             let amount = form.length_above_zero(&field, cx.unit());
+            let doubt =
+                amount.and_then(|length| doubtful(form.value(&field), length, cx.unit(), &[]));
+            if let Some(doubt) = doubt {
+                form.fail(&field, doubt);
+            }
             amount
                 .map(|length| Goods::Count(length.get()))
                 .into_iter()
                 .collect()
         }
         Asked::Pieces => form
-            .take(&field, |text| read_pieces(text, cx.unit()))
+            .take(&field, |text| {
+                read_pieces(text, cx.unit(), part.spec.sold_um())
+            })
             .unwrap_or_default()
             .into_iter()
             .map(|(number, length)| piece(part, number, length))
@@ -311,7 +345,7 @@ mod tests {
 
     #[test]
     fn pieces_are_read_one_by_one_or_as_so_many_alike() {
-        let read = |text| read_pieces(text, LengthUnit::Mm).map(|list| mm(&list));
+        let read = |text| read_pieces(text, LengthUnit::Mm, &[]).map(|list| mm(&list));
         assert_eq!(read("5 m").unwrap(), [(1, 5_000)]);
         assert_eq!(
             read("2 x 5 m, 1.3m;800").unwrap(),
@@ -337,5 +371,26 @@ mod tests {
                 .unwrap_err()
                 .contains("Type 1.2 for one")
         );
+    }
+
+    #[test]
+    fn a_bare_number_far_below_what_is_sold_is_asked_about() {
+        let reels = [Length::mm(25_000), Length::mm(50_000)];
+        let read = |text, bare| read_pieces(text, bare, &reels).map(|list| mm(&list));
+        assert_eq!(
+            read("2 x 25", LengthUnit::Mm),
+            Err("Did you mean 25 m? Type 25 m or 25 mm.".to_owned())
+        );
+        assert_eq!(
+            read("8", LengthUnit::In),
+            Err("Did you mean 8 ft? Type 8 ft or 8 in.".to_owned())
+        );
+        assert!(read("0.2", LengthUnit::M).is_err());
+        // What has a unit is taken as typed, and so is what may well be an offcut.
+        assert_eq!(
+            read("25 mm, 250", LengthUnit::Mm),
+            Ok(vec![(1, 25), (1, 250)])
+        );
+        assert_eq!(read("25", LengthUnit::Ft), Ok(vec![(1, 7_620)]));
     }
 }

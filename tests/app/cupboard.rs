@@ -584,3 +584,81 @@ async fn what_was_moved_or_changed_last_stands_where_nothing_is_typed() {
     assert_eq!(sets[0], "Spring dance", "{sets:?}");
     assert_eq!(app.get("/search?q=zebra").await.count("#found section"), 0);
 }
+
+#[tokio::test]
+async fn who_would_lose_a_thing_is_named_before_and_after() {
+    let app = TestApp::new().await;
+    assert!(
+        tapewright::sample::fill(app.db(), app.clock())
+            .await
+            .unwrap()
+    );
+    let mut tx = app.db().read().await.unwrap();
+    let sets = tapewright::db::design::list(&mut tx).await.unwrap();
+    let set = sets
+        .iter()
+        .find(|set| set.state == tapewright::model::design::State::Reserved)
+        .unwrap();
+    let holds = tapewright::db::reservation::list(&mut tx, set.id).await;
+    let thing = holds.unwrap().iter().find_map(|hold| match hold.hold.held {
+        tapewright::model::reservation::Held::Thing { thing, .. } => Some(thing),
+        tapewright::model::reservation::Held::Count { .. } => None,
+    });
+    drop(tx);
+    let page = app.get(format!("/things/{}", thing.unwrap())).await;
+    let name = set.name.as_str();
+    for form in ["#lend", "#out"] {
+        let said = page.text(form);
+        assert!(said.contains("Held for") && said.contains(name), "{said}");
+    }
+    let gone = page.form("#out form").set("how", "scrap").send(&app).await;
+    assert_eq!(gone.status, 303, "{}", gone.text("main"));
+    let said = app.follow(&gone).await.text("#flash");
+    assert!(said.contains(&format!("Held for {name}, ")), "{said}");
+}
+
+#[tokio::test]
+async fn suppliers_notes_of_sets_and_people_are_found() {
+    let app = TestApp::new().await;
+    assert!(
+        tapewright::sample::fill(app.db(), app.clock())
+            .await
+            .unwrap()
+    );
+    let edit = app
+        .get("/designs/2/edit")
+        .await
+        .form("form[action$='/edit']");
+    let edit = edit.set("note", "Keep the ladder").send(&app).await;
+    assert_eq!(edit.status, 303);
+    let page = app.get("/search?q=ladder").await;
+    assert_eq!(page.attributes("#found a", "href"), ["/designs/2"]);
+    let supplier = app.get("/suppliers/1").await.form("form.form");
+    let word = supplier.value("name").unwrap().replace(' ', "+");
+    let page = app.get(format!("/search?q={word}")).await;
+    let found = page.attributes("#found a", "href");
+    assert!(found.contains(&"/suppliers/1".to_owned()), "{found:?}");
+    let added = app.post("/settings/people", &[("name", "Zebedee")]).await;
+    assert_eq!(added.status, 303);
+    let page = app.get("/search?q=zebe").await;
+    assert_eq!(page.attributes("#found a", "href"), ["/settings/people"]);
+}
+
+#[tokio::test]
+async fn what_the_program_wrote_itself_has_a_name_and_no_false_moment() {
+    let app = TestApp::new().await;
+    assert!(
+        tapewright::sample::fill(app.db(), app.clock())
+            .await
+            .unwrap()
+    );
+    let rows = app.get("/changes?of=offer").await.texts("#changes li.row");
+    assert!(!rows.is_empty());
+    for row in rows {
+        assert!(!row.contains("1970"), "{row}");
+        assert!(row.contains("a price ("), "{row}");
+    }
+    let log = app.get("/log?kind=cut").await.texts(".log li").join("\n");
+    assert!(log.contains("of saw cuts and scrap"), "{log}");
+    assert!(!log.contains("lost"), "{log}");
+}

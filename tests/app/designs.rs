@@ -465,6 +465,15 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let page = app.get(build.clone()).await;
     let steps = page.count("ol.steps > li");
     assert!(steps > 0);
+    // What the bench needs is fetched too, a cut says of what, and wiring what feeds it.
+    let said = page.texts("ol.steps > li");
+    let of = |start: &str| {
+        let steps = said.iter().filter(|step| step.starts_with(start));
+        steps.cloned().collect::<Vec<_>>().join("\n")
+    };
+    assert!(of("Fetch").contains("for the bench"), "{}", of("Fetch"));
+    assert!(of("Cut").contains(" long"), "{}", of("Cut"));
+    assert!(of("Wire").contains("inlet 1: from "), "{}", of("Wire"));
     // A tick can be taken back.
     let ticked = page
         .form("ol.steps form")
@@ -490,6 +499,9 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
             .send(&app)
             .await;
         assert_eq!(page.status, 303, "{done}: {}", page.text("main"));
+        let said = app.follow(&page).await;
+        let stands = said.count(&format!("#flash a[href^='{set}']"));
+        assert_eq!(stands, usize::from(done + 1 == steps), "{done}");
     }
     let page = go(&app, &set, "standing").await;
     assert_eq!(page.status, 303, "{}", page.text("main"));

@@ -73,7 +73,9 @@ async fn a_form_that_was_typed_survives_the_end_of_a_session() {
     let page = app.get("/suppliers/new").await;
     let form = page
         .form("main form[method=post]")
-        .set("name", "Weir & Sons");
+        .set("name", "Weir & Sons")
+        .set("delivery_days", "3")
+        .set("delivery", "0");
     // Two weeks without use end it.
     app.clock().set(jiff::civil::date(2026, 3, 20));
     let asked = form.send(&app).await;
@@ -383,7 +385,10 @@ async fn every_change_is_written_down_with_who_and_from_where() {
     let app = TestApp::guarded().await;
     app.sign_in(KEEPER).await;
     let page = app.get("/suppliers/new").await;
-    let form = page.form("main form[method=post]");
+    let form = page
+        .form("main form[method=post]")
+        .set("delivery_days", "3")
+        .set("delivery", "0");
     assert_eq!(form.set("name", "Weir & Sons").send(&app).await.status, 303);
     let page = app.get("/suppliers/1").await;
     let form = page

@@ -33,7 +33,11 @@ async fn price_all(app: &TestApp) -> Page {
     let prices = page.attributes("input[name^=price-]", "name");
     assert!(prices.len() > 8, "{}", page.text("main"));
     let packs = page.attributes("input[name^=pack-]", "name");
-    let mut form = page.form("form.take-in").set("new_supplier", "Lock Lane");
+    let mut form = page
+        .form("form.take-in")
+        .set("new_supplier", "Lock Lane")
+        .set("new_days", "3")
+        .set("new_delivery", "0");
     for (pack, price) in packs.iter().zip(&prices) {
         if form.value(pack).unwrap_or_default().is_empty() {
             form = form.set(pack, "1 m");
@@ -78,7 +82,11 @@ async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
     assert_eq!(wrong.status, 422);
     assert_eq!(wrong.form("form.take-in").value(&prices[0]), Some("3.20"));
     assert_eq!(wrong.form("form.take-in").value(&prices[1]), Some("dear"));
-    assert_eq!(form.send(&app).await.status, 422, "no supplier");
+    assert_eq!(form.clone().send(&app).await.status, 422, "no supplier");
+    // How a new one delivers is asked, not taken for granted.
+    let asked = form.set("new_supplier", "Lock Lane").send(&app).await;
+    assert_eq!(asked.status, 422);
+    assert_eq!(asked.count("#new_days-error, #new_delivery-error"), 2);
     assert!(
         app.get("/suppliers")
             .await
@@ -97,6 +105,8 @@ async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
     let again = page
         .form("form.take-in")
         .set("new_supplier", "Lock Lane")
+        .set("new_days", "3")
+        .set("new_delivery", "0")
         .set(&prices[0], "1");
     let again = again.send(&app).await;
     assert_eq!(again.status, 422);
@@ -104,6 +114,37 @@ async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
         again
             .text("main")
             .contains("There is a supplier of this name")
+    );
+}
+
+#[tokio::test]
+async fn an_order_that_is_refused_comes_back_as_it_was_typed() {
+    let app = TestApp::new().await;
+    short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    let page = app.get("/shopping").await;
+    let offers = page.attributes("input[name=offer]", "value");
+    let field = |at: usize| format!("packs-{}", offers[at]);
+    let supplier = page.attributes("input[name=supplier]", "value")[0].clone();
+    let (wrong, seven, left) = (field(0), field(1), field(2));
+    let mut typed = vec![
+        ("supplier", supplier.as_str()),
+        (wrong.as_str(), "abc"),
+        (seven.as_str(), "7"),
+        (left.as_str(), "3"),
+    ];
+    typed.extend(offers[..2].iter().map(|offer| ("offer", offer.as_str())));
+    let back = app.post("/shopping/order", &typed).await;
+    assert_eq!(back.status, 422);
+    let form = back.form("form[action='/shopping/order']");
+    for (name, value) in [(&wrong, "abc"), (&seven, "7"), (&left, "3")] {
+        assert_eq!(form.value(name), Some(value));
+    }
+    assert_eq!(back.count(&format!("#{wrong}-error")), 1);
+    assert!(back.text(".note.stop").contains("Nothing was ordered"));
+    assert_eq!(
+        back.attributes("input[name=offer][checked]", "value"),
+        offers[..2]
     );
 }
 

@@ -84,6 +84,7 @@ async fn suppliers_are_added_changed_and_named_once() {
     let page = page
         .form("form.form")
         .set("name", "Harbour Wire Co")
+        .set("delivery_days", "3")
         .set("delivery", "4.90")
         .set("free_above", "50")
         .send(&app)
@@ -99,6 +100,8 @@ async fn suppliers_are_added_changed_and_named_once() {
     let again = again
         .form("form.form")
         .set("name", "harbour wire co")
+        .set("delivery_days", "3")
+        .set("delivery", "0")
         .send(&app)
         .await;
     assert_eq!(again.status, 422);
@@ -117,6 +120,11 @@ async fn suppliers_are_added_changed_and_named_once() {
         bad.count("#delivery-error") + bad.count("#delivery_days-error"),
         2
     );
+    // What nobody typed is not taken for granted.
+    let empty = app.get("/suppliers/new").await;
+    let empty = empty.form("form.form").set("name", "Lock Lane");
+    let empty = empty.send(&app).await;
+    assert_eq!(empty.count("#delivery-error, #delivery_days-error"), 2);
     assert_eq!(app.get("/suppliers/99").await.status, 404);
     assert_eq!(app.get("/suppliers/first").await.status, 404);
 }
@@ -264,4 +272,39 @@ async fn backups_are_made_by_themselves_when_something_changed_and_the_oldest_go
         kept[1].starts_with("auto-2026-03-08") && kept[2].starts_with("auto-2026-03-09"),
         "{kept:?}"
     );
+}
+
+#[tokio::test]
+async fn another_currency_never_changes_what_is_stored_unasked() {
+    let app = TestApp::new().await;
+    let supplier = app.get("/suppliers/new").await;
+    let supplier = supplier
+        .form("form.form")
+        .set("name", "Harbour Wire Co")
+        .set("delivery_days", "3")
+        .set("delivery", "4.90");
+    assert_eq!(supplier.send(&app).await.status, 303);
+
+    let page = app.get("/settings").await;
+    let form = page.form("form.form");
+    assert_eq!(page.count("#relabel"), 0);
+    let yen = form.clone().set("currency", "JPY").send(&app).await;
+    assert_eq!(yen.status, 422);
+    assert!(yen.text("#currency-error").contains("no decimals"));
+    let pounds = form.set("currency", "GBP").send(&app).await;
+    assert_eq!(pounds.status, 422);
+    assert!(pounds.text("#relabel-error").contains("not converted"));
+    let sums = app.get("/suppliers").await.text("ul.rows");
+    assert!(sums.contains("4.90 EUR"), "{sums}");
+
+    let agreed = pounds.form("form.form").set("relabel", "on");
+    assert_eq!(agreed.send(&app).await.status, 303);
+    let sums = app.get("/suppliers").await.text("ul.rows");
+    assert!(sums.contains("4.90 GBP"), "{sums}");
+    // The first hour asks the same.
+    let start = app.get("/start/units").await;
+    let back = start.form("form.form").set("currency", "EUR");
+    let back = back.send(&app).await;
+    assert_eq!(back.status, 422);
+    assert_eq!(back.count("#relabel-error"), 1);
 }

@@ -143,6 +143,11 @@ async fn the_sample_is_a_book_of_its_own() {
     let own = sets("/api/v1/designs").await.value();
     assert_eq!(own["items"].as_array().map(Vec::len), Some(0), "{own}");
     let sample = sets("/sample/api/v1/designs").await.value();
+    // Pages of one thing are there as well as lists.
+    for path in ["designs/1", "things/1", "parts/1", "api/v1/designs/1"] {
+        let page = app.get(format!("/sample/{path}")).await;
+        assert_eq!(page.status, 200, "{path}");
+    }
     assert_eq!(
         sample["items"].as_array().map(Vec::len),
         Some(3),

@@ -36,6 +36,8 @@ async fn a_phone_signs_in_over_the_halls_network_and_what_was_typed_is_kept() {
 
     // The session ends while a form is being filled in: it comes back, and is sent on.
     stage.fill("#name", "Weir & Sons").await;
+    stage.fill("#delivery_days", "3").await;
+    stage.fill("#delivery", "0").await;
     stage.app().clock().set(jiff::civil::date(2026, 3, 20));
     stage
         .script(

@@ -9,7 +9,7 @@ use tapewright::{
         fit,
         outcome::{Becomes, CheckState, Joint, Plan, Serve},
     },
-    units::{Current, Power},
+    units::{Current, Length, Power},
 };
 
 use crate::house::{House, RGB, RGBW, checks, driver, lead, need, supply, tape};
@@ -207,6 +207,34 @@ fn leads_come_in_packs() {
     );
     // Built on 1 October, two days to spare, three to deliver.
     assert_eq!(buy.order_by, crate::house::day("2026-09-26"));
+}
+
+#[test]
+fn what_is_left_of_a_bought_reel_is_what_the_cut_list_keeps() {
+    // A reel of 25 m: four runs of 4 m and a feed of 3 m leave 6 m.
+    let mut house = House::new();
+    let tape = house.part(1, "tape", tape(RGB));
+    let cable = house.part(
+        2,
+        "cable",
+        json!({"kind": "cable", "conductors": 4, "conductor": "16 AWG", "rating_ma": 10_000,
+               "strand": "stranded"}),
+    );
+    house.part(3, "driver", driver(4, 3, "isolated"));
+    house.part(4, "supply", supply(10_000, Some(2)));
+    house.input.venue.feed_um = Length::mm(3_000);
+    house.piece(1, tape, 400, json!({}));
+    house.offer(cable, 25_000_000, 4_000);
+    for id in 1..=4 {
+        house.bar(id, 1_000_000, RGB, json!({"cable_um": 4_000_000}));
+    }
+    let plan = house.plan();
+    let cable = need(&plan, cable).expect("cable");
+    assert_eq!((cable.needed, cable.short), (19_000_000, 19_000_000));
+    let [buy] = cable.buy.as_slice() else {
+        panic!("{:?}", cable.buy)
+    };
+    assert_eq!((buy.packs, buy.left_over), (1, 6_000_000));
 }
 
 /// So many bars of four colours on a driver of eight outputs, with supplies of three pairs.

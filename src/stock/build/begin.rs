@@ -6,16 +6,20 @@ use crate::{
     db::{self, WriteTx},
     model::{
         design::Design,
-        id::{AccountId, BarId, DesignId, StepId},
-        movement::{Line, Moved},
+        id::{AccountId, BarId, DesignId, PartId, StepId, ThingId},
+        movement::Moved,
         part::PartSpec,
+        reservation::{Held, HoldState, HoldUse},
         step::{Segment, Step, StepKind, Task},
     },
     plan::{
         Plan,
         outcome::{Becomes, CutSource, PieceCut, Serve},
     },
-    stock::{StockError, strike::out_lines},
+    stock::{
+        StockError,
+        strike::{from_places, out_lines},
+    },
     units::Length,
 };
 
@@ -94,36 +98,86 @@ pub(in crate::stock) async fn begin(tx: &mut WriteTx, design: &Design) -> Result
 
 type Draft = (StepKind, String, Option<BarId>, Task);
 
-/// One step for each place from which something comes.
+/// What comes from one place.
+#[derive(Default)]
+struct Fetched {
+    things: Vec<ThingId>,
+    counts: Vec<(PartId, i64)>,
+    pieces: Vec<ThingId>,
+    used: Vec<(PartId, i64)>,
+}
+
+/// One step for each place from which something comes, to the set or to the bench.
 async fn fetch_steps(tx: &mut WriteTx, design: DesignId) -> Result<Vec<Draft>, StockError> {
     let (lines, _) = out_lines(tx, design).await?;
-    let mut places: BTreeMap<AccountId, Vec<Line>> = BTreeMap::new();
+    let mut places: BTreeMap<AccountId, Fetched> = BTreeMap::new();
     for line in lines {
-        places.entry(line.from).or_default().push(line);
+        let from = places.entry(line.from).or_default();
+        match line.moved {
+            Moved::Count { part, amount } | Moved::Loss { part, amount, .. } => {
+                from.counts.push((part, amount));
+            }
+            Moved::Piece { thing, .. } | Moved::Thing { thing, .. } => from.things.push(thing),
+        }
     }
+    bench_needs(tx, design, &mut places).await?;
     let mut steps = Vec::new();
-    for (account, lines) in places {
+    for (account, from) in places {
         let spot = db::place::whereabouts(tx, account)
             .await?
             .ok_or(StockError::NotFound("place"))?;
-        let (mut things, mut counts) = (Vec::new(), Vec::new());
-        for line in lines {
-            match line.moved {
-                Moved::Count { part, amount } | Moved::Loss { part, amount, .. } => {
-                    counts.push((part, amount));
-                }
-                Moved::Piece { thing, .. } | Moved::Thing { thing, .. } => things.push(thing),
-            }
-        }
         let title = format!("Fetch from {}", spot.words);
         let task = Task::Fetch {
             from: account,
-            things,
-            counts,
+            things: from.things,
+            counts: from.counts,
+            pieces: from.pieces,
+            used: from.used,
         };
         steps.push((StepKind::Fetch, title, None, task));
     }
     Ok(steps)
+}
+
+/// What is used up at the bench, by the places that it lies in.
+async fn bench_needs(
+    tx: &mut WriteTx,
+    design: DesignId,
+    places: &mut BTreeMap<AccountId, Fetched>,
+) -> Result<(), StockError> {
+    let mut counts: BTreeMap<PartId, i64> = BTreeMap::new();
+    for hold in db::reservation::list(tx, design).await? {
+        if hold.state != HoldState::Active || hold.hold.becomes != HoldUse::Consumed {
+            continue;
+        }
+        match hold.hold.held {
+            Held::Thing { thing, .. } => {
+                let Some(thing) = db::thing::lookup(tx, thing).await? else {
+                    continue;
+                };
+                let pieces = &mut places.entry(thing.place.account).or_default().pieces;
+                // A piece of which several bars are cut is fetched once.
+                if !pieces.contains(&thing.id) {
+                    pieces.push(thing.id);
+                }
+            }
+            Held::Count { part, amount, .. } => *counts.entry(part).or_insert(0) += amount,
+        }
+    }
+    for (part, amount) in counts {
+        // What is not there yet is fetched from its order, not from a place.
+        let (lines, _) = from_places(tx, part, amount, AccountId::USED).await?;
+        for line in lines {
+            if let Moved::Count { part, amount } = line.moved {
+                places
+                    .entry(line.from)
+                    .or_default()
+                    .used
+                    .push((part, amount));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// One step for each piece of the house that is cut.

@@ -101,6 +101,7 @@ async fn work(
             from,
             things,
             counts,
+            ..
         } => {
             let done = fetch(tx, act, design, *from, things, counts).await?;
             Ok((done, step.task.clone()))

@@ -260,6 +260,13 @@ fn leaves(
             }
             _ => {
                 let amount = matches!(column.as_str(), "amount" | "pack_amount");
+                // A roll, reel or bar is sold by its length, in whatever its part is stored.
+                let stored = match stored {
+                    Some(StockUnit::CutUnits(_)) if column == "pack_amount" => {
+                        Some(StockUnit::Micrometres)
+                    }
+                    stored => stored,
+                };
                 let words = match (value.as_i64(), stored) {
                     (Some(number), Some(stored)) if amount => {
                         total(cx.unit(), stored, number).to_string()

@@ -1,6 +1,6 @@
 //! The bench: steps to tick, each moving the stock.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
@@ -9,11 +9,13 @@ use crate::{
     db,
     model::{
         design::State,
-        id::{BarId, DesignId, StepId, ThingId},
+        id::{BarId, DesignId, PartId, StepId, ThingId},
         movement::AccountKind,
-        step::{Step, StepKind, Task},
+        part::{Part, StockUnit},
+        step::{Segment, Step, StepKind, Task},
         thing::Thing,
     },
+    plan::outcome::{Becomes, CheckState, CutSource, PieceCut},
     stock::{self, StockError},
     web::{
         at::Path,
@@ -103,7 +105,7 @@ async fn fetched(cx: &Cx, steps: &[Step]) -> Result<Things, Trouble> {
     let ids: Vec<ThingId> = steps
         .iter()
         .filter_map(|step| match &step.task {
-            Task::Fetch { things, .. } => Some(things),
+            Task::Fetch { things, pieces, .. } => Some(things.iter().chain(pieces)),
             _ => None,
         })
         .flatten()
@@ -158,7 +160,11 @@ impl Labels {
                                 words.push(format!("{tag} (bar {})", whole.bar_label(bar)));
                                 labels.of_bar.entry(bar).or_default().push(tag);
                             }
-                            None => words.push(format!("{tag} (rest)")),
+                            None if segment.offcut => words.push(format!("{tag} (rest)")),
+                            None => {
+                                let purpose = purpose(whole, *piece, segment);
+                                words.push(format!("{tag} ({purpose})"));
+                            }
                         }
                     }
                 }
@@ -180,65 +186,162 @@ impl Labels {
     }
 }
 
+/// The plan's cut list of a piece.
+fn planned(whole: &Whole, piece: ThingId) -> Option<&PieceCut> {
+    let of =
+        |cut: &&PieceCut| matches!(&cut.source, CutSource::Piece { thing, .. } if *thing == piece);
+    whole.plan().cuts.iter().find(of)
+}
+
+/// What a segment of a piece is for.
+fn purpose(whole: &Whole, piece: ThingId, segment: &Segment) -> String {
+    if let Some(bar) = segment.bar {
+        return format!("bar {}", whole.bar_label(bar));
+    }
+    if segment.scrap {
+        return "scrap".to_owned();
+    }
+    if segment.offcut {
+        return "kept".to_owned();
+    }
+    let extra = planned(whole, piece)
+        .and_then(|cut| cut.segments.iter().find(|it| it.from == segment.from))
+        .is_some_and(|it| matches!(it.becomes, Becomes::Extra { .. }));
+    if extra {
+        "extra line of the set".to_owned()
+    } else {
+        "feed from supply to driver".to_owned()
+    }
+}
+
+fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> Vec<String> {
+    let pieces = &whole.input().stock.pieces;
+    let part = pieces
+        .iter()
+        .find(|spare| spare.piece.id == piece)
+        .map(|spare| spare.piece.part)
+        .or_else(|| planned(whole, piece).map(|cut| cut.part));
+    let all = segments.last().map_or(0, |last| last.to);
+    let named = part.map(|id| {
+        let length = whole.amount(cx, part, all);
+        format!("{}, {length} long", whole.part_name(id))
+    });
+    let cuts = segments.iter().map(|segment| {
+        format!(
+            "{} from {} to {}: {}",
+            whole.amount(cx, part, segment.to - segment.from),
+            whole.amount(cx, part, segment.from),
+            whole.amount(cx, part, segment.to),
+            purpose(whole, piece, segment)
+        )
+    });
+    named.into_iter().chain(cuts).collect()
+}
+
+/// Supplies, fuses and crossings of the driver that feeds these bars.
+fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
+    let plans = || bars.iter().filter_map(|bar| whole.bar_plan(*bar));
+    let outputs = plans().filter_map(|bar| {
+        let output = bar.output?;
+        Some(format!("output {}: {}", output.output, bar.label))
+    });
+    let mut said = Vec::new();
+    let at = plans().find_map(|bar| bar.output).map(|it| it.driver);
+    let driver = at.and_then(|at| whole.plan().drivers.get(at));
+    let fused = |words: &str| match words {
+        "" => String::new(),
+        words => format!(". {}", words.trim_end_matches('.')),
+    };
+    for inlet in driver.iter().flat_map(|driver| &driver.inlets) {
+        let from = inlet.supply.map_or_else(
+            || "no supply could be given".to_owned(),
+            |supply| format!("from {}", whole.supply_name(supply)),
+        );
+        let over = inlet.feed.map_or_else(String::new, |(cable, length)| {
+            format!(" over {} of {}", cx.length(length), whole.part_name(cable))
+        });
+        let fuse = fused(&inlet.protection);
+        said.push(format!("inlet {}: {from}{over}{fuse}", inlet.number));
+    }
+    said.extend(outputs);
+    for output in driver.iter().flat_map(|driver| &driver.outputs) {
+        if !output.protection.is_empty() {
+            let fuse = fused(&output.protection);
+            said.push(format!("output {}{fuse}", output.number));
+        }
+    }
+    if let Some(driver) = driver {
+        said.extend(crossed_at(whole, driver.part, bars));
+    }
+    said
+}
+
+/// What the checks want crossed where these bars' wires meet the terminals of a driver.
+fn crossed_at(whole: &Whole, driver: PartId, bars: &[BarId]) -> Vec<String> {
+    let colours: BTreeSet<String> = bars
+        .iter()
+        .filter_map(|bar| whole.bar(*bar))
+        .map(|bar| format!(":{}", bar.channels))
+        .collect();
+    let rule = format!("order:part-{driver}:");
+    let checks = whole.plan().checks.iter();
+    checks
+        .filter(|check| check.state != CheckState::Passed && check.key.starts_with(&rule))
+        .filter(|check| colours.iter().any(|colour| check.key.ends_with(colour)))
+        .map(|check| format!("{}: {}", check.about, check.mend.trim_end_matches('.')))
+        .collect()
+}
+
+/// So many or so much of a part.
+fn of_part(cx: &Cx, whole: &Whole, part: PartId, amount: i64) -> String {
+    let much = whole.amount(cx, Some(part), amount);
+    let name = whole.part_name(part);
+    match whole.part(part).map(Part::unit) {
+        None | Some(StockUnit::Each) => format!("{much} × {name}"),
+        Some(_) => format!("{much} of {name}"),
+    }
+}
+
+fn fetch_detail(cx: &Cx, whole: &Whole, fetched: &Things, task: &Task) -> Vec<String> {
+    let Task::Fetch {
+        things,
+        counts,
+        pieces,
+        used,
+        ..
+    } = task
+    else {
+        return Vec::new();
+    };
+    let named = |id: &ThingId| {
+        let thing = fetched.get(id)?;
+        Some(format!("{} · {}", thing.tag, thing.name))
+    };
+    let piece = |id: &ThingId| {
+        let length = fetched.get(id)?.amount.length();
+        let length = length.map_or_else(String::new, |length| format!(", {}", cx.length(length)));
+        Some(format!("{}{length}: for the bench", named(id)?))
+    };
+    let count = |(part, amount): &(PartId, i64)| of_part(cx, whole, *part, *amount);
+    things
+        .iter()
+        .filter_map(named)
+        .chain(counts.iter().map(count))
+        .chain(pieces.iter().filter_map(piece))
+        .chain(
+            used.iter()
+                .map(|one| format!("{}: for the bench", count(one))),
+        )
+        .collect()
+}
+
 fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> Vec<String> {
     match &step.task {
-        Task::Cut { piece, segments } => {
-            let part = whole
-                .input()
-                .stock
-                .pieces
-                .iter()
-                .find(|spare| spare.piece.id == *piece)
-                .map(|spare| spare.piece.part)
-                .or_else(|| {
-                    whole
-                        .plan()
-                        .cuts
-                        .iter()
-                        .find(|cut| {
-                            matches!(&cut.source, crate::plan::outcome::CutSource::Piece { thing, .. } if thing == piece)
-                        })
-                        .map(|cut| cut.part)
-                });
-            segments
-                .iter()
-                .map(|segment| {
-                    let becomes = match segment.bar {
-                        Some(bar) => format!("bar {}", whole.bar_label(bar)),
-                        None if segment.scrap => "scrap".to_owned(),
-                        None => "kept".to_owned(),
-                    };
-                    format!(
-                        "{} from {} to {}: {becomes}",
-                        whole.amount(cx, part, segment.to - segment.from),
-                        whole.amount(cx, part, segment.from),
-                        whole.amount(cx, part, segment.to)
-                    )
-                })
-                .collect()
-        }
-        Task::Fetch { things, counts, .. } => things
-            .iter()
-            .filter_map(|id| fetched.get(id))
-            .map(|thing| format!("{} · {}", thing.tag, thing.name))
-            .chain(counts.iter().map(|(part, amount)| {
-                format!(
-                    "{} × {}",
-                    whole.amount(cx, Some(*part), *amount),
-                    whole.part_name(*part)
-                )
-            }))
-            .collect(),
+        Task::Cut { piece, segments } => cut_detail(cx, whole, *piece, segments),
+        Task::Fetch { .. } => fetch_detail(cx, whole, fetched, &step.task),
         Task::Assemble { lit_um, .. } => vec![format!("{} lit", cx.length(*lit_um))],
         Task::Address { address, .. } => vec![format!("start address {address}")],
-        Task::Wire { bars, .. } => bars
-            .iter()
-            .filter_map(|bar| whole.bar_plan(*bar))
-            .filter_map(|bar| {
-                let output = bar.output?;
-                Some(format!("output {}: {}", output.output, bar.label))
-            })
-            .collect(),
+        Task::Wire { bars, .. } => wire_detail(cx, whole, bars),
         Task::Tick => Vec::new(),
     }
 }
@@ -343,13 +446,18 @@ pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form
         Ok(_) => {
             let whole = load::whole(&cx, id).await?;
             let mut steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
+            let ready = steps.iter().all(|one| one.done.is_some())
+                && whole.design().state == State::Building;
             steps.retain(|one| one.id == step);
             let labels = Labels::read(&cx, &whole, &steps).await?;
             let made = (labels.of_step.get(&step)).map_or_else(String::new, |it| format!(" {it}."));
-            Ok(go_with(
-                &back,
-                &Flash::good(format!("{words}: {}.{made}", named.title)),
-            ))
+            let said = format!("{words}: {}.{made}", named.title);
+            let flash = if ready {
+                Flash::good(format!("{said} That was the last step: the set can stand.")).toward(id)
+            } else {
+                Flash::good(said)
+            };
+            Ok(go_with(&back, &flash))
         }
         Err(why @ StockError::Db(_)) => Err(why.into()),
         Err(why) => Err(Trouble::from(why).or_go(back, "To the steps")),

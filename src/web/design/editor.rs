@@ -48,7 +48,7 @@ pub fn answer(cx: &Cx, whole: &Whole) -> Answer {
     figures.push(figure("tape to buy", tape_to_buy(cx, whole)));
     figures.push(figure("ends to solder", tally.soldered.to_string()));
     figures.push(figure("at full", watts(whole)));
-    figures.push(figure("to buy in all", money.planned));
+    figures.push(figure("to buy in all", money.alone));
     let mut more = Vec::new();
     if money.unpriced > 0 {
         let parts = usize::try_from(money.unpriced).unwrap_or(usize::MAX);

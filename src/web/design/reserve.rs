@@ -1,5 +1,7 @@
 //! Reserve: what is held, read before it is held; and what changed when it is another plan now.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::http::StatusCode;
 
@@ -120,29 +122,65 @@ fn held(cx: &Cx, whole: &Whole, hold: &PlannedHold) -> HeldRow {
     }
 }
 
+/// Things by their kinds: `2 fixtures`, `5 pieces`.
+fn things_words(whole: &Whole, things: &BTreeSet<ThingId>) -> Vec<String> {
+    let stock = &whole.input().stock;
+    let among = |ids: &[ThingId]| ids.iter().filter(|id| things.contains(id)).count();
+    let fixtures: Vec<_> = stock.fixtures.iter().map(|it| it.fixture.id).collect();
+    let pieces: Vec<_> = stock.pieces.iter().map(|it| it.piece.id).collect();
+    let units: Vec<_> = stock.units.iter().map(|it| it.thing).collect();
+    let (fixtures, pieces, units) = (among(&fixtures), among(&pieces), among(&units));
+    let frames = things.len().saturating_sub(fixtures + pieces + units);
+    [
+        (fixtures, "fixture", "fixtures"),
+        (
+            pieces,
+            "piece to cut from or to use",
+            "pieces to cut from or to use",
+        ),
+        (units, "driver or supply", "drivers and supplies"),
+        (frames, "frame", "frames"),
+    ]
+    .into_iter()
+    .filter(|(count, ..)| *count > 0)
+    .map(|(count, one, many)| count_of(count, one, many))
+    .collect()
+}
+
+/// `a`, `a and b`, `a, b and c`.
+fn and(words: &[String]) -> String {
+    match words {
+        [before @ .., last] if !before.is_empty() => format!("{} and {last}", before.join(", ")),
+        _ => words.concat(),
+    }
+}
+
 /// What reserving does to the stock, in a few lines.
 pub fn does(whole: &Whole) -> Vec<String> {
     let plan = whole.plan();
-    let (mut things, mut counts, mut due) = (0, 0, 0);
+    let (mut things, mut counts, mut due) = (BTreeSet::new(), 0, 0);
     for hold in &plan.holds {
         match hold.held {
-            Held::Thing { .. } => things += 1,
+            // A piece of which several bars are cut is one.
+            Held::Thing { thing, .. } => {
+                things.insert(thing);
+            }
             Held::Count { due: Some(_), .. } => due += 1,
             Held::Count { .. } => counts += 1,
         }
     }
     let dates = whole.design().dates;
-    let mut held = vec![count_of(
-        things,
-        "fixture, piece or unit",
-        "fixtures, pieces and units",
-    )];
+    let mut held = things_words(whole, &things);
     if counts > 0 {
         held.push(count_of(counts, "count of a part", "counts of parts"));
     }
     let mut lines = vec![format!(
         "Holds {} from {} to {}; nobody else’s set takes them.",
-        held.join(" and "),
+        if held.is_empty() {
+            "nothing yet".to_owned()
+        } else {
+            and(&held)
+        },
         day(dates.build_on()),
         day(dates.strike_on())
     )];
@@ -252,6 +290,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                     },
                     text,
                     undoes: None,
+                    toward: None,
                 },
             ))
         }

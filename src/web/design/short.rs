@@ -66,6 +66,8 @@ struct ShortPage {
 pub struct MoneyWords {
     /// What is to be bought.
     pub planned: String,
+    /// The same as one figure beside which nothing is said of parts without a price.
+    pub alone: String,
     /// What of it is for deliveries, in words.
     pub delivery: String,
     /// Whether no other mix of packs costs less.
@@ -96,6 +98,11 @@ pub fn money(cx: &Cx, whole: &Whole) -> MoneyWords {
     });
     MoneyWords {
         planned: cx.money(cost.planned_minor),
+        alone: match (cost.unpriced, cost.planned_minor) {
+            (0, planned) => cx.money(planned),
+            (_, Money::ZERO) => "not known yet".to_owned(),
+            (_, planned) => format!("from {}", cx.money(planned)),
+        },
         delivery: match cost.delivery_minor {
             Money::ZERO => "delivered free".to_owned(),
             more => format!("with {} for delivery", cx.money(more)),

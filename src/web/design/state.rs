@@ -45,6 +45,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                     kind,
                     text,
                     undoes: None,
+                    toward: None,
                 },
             ))
         }

@@ -11,6 +11,7 @@ use super::{
     form::{Choice, Form},
     link::Link,
     page::{Chrome, Flash, Section, go_with, page_with},
+    places::refused,
 };
 use crate::{
     db,
@@ -18,6 +19,7 @@ use crate::{
         label::label_base,
         venue::{Mains, Venue},
     },
+    stock::settings,
     units::{Currency, Current, LengthUnit, Voltage},
 };
 
@@ -207,7 +209,14 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         version,
     };
     let mut tx = cx.db().write().await?;
-    if !db::venue::change(&mut tx, &venue).await? {
+    let saved = match settings::change(&mut tx, &venue, form.ticked(settings::RELABEL)).await {
+        Ok(saved) => saved,
+        Err(why) => {
+            let status = refused(&mut form, why)?;
+            return show(&cx, form, None, status);
+        }
+    };
+    if !saved {
         drop(tx);
         let stored = db::venue::lookup(&mut *cx.read().await?).await?;
         let clash = Clash::meet(

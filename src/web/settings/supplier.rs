@@ -128,13 +128,15 @@ fn filled(cx: &Cx, supplier: &Supplier) -> Form {
 fn read(cx: &Cx, id: SupplierId, form: &mut Form) -> Option<Supplier> {
     let name = form.name("name");
     let days = form.count("delivery_days", 0, 365);
-    let charge = form.optional("delivery", |text| Money::parse(text, &cx.venue.currency));
+    let charge = form.take("delivery", |text| {
+        if text.trim().is_empty() {
+            return Err("Type what a delivery costs, or 0 if it is free.".to_owned());
+        }
+        Money::parse(text, &cx.venue.currency).map_err(|why| why.to_string())
+    });
     let free = form.optional("free_above", |text| Money::parse(text, &cx.venue.currency));
     let note = form.note("note");
-    for (field, sum) in [
-        ("delivery", charge.flatten()),
-        ("free_above", free.flatten()),
-    ] {
+    for (field, sum) in [("delivery", charge), ("free_above", free.flatten())] {
         if sum.is_some_and(|sum| sum < Money::ZERO) {
             form.fail(field, "Type a sum of zero or more.");
         }
@@ -146,7 +148,7 @@ fn read(cx: &Cx, id: SupplierId, form: &mut Form) -> Option<Supplier> {
         id,
         name: name?,
         delivery_days: u32::try_from(days?).unwrap_or(0),
-        delivery_minor: charge?.unwrap_or(Money::ZERO),
+        delivery_minor: charge?,
         free_above_minor: free?,
         note: note?,
         retired: form.ticked("retired"),
@@ -156,8 +158,7 @@ fn read(cx: &Cx, id: SupplierId, form: &mut Form) -> Option<Supplier> {
 
 /// GET: the form of a new one.
 pub async fn new(cx: Cx) -> Answer {
-    let form = Form::filled([("delivery_days", "3"), ("delivery", "0")]);
-    show(&cx, None, form, None, StatusCode::OK)
+    show(&cx, None, Form::default(), None, StatusCode::OK)
 }
 
 /// POST: adds one.

@@ -7,6 +7,7 @@ use super::{Step, Steps};
 use crate::{
     db,
     model::venue::Venue,
+    stock,
     units::{Currency, LengthUnit},
     web::{
         cx::Cx,
@@ -14,6 +15,7 @@ use crate::{
         form::{Choice, Form},
         link::Link,
         page::{Chrome, Section, go, page_with},
+        places::refused,
         settings::{self, unit_choices},
     },
 };
@@ -76,7 +78,15 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         ..Venue::clone(&cx.venue)
     };
     let mut tx = cx.db().write().await?;
-    if !db::venue::change(&mut tx, &venue).await? {
+    let relabel = form.ticked(stock::settings::RELABEL);
+    let saved = match stock::settings::change(&mut tx, &venue, relabel).await {
+        Ok(saved) => saved,
+        Err(why) => {
+            let status = refused(&mut form, why)?;
+            return show(&cx, form, status);
+        }
+    };
+    if !saved {
         drop(tx);
         let stored = db::venue::lookup(&mut *cx.read().await?).await?;
         form.set("version", stored.version.to_string());

@@ -7,6 +7,8 @@ pub mod cut;
 pub mod edit;
 mod likely;
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::http::StatusCode;
 
@@ -36,7 +38,7 @@ use crate::{
     model::{
         connector::Connector,
         fixture::Condition,
-        id::ThingId,
+        id::{DesignId, ThingId},
         movement::AccountKind,
         part::{Part, PartSpec},
         piece::length_of,
@@ -106,6 +108,8 @@ struct ThingPage {
     /// How much of a piece was left, day by day.
     life: Option<Picture>,
     holds: Vec<(Link, String, String)>,
+    /// What lending or scrapping it would do to holds, each with the set's page.
+    at_stake: Vec<(Link, String)>,
     inside_title: &'static str,
     inside: Vec<Inside>,
     children: Vec<Inside>,
@@ -333,6 +337,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                     )
                 })
                 .collect(),
+            at_stake: at_stake(cx, &holds),
             inside_title: if thing.kind == ThingKind::Frame {
                 "Mounted on it"
             } else {
@@ -407,6 +412,25 @@ fn hold_days(cx: &Cx, hold: &ThingHold) -> String {
             day(hold.to_on, cx.today)
         )
     }
+}
+
+/// Who would lose it, and when: each set once, though it may hold several lengths of a piece.
+fn at_stake(cx: &Cx, holds: &[ThingHold]) -> Vec<(Link, String)> {
+    let mut said: Vec<(DesignId, String)> = holds
+        .iter()
+        .filter(|hold| hold.to_on >= cx.today)
+        .map(|hold| {
+            (
+                hold.design,
+                format!("{}, {}", hold.name, hold_days(cx, hold)),
+            )
+        })
+        .collect();
+    let mut seen = BTreeSet::new();
+    said.retain(|one| seen.insert(one.clone()));
+    said.into_iter()
+        .map(|(design, words)| (Link::Design(design), words))
+        .collect()
 }
 
 /// Free, and until when, where a set has it later; the page lists which.

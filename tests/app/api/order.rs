@@ -234,3 +234,58 @@ async fn an_order_is_written_sent_and_taken_in_on_its_pages() {
     assert!(app.get(&order).await.text("dl.keys").contains("closed"));
     assert_eq!(app.get("/shopping/99").await.status, 404);
 }
+
+#[tokio::test]
+async fn all_that_is_still_to_come_arrives_by_one_press() {
+    let app = TestApp::new().await;
+    let (place, part, supplier, offer) = wanting(&app).await;
+    let line = json!({"offer": offer, "packs": 1});
+    let order = json!({"supplier": supplier, "lines": [line, line, line]});
+    let id = add(&app, "/purchases", order.clone()).await;
+    let page = get(&app, &format!("/purchases/{id}")).await;
+    let tag = page.header("etag").unwrap();
+    put(
+        &app,
+        &format!("/purchases/{id}"),
+        tag,
+        json!({"state": "ordered"}),
+    )
+    .await;
+    // On its page, a second press counting once.
+    let at = format!("/shopping/{id}");
+    let form = app.get(&at).await.form("form#all");
+    for _ in 0..2 {
+        let came = form.send(&app).await;
+        assert_eq!(came.status, 303, "{}", came.text("main"));
+    }
+    let stock = read(&app, &format!("/parts/{part}/stock")).await;
+    assert_eq!(stock["items"][0]["things"], 3, "{stock}");
+    let page = app.get(&at).await;
+    assert!(page.text("dl.keys").contains("closed"));
+    assert_eq!(page.count("form#all"), 0);
+
+    // The same for programs: what was put somewhere goes there again.
+    let id = add(&app, "/purchases", order).await;
+    let receive = format!("/purchases/{id}/receive");
+    let early = post(&app, &receive, json!({})).await;
+    assert_eq!(early.status, 409, "{}", early.body);
+    let page = get(&app, &format!("/purchases/{id}")).await;
+    let tag = page.header("etag").unwrap();
+    put(
+        &app,
+        &format!("/purchases/{id}"),
+        tag,
+        json!({"state": "ordered"}),
+    )
+    .await;
+    let wrong = post(&app, &receive, json!({"to": 999})).await;
+    assert_eq!(
+        (wrong.status, pointers(&wrong)),
+        (422, vec!["/to".to_owned()])
+    );
+    let came = done(&app, &receive, json!({})).await;
+    assert_eq!(came["movements"].as_array().map(Vec::len), Some(3));
+    let stock = read(&app, &format!("/parts/{part}/stock")).await;
+    assert_eq!(stock["items"][0]["things"], 6, "{stock} {place}");
+    assert_eq!(read(&app, "/check").await["sound"], true);
+}

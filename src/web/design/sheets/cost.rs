@@ -27,6 +27,7 @@ struct Cost {
     kinds: Vec<(Kind, String)>,
     ordered: String,
     paid: String,
+    shared: bool,
     reused: usize,
     built: usize,
     tax: &'static str,
@@ -54,7 +55,7 @@ fn kinds(cx: &Cx, whole: &Whole) -> Vec<(Kind, String)> {
 
 pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String>, Trouble> {
     let id = whole.design().id;
-    let (ordered, paid) = db::purchase::spent_on(&mut *cx.read().await?, id).await?;
+    let spent = db::purchase::spent_on(&mut *cx.read().await?, id).await?;
     let counts = whole.counts();
     let short = whole.plan().needs.iter();
     let unpriced = short
@@ -64,8 +65,9 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
         money: money(cx, whole),
         suppliers: by_supplier(cx, whole).0,
         kinds: kinds(cx, whole),
-        ordered: cx.money(ordered),
-        paid: cx.money(paid),
+        ordered: cx.money(spent.ordered),
+        paid: cx.money(spent.paid),
+        shared: spent.shared,
         reused: counts.reused,
         built: counts.built + counts.build,
         tax: if cx.venue.prices_include_tax {

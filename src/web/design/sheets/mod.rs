@@ -149,7 +149,7 @@ async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<String, Trouble> {
         Sheet::Loads => loads::body(cx, whole),
         Sheet::Addresses => addresses::body(whole),
         Sheet::Cost => cost::body(cx, whole).await?,
-        Sheet::Shopping => shopping::body(cx, whole),
+        Sheet::Shopping => shopping::body(cx, whole).await?,
         Sheet::Packing => packing::body(cx, whole).await?,
         Sheet::Strike => strike::body(cx, whole).await?,
     };

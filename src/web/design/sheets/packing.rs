@@ -7,6 +7,7 @@ use askama::Template;
 use crate::{
     db::{self, ReadTx},
     model::{
+        design::State,
         id::PartId,
         reservation::{Held, HoldState, HoldUse},
         thing::Thing,
@@ -28,6 +29,8 @@ struct Packing {
     places: Vec<(String, Vec<Line>)>,
     /// What is to be bought first, in words.
     missing: Vec<(String, String)>,
+    /// Whether the set is over.
+    over: bool,
 }
 
 pub(super) fn amount_of(cx: &Cx, thing: &Thing) -> String {
@@ -97,8 +100,12 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     for lines in places.values_mut() {
         lines.sort_by(|a, b| (&a.what, &a.tag).cmp(&(&b.what, &b.tag)));
     }
-    let short = whole.plan().needs.iter().filter(|need| need.short > 0);
+    let over = matches!(whole.design().state, State::Struck | State::Cancelled);
+    let short = whole.plan().needs.iter();
+    // Of a set that is over nothing is bought any more.
+    let short = short.filter(|need| need.short > 0 && !over);
     Ok(Packing {
+        over,
         places: places.into_iter().collect(),
         missing: short
             .map(|need| (need.name.clone(), whole.amount(cx, need.part, need.short)))

@@ -2,12 +2,17 @@
 
 use askama::Template;
 
-use crate::web::{
-    cx::Cx,
-    design::{
-        Whole,
-        shopping::{Supplier, Without, by_supplier},
-        short::{MoneyWords, money},
+use crate::{
+    db,
+    units::Money,
+    web::{
+        cx::Cx,
+        design::{
+            Whole,
+            shopping::{Supplier, Without, by_supplier},
+            short::{MoneyWords, money},
+        },
+        error::Trouble,
     },
 };
 
@@ -17,14 +22,19 @@ struct Shopping {
     suppliers: Vec<Supplier>,
     without: Vec<Without>,
     money: MoneyWords,
+    /// What was ordered for the set so far.
+    ordered: Option<String>,
 }
 
-pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
+pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String>, Trouble> {
+    let id = whole.design().id;
+    let spent = db::purchase::spent_on(&mut *cx.read().await?, id).await?;
     let (suppliers, without) = by_supplier(cx, whole);
-    Shopping {
+    Ok(Shopping {
         suppliers,
         without,
         money: money(cx, whole),
+        ordered: (spent.ordered > Money::ZERO).then(|| cx.money(spent.ordered)),
     }
-    .render()
+    .render())
 }
