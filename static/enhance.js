@@ -2,6 +2,8 @@
 //
 //   <form data-live data-part="id">    a GET form (search, filter): sent while one types; the element
 //                                      with that id is replaced, the address follows
+//   <form data-live data-whole …>      its empty fields are asked too, since they are answers by
+//                                      themselves; other forms leave them out of the address
 //   <form data-part="id" method=post>  posted by fetch; the part (ids with spaces between: several)
 //                                      is replaced from the answer, a page or only the part
 //   <form data-queue="what" id>        kept when the connection is lost, sent again in order; its
@@ -122,7 +124,7 @@
     const stop = new AbortController();
     asking.set(form, stop);
     const url = address(form);
-    url.search = new URLSearchParams([...body(form)].filter(([, value]) => value !== '')).toString();
+    url.search = new URLSearchParams([...body(form)].filter(([, value]) => value !== '' || 'whole' in form.dataset)).toString();
     const { part } = form.dataset;
     try {
       const answer = await fetch(url, { headers: { Accept: 'text/html', 'X-Part': part }, signal: stop.signal });
