@@ -184,6 +184,11 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
     const focus = document.activeElement?.id;
     for (const id of ['answer', 'bar-list', 'frame-list', 'bar-twin']) { const old = byId(id), part = page.getElementById(id); if (old && part) old.replaceWith(document.importNode(part, true)); }
     if (focus && document.activeElement?.id !== focus) byId(focus)?.focus({ preventScroll: true });
+    // The form of the next bars counts on from the last one, in what nobody typed.
+    for (const field of document.querySelectorAll('#add input:not([type=hidden], [type=checkbox])')) {
+      const now = page.getElementById(field.id);
+      if (now && field.value === field.defaultValue) field.value = field.defaultValue = now.defaultValue;
+    }
     document.querySelectorAll('input[name=version]').forEach((field) => { field.value = E.version; });
     E.build();
     E.draw();

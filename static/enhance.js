@@ -9,7 +9,8 @@
 //   <form data-queue="what" id>        kept when the connection is lost, sent again in order; its
 //                                      hidden `press` key makes it count once; "what" names it
 //   <form data-auto …>                 sends itself a moment after the last change (stepper)
-//   <form data-draft="key">            what is typed survives a reload, until it was accepted
+//   <form data-draft="key">            what is typed survives a reload, until it was accepted; what
+//                                      was not touched is the server's
 //   <details id>                       stays open or shut when its part is replaced
 // A part is a section, a list or an item, not a table's row, which can't be read by itself.
 'use strict';
@@ -236,8 +237,20 @@
   const fields = (form) => [...form.elements].filter((field) => field.name && field.name !== 'press'
     && !['password', 'file', 'hidden', 'submit', 'button'].includes(field.type));
 
+  const slotOf = (field) => (['checkbox', 'radio'].includes(field.type) ? 'checked' : 'value');
+  function touched(field) {
+    if (slotOf(field) === 'checked') return field.checked !== field.defaultChecked;
+    if (field.options) return field.selectedIndex !== Math.max(0, [...field.options].findIndex((option) => option.defaultSelected));
+    return field.value !== field.defaultValue;
+  }
+  // What nobody touched may have moved on when the page comes again: it is not kept.
   function keepDraft(form, sent) {
-    const values = fields(form).map((field) => [field.name, ['checkbox', 'radio'].includes(field.type) ? field.checked : field.value]);
+    clearTimeout(timers.get(form.elements));
+    const old = store.get(draftName(form))?.values ?? [];
+    // A refused form comes back with what was typed as its own: that was kept before, and stays so.
+    const mine = (field, [name, value] = []) => touched(field) || (name === field.name && value === field[slotOf(field)]);
+    const values = fields(form).map((field, i) => (mine(field, old[i]) ? [field.name, field[slotOf(field)]] : [field.name]));
+    if (!sent && values.every(([, value]) => value === undefined)) return store.drop(draftName(form));
     store.set(draftName(form), { values, sent: sent && (form.elements.press?.value ?? 'none') });
   }
 
@@ -257,10 +270,9 @@
       let changed = false;
       fields(form).forEach((field, i) => {
         const [name, value] = draft.values[i] ?? [];
-        if (name !== field.name) return;
-        const slot = typeof value === 'boolean' ? 'checked' : 'value';
-        changed ||= field[slot] !== value;
-        field[slot] = value;
+        if (name !== field.name || value === undefined) return;
+        changed ||= field[slotOf(field)] !== value;
+        field[slotOf(field)] = value;
       });
       if (!changed) continue;
       const note = make('p', { className: 'note', textContent: 'What you typed before was kept. ' });
