@@ -275,7 +275,7 @@
         field[slotOf(field)] = value;
       });
       if (!changed) continue;
-      const note = make('p', { className: 'note', textContent: 'What you typed before was kept. ' });
+      const note = make('p', { className: 'note kept', textContent: 'What you typed before was kept. ' });
       const away = make('button', { type: 'button', className: 'link', textContent: 'Start afresh' });
       away.addEventListener('click', () => { store.drop(draftName(form)); form.reset(); note.remove(); });
       note.append(away);
