@@ -57,6 +57,9 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
       carry({ ...back, key: E.hex(), text: `Undone: ${g.text}` });
     }
     E.future.push(g);
+    // What was taken out is back, and is what one goes on with.
+    const [step] = g.steps, back = step.do === 'remove' ? [...step.frames, ...step.bars].filter((key) => bars.has(key) || frames.has(key)) : [];
+    if (back.length) { E.choose(back); E.focus(back.at(-1)); }
     say(`Undone: ${g.text}.`);
   }
   function redo() {
