@@ -107,12 +107,24 @@
     }
     const wrong = answer.ok ? null : ids.map((id) => byId(id)?.querySelector('[aria-invalid="true"], .note.stop[tabindex]')).find(Boolean);
     wrong?.focus();
-    // The message stands at the page's top, which may be far from what was pressed: it comes along a while.
-    const bar = byId('flash');
-    bar?.classList.add('near');
-    setTimeout(() => bar?.classList.remove('near'), 12000);
-    const flash = bar?.querySelector('p')?.textContent;
+    const bar = byId('flash'), flash = bar?.querySelector('p')?.textContent;
+    if (flash) bringNear(bar);
     say(wrong ? 'Not saved: see the message beside the field.' : flash || (answer.ok ? 'Done.' : 'That was refused.'));
+  }
+
+  // The message stands at the page's top, which may be far from what was pressed: it comes along a
+  // while, and out of the way of what is pressed next as soon as the page is moved or it is closed.
+  function bringNear(bar) {
+    const away = () => {
+      bar.classList.remove('near');
+      close.remove();
+      for (const moved of ['wheel', 'touchmove']) document.removeEventListener(moved, away);
+    };
+    const close = make('button', { type: 'button', className: 'btn quiet', textContent: 'Close', onclick: away });
+    bar.firstElementChild.append(close);
+    bar.classList.add('near');
+    for (const moved of ['wheel', 'touchmove']) document.addEventListener(moved, away, { passive: true });
+    setTimeout(away, 12000);
   }
 
   const parse = async (answer) => new DOMParser().parseFromString(await answer.text(), 'text/html');
