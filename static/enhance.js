@@ -139,6 +139,9 @@
     const url = address(form);
     url.search = new URLSearchParams([...body(form)].filter(([, value]) => value !== '' || 'whole' in form.dataset)).toString();
     const { part } = form.dataset;
+    // What takes a while says that it is being worked out.
+    const busy = (on) => { for (const id of part.split(/\s+/)) byId(id)?.setAttribute('aria-busy', String(on)); if (on) say('Working it out…'); };
+    const slow = setTimeout(busy, 400, true);
     try {
       const answer = await fetch(url, { headers: { Accept: 'text/html', 'X-Part': part }, signal: stop.signal });
       const page = await parse(answer);
@@ -150,6 +153,9 @@
       say(byId(part.split(/\s+/)[0])?.dataset.said ?? 'The list was renewed.');
     } catch (lost) {
       if (lost.name !== 'AbortError') say('No connection: the list is as it was.');
+    } finally {
+      clearTimeout(slow);
+      if (asking.get(form) === stop) busy(false);
     }
   }
 
