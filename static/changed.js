@@ -6,22 +6,26 @@
   if (!at || !window.EventSource) return;
   let source = null, asking = false;
 
-  // What a page says, without what differs each time it is made.
+  // What a page says, without what differs each time it is made, and without what is drawn or told by
+  // scripts: a drawing stands in its page as text too.
   const said = (root) => {
     const main = root.getElementById('main').cloneNode(true);
-    main.querySelectorAll('#flash, .queued, .lost, script, input[name=press]').forEach((it) => it.remove());
+    main.querySelectorAll('#flash, .queued, .lost, .kept, script, select, input[name=press], #editor, #elevation .draw-box').forEach((it) => it.remove());
     return main.textContent.replace(/\s+/g, ' ');
   };
 
   async function look(who) {
     if (asking) return;
+    // One's own changes of the drawing are still on their way into the page.
+    if (document.querySelector('#answer.stale')) { setTimeout(() => look(who), 500); return; }
     asking = true;
     try {
       const answer = await fetch(location.href, { headers: { Accept: 'text/html' } });
       if (!answer.ok || new URL(answer.url).pathname !== location.pathname) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), 'text/html');
+      if (document.querySelector('#answer.stale')) { setTimeout(() => look(who), 500); return; }
       if (!fresh.getElementById('main') || said(fresh) === said(document)) { line.hidden = true; return; }
-      const time = new Date().toLocaleTimeString([], { hour: '2-digit', minute: '2-digit' });
+      const time = new Date().toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit', hourCycle: 'h23' });
       const show = Object.assign(document.createElement('button'), { type: 'button', className: 'link', textContent: 'Show' });
       show.addEventListener('click', () => location.reload());
       line.replaceChildren(`Changed by ${who || 'somebody'} at ${time}; nothing that you typed is lost before you press. `, show);

@@ -57,6 +57,9 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
       carry({ ...back, key: E.hex(), text: `Undone: ${g.text}` });
     }
     E.future.push(g);
+    // What was taken out is back, and is what one goes on with.
+    const [step] = g.steps, back = step.do === 'remove' ? [...step.frames, ...step.bars].filter((key) => bars.has(key) || frames.has(key)) : [];
+    if (back.length) { E.choose(back); E.focus(back.at(-1)); }
     say(`Undone: ${g.text}.`);
   }
   function redo() {
@@ -133,8 +136,8 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
       keepWaiting();
       let answer, body;
       try {
-        const headers = { 'Content-Type': 'application/json', Accept: 'application/json', 'Idempotency-Key': g.key, 'If-Match': `"design-${design}-${E.version}"` };
-        if (E.known.who) headers['Tapewright-Who'] = String.fromCharCode(...new TextEncoder().encode(E.known.who));
+        const who = String.fromCharCode(...new TextEncoder().encode(E.known.who));
+        const headers = { 'Content-Type': 'application/json', Accept: 'application/json', 'Idempotency-Key': g.key, 'If-Match': `"design-${design}-${E.version}"`, 'Tapewright-Who': who };
         answer = await fetch(`/api/v1/designs/${design}/bars/arrange`, { method: 'POST', headers, body: JSON.stringify({ steps: g.steps.map(wire) }) });
         body = await answer.json();
       } catch { return; }
@@ -182,8 +185,13 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
   function accept(page, fresh) {
     [E.known, E.version, E.settled] = [fresh, fresh.version, []];
     const focus = document.activeElement?.id;
-    for (const id of ['answer', 'bar-list', 'frame-list', 'bar-twin']) { const old = byId(id), part = page.getElementById(id); if (old && part) old.replaceWith(document.importNode(part, true)); }
+    for (const id of ['set-head', 'answer', 'bar-list', 'frame-list', 'bar-twin']) { const old = byId(id), part = page.getElementById(id); if (old && part && (id !== 'set-head' || old.textContent !== part.textContent)) old.replaceWith(document.importNode(part, true)); }
     if (focus && document.activeElement?.id !== focus) byId(focus)?.focus({ preventScroll: true });
+    // The form of the next bars counts on from the last one, in what nobody typed.
+    for (const field of document.querySelectorAll('#add input:not([type=hidden], [type=checkbox])')) {
+      const now = page.getElementById(field.id);
+      if (now && field.value === field.defaultValue) field.value = field.defaultValue = now.defaultValue;
+    }
     document.querySelectorAll('input[name=version]').forEach((field) => { field.value = E.version; });
     E.build();
     E.draw();

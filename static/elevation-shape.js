@@ -110,6 +110,19 @@ globalThis.elevationShape = (bars, frames, { idOf, keyOf, fresh, unit }) => {
     return `${um < 0 ? '-' : ''}${feet ? `${feet}'` : ''}${rest !== '0' || !feet ? ` ${rest}"` : ''}`.trim();
   }
 
+  // A length as it is typed everywhere, in whole micrometres; null where it must be typed otherwise.
+  const MARKS = { mm: 1e3, cm: 1e4, m: 1e6, in: 25400, inch: 25400, inches: 25400, '"': 25400, ft: 304800, foot: 304800, feet: 304800, "'": 304800 };
+  const NUMBER = String.raw`(\d+[.,]\d+|[.,]\d+|(?:\d+ )?\d+/[1-9]\d*|\d+)`;
+  const ONE = new RegExp(`^${NUMBER} ?([a-z"']*)\\.?$`), FEET = new RegExp(`^(\\d+) ?(?:ft\\.?|foot|feet|')[ -]?${NUMBER} ?(?:"|in\\.?|inch|inches)?$`);
+  function length(text) {
+    const plain = text.trim().toLowerCase().replace(/\s+/g, ' ').replace(/[′’‘]/g, "'").replace(/[″”“]|''/g, '"').replace(/^[−–]/, '-');
+    const sign = plain.startsWith('-') ? -1 : 1, rest = plain.replace(/^- ?/, '');
+    const number = (word) => (/^[1-9]\d{0,2},\d{3}$/.test(word) ? NaN : word.split(' ').reduce((sum, it) => { const [over, under] = it.split('/'); return sum + Number(over.replace(',', '.')) / Number(under ?? 1); }, 0));
+    const feet = FEET.exec(rest), one = !feet && ONE.exec(rest);
+    const um = feet ? feet[1] * MARKS.ft + number(feet[2]) * MARKS.in : one ? number(one[1]) * (one[2] ? MARKS[one[2]] : unit.um) : NaN;
+    return Math.abs(um) <= 1e9 && !(feet && number(feet[2]) >= 12) ? round(sign * um) : null;
+  }
+
   function inside(it, scale) {
     const sel = (x, y, w, h) => make('rect', { class: 'sel', x, y, width: w, height: h });
     if (!('a' in it)) {
@@ -126,5 +139,5 @@ globalThis.elevationShape = (bars, frames, { idOf, keyOf, fresh, unit }) => {
     turned.append(sel(-4, -THICK / 2 - 4, long + 8, THICK + 8));
     return [turned];
   }
-  return { make, show, inside, wrap, sinCos, along, keep, edges, joined, hungOn, whole, apply };
+  return { make, show, length, inside, wrap, sinCos, along, keep, edges, joined, hungOn, whole, apply };
 };

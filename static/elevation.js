@@ -39,7 +39,7 @@
   };
   // The keys of what a gesture adds are the same each time that it is carried out.
   const fresh = (list, kind) => { list.used += 1; return (list[list.used - 1] ??= newKey(kind)); };
-  const { make, show, inside, wrap, sinCos, along, keep, edges, joined, hungOn, whole, apply } = elevationShape(bars, frames, { idOf, keyOf, fresh, unit: first.unit });
+  const { make, show, length, inside, wrap, sinCos, along, keep, edges, joined, hungOn, whole, apply } = elevationShape(bars, frames, { idOf, keyOf, fresh, unit: first.unit });
   const { gesture, undo, redo, keepWaiting, adopt, flush, settle } = elevationSave(E, { byId, say, read, store, idOf, bars, frames, hungOn, whole, apply });
   const many = (count, one, more = one + 's') => `${count} ${count === 1 ? one : more}`;
   function build() {
@@ -55,7 +55,8 @@
     const state = byId('edit-state'), answer = byId('answer');
     const wait = E.waiting.length && !(E.busy && navigator.onLine && E.waiting.length === 1);
     const count = E.waiting.length === 1 ? 'One change waits' : `${E.waiting.length} changes wait`;
-    const words = wait ? `${count} for the connection, kept ${E.kept ? 'on this device' : 'in this page only'}.` : E.waiting.length ? 'Saving…' : '';
+    const words = wait ? `${count} for the connection, kept ${E.kept ? 'on this device' : 'in this page only'}.` : '';
+    byId('edit-saving').textContent = E.waiting.length && !wait ? 'Saving…' : '';
     const all = [words, E.refused].filter(Boolean).join(' ');
     if (state.textContent !== all) state.textContent = all;
     state.className = all ? `note${E.refused ? ' stop' : ''}` : '';
@@ -66,17 +67,22 @@
     const able = (name, on) => document.querySelectorAll(`[data-act="${name}"]`).forEach((button) => { button.setAttribute('aria-disabled', String(!on)); });
     able('undo', E.past.length);
     able('redo', E.future.length);
+    NEEDS.forEach((name) => able(name, chosen.size));
   }
 
   // Drawing ---
   const svg = make('svg', { role: 'group', 'aria-label': 'The set from the front. Bars and frames can be moved.', class: 'editing' });
-  const HIGH = 520, WIDE = 880, MARGIN = 44;
+  // On a phone the whole set is drawn as wide as the screen; it is looked at closer by the buttons.
+  const HIGH = 520, MARGIN = 44;
+  let room = 0;
   function fit() {
+    room = box.clientWidth || 968;
+    const WIDE = Math.min(880, Math.max(room - 2 * MARGIN, 180));
     const all = [...bars.values(), ...frames.values()];
     if (E.known.picture) all.push(E.known.picture);
     const e = all.length ? joined(all) : { left: 0, right: 1e6, low: 0, high: 1e6 };
     const low = Math.min(0, e.low), wide = Math.max(e.right - e.left, 2e5), tall = Math.max(e.high - low, 2e5);
-    const scale = Math.min(WIDE / wide, HIGH / tall), width = Math.max(wide * scale + 2 * MARGIN, 420), height = tall * scale + 2 * MARGIN + 24;
+    const scale = Math.min(WIDE / wide, HIGH / tall), width = Math.max(wide * scale + 2 * MARGIN, Math.min(room, 420)), height = tall * scale + 2 * MARGIN + 24;
     view = { scale, width, height, left: e.left - (width - wide * scale) / 2 / scale, high: low + tall + MARGIN / scale };
     svg.setAttribute('viewBox', `0 0 ${width.toFixed(1)} ${height.toFixed(1)}`);
     size();
@@ -168,7 +174,22 @@
   const named = () => { const { bars: b, frames: f } = parts(); return [b.length === 1 ? `bar ${bars.get(b[0]).label}` : b.length && many(b.length, 'bar'), f.length === 1 ? `frame ${frames.get(f[0]).label}` : f.length && many(f.length, 'frame')].filter(Boolean).join(' and '); };
   const step = () => grid || (E.known.unit.metric ? 10000 : 12700);
   const snap = (um, free) => (grid && !free ? Math.round(um / grid) * grid : Math.round(um));
-  const number = (id) => Math.round(Number(byId(id).value.replace(',', '.')) * E.known.unit.um);
+  // What cannot be read is said beside its field, as in a refused form; the first such field is gone to.
+  function typed(id, read, why) {
+    const field = byId(id), value = read(field.value), said = byId(`${id}-error`);
+    const bad = value == null;
+    field.setAttribute('aria-invalid', String(bad));
+    field.closest('.field').classList.toggle('bad', bad);
+    said.textContent = bad ? why : '';
+    said.hidden = !bad;
+    return value;
+  }
+  // What can't be done yet says so where the selection stands, not only aloud.
+  const NEEDS = ['copy', 'turn-left', 'turn-right', 'remove', 'mirror-across', 'mirror-up', 'align', 'array'];
+  function refuse(text) {
+    byId('edit-count').textContent = text;
+    say(text);
+  }
   function act(name) {
     endKeys();
     if (name === 'undo') return undo();
@@ -181,16 +202,19 @@
       const like = bars.get([...chosen].findLast((key) => bars.has(key))) ?? [...bars.values()].at(-1);
       return like && gesture(`Added a bar like ${like.label}`, { do: 'add', like: like.key, x_um: like.x + Math.max(step(), 100000), y_um: like.y });
     }
-    if (!chosen.size) return say('Select a bar or a frame first.');
+    if (!chosen.size) return refuse('Nothing selected. Select a bar or a frame first: press it in the drawing, or tick it in the table.');
     const p = parts(), only = { bars: [...new Set([...p.bars, ...hungOn(p.frames)])] }, what = named();
     const turn = (by) => gesture(`Turned ${what} by ${by / 1000}°`, { do: 'turn', ...only, turn_mdeg: by, about: 'middle' });
-    if (['turn-left', 'turn-right'].includes(name) && !only.bars.length) return say('Only bars are turned.');
+    if (['turn-left', 'turn-right'].includes(name) && !only.bars.length) return refuse('Only bars are turned.');
     const least = byId('edit-align').value.startsWith('spread') ? 3 : 2;
     switch (name) {
       case 'copy': gesture(`Duplicated ${what}`, { do: 'copy', ...p, copies: 1, dx_um: Math.max(step(), 100000), dy_um: 0 }); break;
       case 'array': {
-        const copies = Math.trunc(Number(byId('array-copies').value)), [dx, dy] = [number('array-dx'), number('array-dy')];
-        if (!(copies >= 1 && copies <= 1000) || !Number.isFinite(dx + dy)) return say('Type 1 to 1000 copies and the steps as numbers.');
+        const count = (text) => { const n = Number(text); return text.trim() && Number.isInteger(n) && n >= 1 && n <= 1000 ? n : null; };
+        const how = `Type a length, such as ${byId('array-dx').defaultValue} ${E.known.unit.name}, 0.5 m or 1' 6"; with − to the left or down.`;
+        const steps = (text) => (text.trim() ? length(text) : 0);
+        const copies = typed('array-copies', count, 'Type a whole number from 1 to 1000.'), dx = typed('array-dx', steps, how), dy = typed('array-dy', steps, how);
+        if (copies == null || dx == null || dy == null) { document.querySelector('#editor [aria-invalid=true]').focus(); return say('Not copied: see the message beside the field.'); }
         gesture(`Made ${many(copies, 'copy', 'copies')} of ${what}`, { do: 'copy', ...p, copies, dx_um: dx, dy_um: dy });
         break;
       }
@@ -199,7 +223,7 @@
       case 'turn-right': turn(-15000); break;
       case 'mirror-across': case 'mirror-up': gesture(`Mirrored ${what}`, { do: 'mirror', ...p, mirror: name.slice(7) }); break;
       case 'align':
-        if (p.bars.filter((key) => !p.frames.includes(bars.get(key).on)).length + p.frames.length < least) return say(`Select at least ${least} bars or frames.`);
+        if (p.bars.filter((key) => !p.frames.includes(bars.get(key).on)).length + p.frames.length < least) return refuse(`Select at least ${least} bars or frames.`);
         gesture(`Aligned ${what}`, { do: 'align', ...p, to: byId('edit-align').value });
     }
   }
@@ -390,6 +414,7 @@
     }
   });
   window.addEventListener('pagehide', endKeys);
+  window.addEventListener('resize', () => { if (!drag && !keyed && box.clientWidth !== room) draw(); });
 
   if (!E.known.grid.some(([um]) => um === grid)) [[grid]] = [E.known.grid[1]];
   byId('edit-grid').value = String(grid);

@@ -2,12 +2,15 @@
 //
 //   <form data-live data-part="id">    a GET form (search, filter): sent while one types; the element
 //                                      with that id is replaced, the address follows
+//   <form data-live data-whole …>      its empty fields are asked too, since they are answers by
+//                                      themselves; other forms leave them out of the address
 //   <form data-part="id" method=post>  posted by fetch; the part (ids with spaces between: several)
 //                                      is replaced from the answer, a page or only the part
 //   <form data-queue="what" id>        kept when the connection is lost, sent again in order; its
 //                                      hidden `press` key makes it count once; "what" names it
 //   <form data-auto …>                 sends itself a moment after the last change (stepper)
-//   <form data-draft="key">            what is typed survives a reload, until it was accepted
+//   <form data-draft="key">            what is typed survives a reload, until it was accepted; what
+//                                      was not touched is the server's
 //   <details id>                       stays open or shut when its part is replaced
 // A part is a section, a list or an item, not a table's row, which can't be read by itself.
 'use strict';
@@ -104,12 +107,24 @@
     }
     const wrong = answer.ok ? null : ids.map((id) => byId(id)?.querySelector('[aria-invalid="true"], .note.stop[tabindex]')).find(Boolean);
     wrong?.focus();
-    // The message stands at the page's top, which may be far from what was pressed: it comes along a while.
-    const bar = byId('flash');
-    bar?.classList.add('near');
-    setTimeout(() => bar?.classList.remove('near'), 12000);
-    const flash = bar?.querySelector('p')?.textContent;
+    const bar = byId('flash'), flash = bar?.querySelector('p')?.textContent;
+    if (flash) bringNear(bar);
     say(wrong ? 'Not saved: see the message beside the field.' : flash || (answer.ok ? 'Done.' : 'That was refused.'));
+  }
+
+  // The message stands at the page's top, which may be far from what was pressed: it comes along a
+  // while, and out of the way of what is pressed next as soon as the page is moved or it is closed.
+  function bringNear(bar) {
+    const away = () => {
+      bar.classList.remove('near');
+      close.remove();
+      for (const moved of ['wheel', 'touchmove']) document.removeEventListener(moved, away);
+    };
+    const close = make('button', { type: 'button', className: 'btn quiet', textContent: 'Close', onclick: away });
+    bar.firstElementChild.append(close);
+    bar.classList.add('near');
+    for (const moved of ['wheel', 'touchmove']) document.addEventListener(moved, away, { passive: true });
+    setTimeout(away, 12000);
   }
 
   const parse = async (answer) => new DOMParser().parseFromString(await answer.text(), 'text/html');
@@ -122,8 +137,11 @@
     const stop = new AbortController();
     asking.set(form, stop);
     const url = address(form);
-    url.search = new URLSearchParams([...body(form)].filter(([, value]) => value !== '')).toString();
+    url.search = new URLSearchParams([...body(form)].filter(([, value]) => value !== '' || 'whole' in form.dataset)).toString();
     const { part } = form.dataset;
+    // What takes a while says that it is being worked out.
+    const busy = (on) => { for (const id of part.split(/\s+/)) byId(id)?.setAttribute('aria-busy', String(on)); if (on) say('Working it out…'); };
+    const slow = setTimeout(busy, 400, true);
     try {
       const answer = await fetch(url, { headers: { Accept: 'text/html', 'X-Part': part }, signal: stop.signal });
       const page = await parse(answer);
@@ -135,6 +153,9 @@
       say(byId(part.split(/\s+/)[0])?.dataset.said ?? 'The list was renewed.');
     } catch (lost) {
       if (lost.name !== 'AbortError') say('No connection: the list is as it was.');
+    } finally {
+      clearTimeout(slow);
+      if (asking.get(form) === stop) busy(false);
     }
   }
 
@@ -234,8 +255,20 @@
   const fields = (form) => [...form.elements].filter((field) => field.name && field.name !== 'press'
     && !['password', 'file', 'hidden', 'submit', 'button'].includes(field.type));
 
+  const slotOf = (field) => (['checkbox', 'radio'].includes(field.type) ? 'checked' : 'value');
+  function touched(field) {
+    if (slotOf(field) === 'checked') return field.checked !== field.defaultChecked;
+    if (field.options) return field.selectedIndex !== Math.max(0, [...field.options].findIndex((option) => option.defaultSelected));
+    return field.value !== field.defaultValue;
+  }
+  // What nobody touched may have moved on when the page comes again: it is not kept.
   function keepDraft(form, sent) {
-    const values = fields(form).map((field) => [field.name, ['checkbox', 'radio'].includes(field.type) ? field.checked : field.value]);
+    clearTimeout(timers.get(form.elements));
+    const old = store.get(draftName(form))?.values ?? [];
+    // A refused form comes back with what was typed as its own: that was kept before, and stays so.
+    const mine = (field, [name, value] = []) => touched(field) || (name === field.name && value === field[slotOf(field)]);
+    const values = fields(form).map((field, i) => (mine(field, old[i]) ? [field.name, field[slotOf(field)]] : [field.name]));
+    if (!sent && values.every(([, value]) => value === undefined)) return store.drop(draftName(form));
     store.set(draftName(form), { values, sent: sent && (form.elements.press?.value ?? 'none') });
   }
 
@@ -255,13 +288,12 @@
       let changed = false;
       fields(form).forEach((field, i) => {
         const [name, value] = draft.values[i] ?? [];
-        if (name !== field.name) return;
-        const slot = typeof value === 'boolean' ? 'checked' : 'value';
-        changed ||= field[slot] !== value;
-        field[slot] = value;
+        if (name !== field.name || value === undefined) return;
+        changed ||= field[slotOf(field)] !== value;
+        field[slotOf(field)] = value;
       });
       if (!changed) continue;
-      const note = make('p', { className: 'note', textContent: 'What you typed before was kept. ' });
+      const note = make('p', { className: 'note kept', textContent: 'What you typed before was kept. ' });
       const away = make('button', { type: 'button', className: 'link', textContent: 'Start afresh' });
       away.addEventListener('click', () => { store.drop(draftName(form)); form.reset(); note.remove(); });
       note.append(away);

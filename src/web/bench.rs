@@ -112,12 +112,18 @@ struct BenchPage {
 
 /// GET: the calculators, with the switches where an address was asked.
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
-    let address = if form.has("address") {
-        form.count("address", 1, 511)
-    } else {
-        None
-    };
     let less_one = form.ticked("less_one");
+    let address = if !form.has("address") {
+        None
+    } else if form.value("address").trim() == "512" && !less_one {
+        form.fail(
+            "address",
+            "Nine switches show 511 at most. Tick that the device shows start − 1 if it does; else type 1 to 511.",
+        );
+        None
+    } else {
+        form.count("address", 1, 511 + i64::from(less_one))
+    };
     let switches = address.map(|address| {
         let shown = u16::try_from(address).unwrap_or(1) - u16::from(less_one);
         (0..9)

@@ -174,6 +174,34 @@ async fn dates_out_of_order_or_that_are_none_are_said_at_their_field() {
 }
 
 #[tokio::test]
+async fn what_was_ticked_and_is_not_free_any_more_is_told_and_not_left_out() {
+    let app = hall().await;
+    let page = app.get("/designs/new").await;
+    let keys = page.attributes("input[name=all]", "value");
+    let key = keys.iter().find(|key| key.contains('-')).unwrap();
+    let ids: Vec<&str> = key.split('-').collect();
+    let gone = app.get(format!("/things/{}", ids[0])).await;
+    let bad = gone.form(".likely form").send(&app).await;
+    assert_eq!(bad.status, 303);
+    let form = page.form("form[data-draft]").set("all", key);
+    let refused = form.send(&app).await;
+    assert_eq!(refused.status, 422);
+    let said = refused.text("main .note.stop");
+    assert!(
+        said.contains("1 fixture that you ticked is not free"),
+        "{said}"
+    );
+    let ticked = refused.count("input[name=fixture][checked]");
+    assert_eq!(ticked, ids.len() - 1);
+    // Pressed again, the others count.
+    let made = refused.form("form[data-draft]").send(&app).await;
+    assert_eq!(made.status, 303);
+    let set = made.header("location").unwrap().to_owned();
+    let bars = app.get(format!("{set}/bars")).await;
+    assert_eq!(bars.count("#bar-list tbody tr"), ids.len() - 1);
+}
+
+#[tokio::test]
 async fn three_taps_lead_from_the_first_page_to_a_set_of_free_fixtures() {
     let app = hall().await;
     // Tap one: start the next set.

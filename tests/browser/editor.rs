@@ -740,6 +740,136 @@ async fn a_frame_takes_its_bars_along_and_comes_back_with_them() {
     stage.end().await;
 }
 
+/// Presses a tool of the drawing.
+async fn tool(stage: &Stage, name: &str) {
+    stage
+        .script(
+            "document.querySelector(`[data-act=\"${arguments[0]}\"]`).click()",
+            vec![json!(name)],
+        )
+        .await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn tools_say_what_they_need_and_copies_read_lengths() {
+    let stage = Stage::sample().await;
+    let design = stored(&stage, SET).await;
+    let (first, bars) = (design.bars[0].id.0, design.bars.len());
+    edit(&stage).await;
+    assert_eq!(
+        stage
+            .count("#editor [aria-disabled=true][data-act=copy]")
+            .await,
+        1
+    );
+    tool(&stage, "copy").await;
+    stage
+        .says("#edit-count", "Select a bar or a frame first")
+        .await;
+    let top = async || {
+        let top = stage
+            .script(
+                "return document.querySelector('svg.editing').getBoundingClientRect().top + scrollY",
+                vec![],
+            )
+            .await;
+        top.as_f64().expect("a place")
+    };
+    for width in [1280, 360] {
+        stage.look(width, false).await;
+        focus(&stage, first).await;
+        stage.key("Escape", 0).await;
+        let before = top().await;
+        stage.key(" ", 0).await;
+        assert_eq!(stage.text("#edit-count").await, "1 selected");
+        assert!((top().await - before).abs() < 1.0, "{width}");
+    }
+    stage.look(1280, false).await;
+    assert_eq!(
+        stage
+            .count("#editor [aria-disabled=true][data-act=copy]")
+            .await,
+        0
+    );
+    stage
+        .script("document.getElementById('tools-box').open = true", vec![])
+        .await;
+    stage.fill("#array-dx", "abc").await;
+    tool(&stage, "array").await;
+    assert!(
+        stage
+            .text("#array-dx-error")
+            .await
+            .contains("Type a length")
+    );
+    assert_eq!(stored(&stage, SET).await.bars.len(), bars);
+    stage.fill("#array-dx", "1 m").await;
+    stage.fill("#array-copies", "2").await;
+    tool(&stage, "array").await;
+    saved(&stage).await;
+    agree(&stage).await;
+    assert_eq!(stage.count("#editor [aria-invalid=true]").await, 0);
+    let now = places(&stored(&stage, SET).await);
+    assert_eq!(now[bars].0 - now[0].0, 1_000_000);
+    assert_eq!(now[bars + 1].0 - now[0].0, 2_000_000);
+    stage.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn what_comes_back_has_the_focus_and_is_not_told_as_somebody_elses_work() {
+    let stage = Stage::sample().await;
+    let third = stored(&stage, SET).await.bars[2].clone();
+    edit(&stage).await;
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    focus(&stage, third.id.0).await;
+    stage.key("Delete", 0).await;
+    saved(&stage).await;
+    stage.key("z", CTRL).await;
+    saved(&stage).await;
+    let name = stage
+        .script(
+            "return document.activeElement.getAttribute('aria-label')",
+            vec![],
+        )
+        .await;
+    let name = name.as_str().unwrap_or_default();
+    assert!(name.starts_with(&format!("Bar {},", third.label)), "{name}");
+    for act in ["redo", "undo"] {
+        tool(&stage, act).await;
+        saved(&stage).await;
+        tokio::time::sleep(Duration::from_secs(3)).await;
+        let told = stage
+            .script("return document.getElementById('changed').hidden", vec![])
+            .await;
+        assert_eq!(told, json!(true), "{act}");
+    }
+    stage.open("/changes").await;
+    let said = stage.text("main").await;
+    assert!(said.contains("somebody") && !said.contains("api"), "{said}");
+    stage.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_phone_begins_with_the_whole_set_in_view() {
+    let stage = Stage::sample().await;
+    stage.look(360, false).await;
+    stage.open(format!("/designs/{SET}/bars")).await;
+    stage.find("svg.editing .bar").await;
+    let seen = stage
+        .script(
+            "const box = document.querySelector('#elevation .draw-box'), all = [...box.querySelectorAll('.bar')];
+             const r = box.getBoundingClientRect();
+             const inside = (it) => { const e = it.querySelector('rect').getBoundingClientRect(); return e.left >= r.left && e.right <= r.right; };
+             return [box.scrollWidth <= box.clientWidth, all.every(inside)]",
+            vec![],
+        )
+        .await;
+    assert_eq!(seen, json!([true, true]));
+    tool(&stage, "larger").await;
+    assert!(stage.sideways(360).await.is_none());
+    stage.end().await;
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn the_editor_at_work_holds_to_the_rules() {
     let stage = Stage::sample().await;

@@ -2,6 +2,7 @@
 //! One file a subject; [`help`] says how to write one.
 
 mod editor;
+mod forms;
 mod help;
 mod journeys;
 mod labels;

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use askama::Template;
 
-use super::{pasted, refuse, status};
+use super::{away, pasted, refuse, status};
 use crate::{
     calc::drop::{
         self, ByChannel, DropAnswer, DropBar, DropBody, DropCable, DropConductor, DropDriver,
@@ -53,6 +53,8 @@ const FIRST: [(&str, &str); 12] = [
     ("feed", "1 m"),
 ];
 
+/// The most points of a curve: of a very long bar more would only weigh the page down.
+const MOST_POINTS: usize = 400;
 /// Contacts in each conductor of a run: terminal, block, plug.
 const CONTACTS: u32 = 3;
 
@@ -124,7 +126,7 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
         return show(&cx, form, None);
     }
     let body = read(&cx, &mut form);
-    let answered = body.and_then(|body| answer(&cx, &mut form, &body, field_of));
+    let answered = answer(&cx, &mut form, body, field_of).await;
     show(&cx, form, answered)
 }
 
@@ -134,7 +136,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         form.set(field, first);
     }
     let body = pasted::<DropBody>(&mut form);
-    let answered = body.and_then(|body| answer(&cx, &mut form, &body, |_| "document"));
+    let answered = answer(&cx, &mut form, body, |_| "document").await;
     show(&cx, form, answered)
 }
 
@@ -317,14 +319,16 @@ fn powers(text: &str, count: usize) -> Result<Vec<f64>, String> {
     }
 }
 
-fn answer(
+/// Answers away from what serves pages.
+async fn answer(
     cx: &Cx,
     form: &mut Form,
-    body: &DropBody,
+    body: Option<DropBody>,
     field: impl Fn(&str) -> &'static str,
 ) -> Option<Answered> {
-    match drop::answer_along(body) {
-        Ok((said, along)) => Some(answered(cx, body, &said, &along)),
+    let (body, said) = away(body?, |body, _| drop::answer_along(body)).await;
+    match said {
+        Ok((said, along)) => Some(answered(cx, &body, &said, &along)),
         Err(why) => {
             refuse(form, &why, field);
             None
@@ -430,12 +434,18 @@ fn drawn(cx: &Cx, body: &DropBody, along: &[VoltsAlong], at: usize) -> Option<Pi
         .iter()
         .filter(|one| one.bar == at)
         .filter_map(|one| {
-            let last = count(one.volts.len().saturating_sub(1).max(1));
-            let points = one.volts.iter().enumerate();
+            let last = one.volts.len().saturating_sub(1);
+            let lowest = one.volts.iter().copied().fold(f64::INFINITY, f64::min);
+            let step = one.volts.len().div_ceil(MOST_POINTS).max(1);
+            let points = one
+                .volts
+                .iter()
+                .enumerate()
+                .filter(|(unit, volts)| unit % step == 0 || *unit == last || **volts <= lowest);
             Some(Curve {
                 channel: one.channel.parse().ok()?,
                 points: points
-                    .map(|(unit, volts)| (count(unit) / last, *volts))
+                    .map(|(unit, volts)| (count(unit) / count(last.max(1)), *volts))
                     .collect(),
             })
         })

@@ -63,6 +63,8 @@ struct Answered {
     left_over: Vec<String>,
     short: Vec<String>,
     beside: Vec<Beside>,
+    /// What is offered and not wanted.
+    aside: Vec<String>,
     document: String,
 }
 
@@ -94,8 +96,12 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
     if !asked {
         return show(&cx, form, None);
     }
-    let body = read(cx.venue.currency, &mut form);
+    let (body, aside) = read(cx.venue.currency, &mut form).unzip();
     let answered = answer(&cx, &mut form, body, field_of).await;
+    let answered = answered.map(|answered| Answered {
+        aside: aside.unwrap_or_default(),
+        ..answered
+    });
     show(&cx, form, answered)
 }
 
@@ -188,8 +194,8 @@ fn offer(line: &str, currency: Currency) -> Result<(String, PacksOffer), String>
     Ok((want.to_owned(), offer))
 }
 
-/// The fields as a document.
-fn read(currency: Currency, form: &mut Form) -> Option<PacksBody> {
+/// The fields as a document, and what is offered and not wanted.
+fn read(currency: Currency, form: &mut Form) -> Option<(PacksBody, Vec<String>)> {
     let suppliers = form.take("suppliers", |text| {
         lines(text, MOST_LINES, |line, _| supplier(line, currency))
     });
@@ -204,13 +210,12 @@ fn read(currency: Currency, form: &mut Form) -> Option<PacksBody> {
         form.fail("wants", "Type at least one line, such as leads, 12.");
     }
     let (suppliers, mut wants, offers) = (suppliers?, wants?, offers?);
-    for (at, (name, offer)) in (1..).zip(offers) {
-        let at: u32 = at;
+    let mut aside = Vec::new();
+    for (name, offer) in offers {
         if let Some(want) = wants.iter_mut().find(|want| want.name == name) {
             want.offers.push(offer);
-        } else {
-            let why = format!("Line {at}: nothing that is wanted is called “{name}”.");
-            form.fail("offers", why);
+        } else if !aside.contains(&name) {
+            aside.push(name);
         }
     }
     let only: Vec<String> = form
@@ -221,12 +226,13 @@ fn read(currency: Currency, form: &mut Form) -> Option<PacksBody> {
         .map(str::to_owned)
         .collect();
     let aim = aim?;
-    form.ok().then(|| PacksBody {
+    let body = PacksBody {
         suppliers,
         wants,
         aim,
         only_suppliers: (!only.is_empty()).then_some(only),
-    })
+    };
+    form.ok().then_some((body, aside))
 }
 
 /// Answers away from what serves pages.
@@ -315,6 +321,7 @@ fn answered(cx: &Cx, body: &PacksBody, said: &PacksAnswer) -> Answered {
                 },
             })
             .collect(),
+        aside: Vec::new(),
         document: serde_json::to_string_pretty(body).unwrap_or_default(),
     }
 }

@@ -8,10 +8,11 @@ use crate::{
     model::{
         design::{Bar, Frame},
         part::Kind,
+        text::Name,
     },
     plan::other::Tally,
     units::{Length, LengthUnit, Power},
-    web::cx::Cx,
+    web::cx::{Cx, nobody_said},
 };
 
 /// One figure of the running answer.
@@ -119,7 +120,7 @@ type BarData = (i64, String, i64, i64, i64, i32, &'static str, i64);
 struct Data {
     design: i64,
     version: i64,
-    who: Option<String>,
+    who: Name,
     unit: Unit,
     grid: Vec<(i64, String)>,
     /// Id, label, left end along and up, length, angle, look, frame.
@@ -215,7 +216,7 @@ pub fn data(cx: &Cx, whole: &Whole) -> String {
     let data = Data {
         design: design.id.0,
         version: design.version,
-        who: cx.who.as_ref().map(ToString::to_string),
+        who: cx.who.clone().unwrap_or_else(nobody_said),
         unit: Unit {
             name: unit.as_str(),
             um: unit.um(),

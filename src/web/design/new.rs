@@ -238,11 +238,33 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let mut bars = Vec::new();
     if !ids.is_empty() {
         let fixtures = load::fixtures_on(&cx, &dates).await?;
-        for id in ids {
-            let Some(spare) = fixtures.iter().find(|spare| spare.fixture.id == id) else {
-                continue;
-            };
-            let at = bars.len();
+        let free = |id: &ThingId| {
+            (fixtures.iter()).find(|it| it.fixture.id == *id && it.freedom == Freedom::Free)
+        };
+        let (there, gone): (Vec<ThingId>, Vec<ThingId>) =
+            ids.into_iter().partition(|id| free(id).is_some());
+        // The list may have been that of other dates.
+        if !gone.is_empty() {
+            let kept = (form.pairs())
+                .filter(|(name, _)| !["all", "fixture"].contains(name))
+                .map(|(name, value)| (name.to_owned(), value.to_owned()));
+            let ticks = there
+                .iter()
+                .map(|id| ("fixture".to_owned(), id.to_string()));
+            let mut form = Form::filled(kept.chain(ticks).collect::<Vec<_>>());
+            form.fail(
+                "",
+                format!(
+                    "{} that you ticked {} not free from {} to {}. What is free then stands below, with your other ticks kept: look at it and press again.",
+                    count_of(gone.len(), "fixture", "fixtures"),
+                    if gone.len() == 1 { "is" } else { "are" },
+                    day(dates.build_on()),
+                    day(dates.strike_on()),
+                ),
+            );
+            return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        }
+        for (at, spare) in there.iter().filter_map(free).enumerate() {
             if let Ok(label) = Name::parse(&(at + 1).to_string()) {
                 bars.push(bar_of(spare, label, at));
             }

@@ -55,7 +55,34 @@ struct Row {
     /// What was typed, where this row's form was refused.
     far: String,
     note: String,
-    errors: Vec<String>,
+    errors: RowErrors,
+}
+
+/// What is wrong with what was typed about one bar, by where it stands.
+#[derive(Default)]
+struct RowErrors {
+    whole: Vec<String>,
+    dark: Vec<String>,
+    far: Vec<String>,
+    note: Vec<String>,
+}
+
+impl RowErrors {
+    fn of(form: &Form) -> Self {
+        let of = |name: &str| form.errors(name).to_vec();
+        Self {
+            whole: [of(""), of("how")].concat(),
+            dark: of("dark"),
+            far: of("far_mv"),
+            note: of("note"),
+        }
+    }
+
+    fn none(&self) -> bool {
+        [&self.whole, &self.dark, &self.far, &self.note]
+            .iter()
+            .all(|errors| errors.is_empty())
+    }
 }
 
 struct Spare {
@@ -78,7 +105,6 @@ struct ShowDayPage {
     today: usize,
     spares: Vec<Spare>,
     percent: u8,
-    form: Form,
 }
 
 /// A check before a show once the set stands; until then a bench test.
@@ -160,12 +186,9 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
             }
         };
         let errors = if refused {
-            ["", "how", "dark", "far_mv", "note"]
-                .iter()
-                .flat_map(|name| form.errors(name).iter().cloned())
-                .collect()
+            RowErrors::of(form)
         } else {
-            Vec::new()
+            RowErrors::default()
         };
         rows.push(Row {
             id,
@@ -272,9 +295,9 @@ fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
     spares
 }
 
-async fn show(cx: &Cx, id: DesignId, form: Form, status: StatusCode) -> Answer {
+async fn show(cx: &Cx, id: DesignId, form: &Form, status: StatusCode) -> Answer {
     let whole = load::whole(cx, id).await?;
-    let rows = rows(cx, &whole, &form).await?;
+    let rows = rows(cx, &whole, form).await?;
     let (chrome, head) = head(cx, &whole, Tab::ShowDay);
     Ok(page_with(
         status,
@@ -290,14 +313,13 @@ async fn show(cx: &Cx, id: DesignId, form: Form, status: StatusCode) -> Answer {
             percent: cx.venue.spare_percent,
             rows,
             head,
-            form,
         },
     ))
 }
 
 /// GET: the bars to try.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
-    show(&cx, id, Form::default(), StatusCode::OK).await
+    show(&cx, id, &Form::default(), StatusCode::OK).await
 }
 
 /// POST: notes what was seen of one.
@@ -327,7 +349,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let (Some(thing), Ok(dark), Some(good), Some(far_mv), Some(note), true) =
         (thing, dark, good, far, note, form.ok())
     else {
-        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return show(&cx, id, &form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let asked = Tested {
         thing,
@@ -354,7 +376,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         }
         Err(why) => {
             let status = refused(&mut form, why)?;
-            show(&cx, id, form, status).await
+            show(&cx, id, &form, status).await
         }
     }
 }
