@@ -244,6 +244,17 @@ impl SignedLength {
         if self.0 < 0 { format!("-{text}") } else { text }
     }
 
+    /// The position in `unit` for reading, as [`Length::say`] writes a length.
+    pub fn say(self, unit: LengthUnit) -> String {
+        let text = say_um(self.0.abs(), unit);
+        // What rounds to nothing has no sign.
+        if self.0 < 0 && text != say_um(0, unit) {
+            format!("-{text}")
+        } else {
+            text
+        }
+    }
+
     /// The position in metres, for computing.
     pub fn metres(self) -> f64 {
         super::electric::float(self.0) / 1e6
@@ -592,6 +603,8 @@ mod tests {
     #[test]
     fn inches_are_said_to_two_decimals_at_most() {
         let say = |um, unit| Length::new(um).map(|length| length.say(unit));
+        let left = SignedLength::new(-1_800_000).map(|place| place.say(Ft));
+        assert_eq!(left, Ok("-5' 10.87\"".to_owned()));
         for (um, unit, text) in [
             (1_800_000, Ft, "5' 10.87\""),
             (2_133_599, Ft, "7'"),
