@@ -95,12 +95,12 @@ impl Strip {
     }
 
     fn length(&self, amount: i64) -> String {
-        length_of(self.unit, amount, 0).show(self.show)
+        length_of(self.unit, amount, 0).say(self.show)
     }
 
     /// Draws it, with its text.
     pub fn draw(&self) -> Picture {
-        let whole = length_of(self.unit, self.amount, self.rest_um).show(self.show);
+        let whole = length_of(self.unit, self.amount, self.rest_um).say(self.show);
         let caption = format!("{}: {whole}", self.name);
         let mut svg = Svg::wide(&caption, 92.0);
         let (top, bottom) = (30.0, 62.0);
@@ -255,7 +255,7 @@ impl Strip {
         }
         if self.rest_um > 0 {
             let rest = Length::new(self.rest_um).unwrap_or(Length::ZERO);
-            twin.push(format!("{} beyond the last mark.", rest.show(self.show)));
+            twin.push(format!("{} beyond the last mark.", rest.say(self.show)));
         }
         if let Some((first, every)) = self.joints {
             twin.push(format!(

@@ -222,7 +222,7 @@ impl<'a> Book<'a> {
 
     /// A length in the venue's unit.
     pub(super) fn show(&self, length: Length) -> String {
-        length.show(self.input.venue.length_unit)
+        length.say(self.input.venue.length_unit)
     }
 
     /// A length in micrometres, in the venue's unit, without its sign.

@@ -57,15 +57,15 @@ pub fn tape_in_profile(
     let (tape, inside) = (tape.width_um, profile.inner_width_um);
     let figures = format!(
         "{tape_name} is {} wide, {profile_name} takes {} inside",
-        tape.show(unit),
-        inside.show(unit)
+        tape.say(unit),
+        inside.say(unit)
     );
     if tape <= inside {
         Finding::passed(format!("{figures}."))
     } else {
         Finding::broken(
             format!("{figures}: the tape does not go in."),
-            format!("Choose a profile of at least {} inside.", tape.show(unit)),
+            format!("Choose a profile of at least {} inside.", tape.say(unit)),
         )
     }
 }
@@ -139,9 +139,9 @@ pub fn longest_run(name: &str, tape: &Tape, lit: Length, fed: Fed, unit: LengthU
     let apart = Length::new((reach - lit.get()).abs()).unwrap_or_default();
     let figures = format!(
         "{} of {name}, fed {fed}; its longest run per feed is {}: {} {}",
-        lit.show(unit),
-        run.show(unit),
-        apart.show(unit),
+        lit.say(unit),
+        run.say(unit),
+        apart.say(unit),
         if lit.get() <= reach {
             "in hand"
         } else {

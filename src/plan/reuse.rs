@@ -109,7 +109,7 @@ fn length_misfit(wanted: &Wanted<'_>, found: &Make, unit: LengthUnit) -> Option<
     Some(Misfit {
         why: format!(
             "it is {} {} than wanted",
-            by.show(unit),
+            by.say(unit),
             if off > 0 { "longer" } else { "shorter" }
         ),
         by_um: Some(beyond),

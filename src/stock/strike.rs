@@ -433,7 +433,7 @@ pub(super) async fn nothing_out(
                 match stored {
                     Some(StockUnit::Each) | None => format!("{amount} × {name}"),
                     Some(stored) => {
-                        format!("{} of {name}", length_of(stored, *amount, 0).show(unit))
+                        format!("{} of {name}", length_of(stored, *amount, 0).say(unit))
                     }
                 }
             }

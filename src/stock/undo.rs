@@ -17,6 +17,7 @@ use crate::{
         movement::{Line, Mark, Moved, MovementKind},
         text::Note,
     },
+    units::say_day,
 };
 
 /// A movement that is undone. A cut becomes 'was not cut': the piece comes back from the bench and
@@ -47,7 +48,8 @@ impl Change for Undo {
                 .ok_or(StockError::NotFound("movement"))?;
             return Err(StockError::refused(format!(
                 "This was undone already, by {} on {}. Nothing was changed.",
-                by.who, by.on
+                by.who,
+                say_day(by.on)
             )));
         }
         // A ticked step holds and has made more than its movement says.
@@ -105,7 +107,10 @@ fn in_the_way(what: &str, later: Option<Later>) -> StockError {
         Some(later) => format!(
             "{what} was {} by {} on {} (movement {}), after this. Nothing was changed. Undo that \
              first.",
-            later.kind, later.who, later.on, later.id
+            later.kind,
+            later.who,
+            say_day(later.on),
+            later.id
         ),
         None => format!("{what} is no longer where this put it. Nothing was changed."),
     })

@@ -208,6 +208,12 @@ impl Length {
         show_um(self.0, unit)
     }
 
+    /// The length in `unit` for reading: as [`Length::show`], but inches to at most two decimals. Forms
+    /// hold what `show` writes.
+    pub fn say(self, unit: LengthUnit) -> String {
+        say_um(self.0, unit)
+    }
+
     /// The length in metres, for computing.
     pub fn metres(self) -> f64 {
         super::electric::float(self.0) / 1e6
@@ -236,6 +242,17 @@ impl SignedLength {
     pub fn show(self, unit: LengthUnit) -> String {
         let text = show_um(self.0.abs(), unit);
         if self.0 < 0 { format!("-{text}") } else { text }
+    }
+
+    /// The position in `unit` for reading, as [`Length::say`] writes a length.
+    pub fn say(self, unit: LengthUnit) -> String {
+        let text = say_um(self.0.abs(), unit);
+        // What rounds to nothing has no sign.
+        if self.0 < 0 && text != say_um(0, unit) {
+            format!("-{text}")
+        } else {
+            text
+        }
     }
 
     /// The position in metres, for computing.
@@ -341,16 +358,28 @@ fn word_at_start(text: &str) -> (&str, &str) {
 }
 
 fn show_um(um: i64, unit: LengthUnit) -> String {
+    in_words(um, unit, inches(um))
+}
+
+/// A hundredth of an inch is a quarter of a millimetre: finer than one measures at the bench.
+fn say_um(um: i64, unit: LengthUnit) -> String {
+    let (exact, scale) = inches(um);
+    let rounded = if scale > 100 {
+        (round_div(um, 100, UM_PER_IN), 100)
+    } else {
+        (exact, scale)
+    };
+    in_words(um, unit, rounded)
+}
+
+/// A length in a unit; in inches as a whole number over a power of ten.
+fn in_words(um: i64, unit: LengthUnit, (inches, scale): (i64, i64)) -> String {
     match unit {
         LengthUnit::Mm | LengthUnit::Cm | LengthUnit::M => {
             format!("{} {unit}", decimal(um, unit.um()))
         }
-        LengthUnit::In => {
-            let (inches, scale) = inches(um);
-            format!("{} in", decimal(inches, scale))
-        }
+        LengthUnit::In => format!("{} in", decimal(inches, scale)),
         LengthUnit::Ft => {
-            let (inches, scale) = inches(um);
             let (feet, rest) = (
                 inches / (IN_PER_FT * scale),
                 decimal(inches % (IN_PER_FT * scale), scale),
@@ -572,6 +601,24 @@ mod tests {
     }
 
     #[test]
+    fn inches_are_said_to_two_decimals_at_most() {
+        let say = |um, unit| Length::new(um).map(|length| length.say(unit));
+        let left = SignedLength::new(-1_800_000).map(|place| place.say(Ft));
+        assert_eq!(left, Ok("-5' 10.87\"".to_owned()));
+        for (um, unit, text) in [
+            (1_800_000, Ft, "5' 10.87\""),
+            (2_133_599, Ft, "7'"),
+            (2_400_000, In, "94.49 in"),
+            (15_875, In, "0.63 in"),
+            (2_298_700, Ft, "7' 6.5\""),
+            (1, In, "0 in"),
+            (62_500, Mm, "62.5 mm"),
+        ] {
+            assert_eq!(say(um, unit), Ok(text.to_owned()));
+        }
+    }
+
+    #[test]
     fn units_come_back_from_their_text() {
         for unit in LengthUnit::ALL {
             assert_eq!(unit.to_string().parse(), Ok(unit));
@@ -599,6 +646,13 @@ mod tests {
         #[test]
         fn what_is_shown_is_read_as_the_same(length: Length, unit in unit(), bare in unit()) {
             prop_assert_eq!(Length::parse(&length.show(unit), bare), Ok(length));
+        }
+
+        // Half a hundredth of an inch is 127 µm.
+        #[test]
+        fn what_is_said_is_near(length: Length, unit in unit()) {
+            let near = Length::parse(&length.say(unit), Mm).map(|said| (said.get() - length.get()).abs());
+            prop_assert!(near.is_ok_and(|off| off <= 128));
         }
 
         #[test]

@@ -138,6 +138,11 @@ impl Cx {
 
     /// A length as the venue reads it.
     pub fn length(&self, length: Length) -> String {
+        length.say(self.venue.length_unit)
+    }
+
+    /// A length in the venue's unit for a field that is read back: exact.
+    pub fn exact(&self, length: Length) -> String {
         length.show(self.venue.length_unit)
     }
 

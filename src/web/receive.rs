@@ -78,7 +78,7 @@ async fn show(cx: &Cx, id: PartId, mut form: Form, status: StatusCode) -> Answer
         PartSpec::Cable(cable) => cable.reels_um.as_slice(),
         _ => &[],
     };
-    let lengths: Vec<String> = lengths.iter().map(|length| cx.length(*length)).collect();
+    let lengths: Vec<String> = lengths.iter().map(|length| cx.exact(*length)).collect();
     if let [only] = lengths.as_slice() {
         form.fill(&[("length", only)]);
     }

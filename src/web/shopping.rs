@@ -288,7 +288,7 @@ pub fn amount_words(part: &crate::model::part::Part, amount: i64, cx: &Cx) -> St
     use crate::model::{part::StockUnit, piece::length_of};
     match part.unit() {
         StockUnit::Each => amount.to_string(),
-        unit => length_of(unit, amount, 0).show(cx.unit()),
+        unit => length_of(unit, amount, 0).say(cx.unit()),
     }
 }
 

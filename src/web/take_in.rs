@@ -82,18 +82,18 @@ fn hint(cx: &Cx, part: &Part) -> String {
     match asked(part) {
         Asked::Number if part.stock_by() == StockBy::Unit => "how many; each gets a tag".to_owned(),
         Asked::Number => "how many".to_owned(),
-        Asked::Length => format!("how much, such as {}", cx.length(Length::mm(1_000))),
+        Asked::Length => format!("how much, such as {}", cx.exact(Length::mm(1_000))),
         Asked::Pieces => {
             let sold: Vec<String> = part
                 .spec
                 .sold_um()
                 .iter()
-                .map(|length| cx.length(*length))
+                .map(|length| cx.exact(*length))
                 .collect();
             let first = sold
                 .first()
                 .cloned()
-                .unwrap_or_else(|| cx.length(Length::mm(1_000)));
+                .unwrap_or_else(|| cx.exact(Length::mm(1_000)));
             let sold = if sold.is_empty() {
                 String::new()
             } else {

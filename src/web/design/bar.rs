@@ -169,9 +169,9 @@ pub fn filled(cx: &Cx, bar: &Bar, version: i64) -> Form {
     let id = |id: Option<String>| id.unwrap_or_default();
     Form::filled([
         ("label", bar.label.to_string()),
-        ("length", cx.length(bar.length_um)),
-        ("shorter", cx.length(bar.shorter_um)),
-        ("longer", cx.length(bar.longer_um)),
+        ("length", cx.exact(bar.length_um)),
+        ("shorter", cx.exact(bar.shorter_um)),
+        ("longer", cx.exact(bar.longer_um)),
         ("channels", bar.channels.to_string()),
         (
             "voltage",
@@ -185,7 +185,7 @@ pub fn filled(cx: &Cx, bar: &Bar, version: i64) -> Form {
         ("angle", show_angle(bar.angle_mdeg)),
         ("group", bar.group.clone()),
         ("feed_place", bar.feed_place.clone()),
-        ("cable", cx.length(bar.cable_um)),
+        ("cable", cx.exact(bar.cable_um)),
         ("tape", id(bar.tape.map(|id| id.to_string()))),
         ("profile", id(bar.profile.map(|id| id.to_string()))),
         ("fixture", id(bar.fixture.map(|id| id.to_string()))),

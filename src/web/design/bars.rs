@@ -119,8 +119,8 @@ fn row(cx: &Cx, whole: &Whole, bar: &Bar) -> Row {
         frame: whole.frame_label(bar),
         at: format!(
             "{}, {}, {}°",
-            bar.x_um.show(cx.unit()),
-            bar.y_um.show(cx.unit()),
+            bar.x_um.say(cx.unit()),
+            bar.y_um.say(cx.unit()),
             show_angle(bar.angle_mdeg)
         ),
         feed,
@@ -321,8 +321,8 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
                     label: frame.label.to_string(),
                     at: format!(
                         "{} along, {} up",
-                        frame.x_um.show(cx.unit()),
-                        frame.y_um.show(cx.unit())
+                        frame.x_um.say(cx.unit()),
+                        frame.y_um.say(cx.unit())
                     ),
                     size: format!(
                         "{} × {}",

@@ -240,19 +240,19 @@ fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> V
 
 /// Supplies, fuses and crossings of the driver that feeds these bars.
 fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
-    let plans = || bars.iter().filter_map(|bar| whole.bar_plan(*bar));
-    let outputs = plans().filter_map(|bar| {
-        let output = bar.output?;
-        Some(format!("output {}: {}", output.output, bar.label))
-    });
-    let mut said = Vec::new();
-    let at = plans().find_map(|bar| bar.output).map(|it| it.driver);
-    let driver = at.and_then(|at| whole.plan().drivers.get(at));
-    let fused = |words: &str| match words {
-        "" => String::new(),
-        words => format!(". {}", words.trim_end_matches('.')),
+    let at = bars
+        .iter()
+        .filter_map(|bar| whole.bar_plan(*bar)?.output)
+        .map(|output| output.driver)
+        .next();
+    let Some(driver) = at.and_then(|at| whole.plan().drivers.get(at)) else {
+        return Vec::new();
     };
-    for inlet in driver.iter().flat_map(|driver| &driver.inlets) {
+    let fused = |words: &str| match words.trim_end_matches('.') {
+        "" => String::new(),
+        words => format!("; {words}"),
+    };
+    let inlets = driver.inlets.iter().map(|inlet| {
         let from = inlet.supply.map_or_else(
             || "no supply could be given".to_owned(),
             |supply| format!("from {}", whole.supply_name(supply)),
@@ -261,19 +261,15 @@ fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
             format!(" over {} of {}", cx.length(length), whole.part_name(cable))
         });
         let fuse = fused(&inlet.protection);
-        said.push(format!("inlet {}: {from}{over}{fuse}", inlet.number));
-    }
-    said.extend(outputs);
-    for output in driver.iter().flat_map(|driver| &driver.outputs) {
-        if !output.protection.is_empty() {
-            let fuse = fused(&output.protection);
-            said.push(format!("output {}{fuse}", output.number));
-        }
-    }
-    if let Some(driver) = driver {
-        said.extend(crossed_at(whole, driver.part, bars));
-    }
-    said
+        format!("inlet {}: {from}{over}{fuse}", inlet.number)
+    });
+    let outputs = driver.outputs.iter().map(|output| {
+        let bars = whole.bar_list(&output.bars);
+        let fuse = fused(&output.protection);
+        format!("output {}: {} {bars}{fuse}", output.number, bars.word())
+    });
+    let crossed = crossed_at(whole, driver.part, bars);
+    inlets.chain(outputs).chain(crossed).collect()
 }
 
 /// What the checks want crossed where these bars' wires meet the terminals of a driver.

@@ -150,8 +150,8 @@ fn filled(cx: &Cx, frame: &Frame, version: i64) -> Form {
         ("label", frame.label.to_string()),
         ("x", frame.x_um.show(cx.unit())),
         ("y", frame.y_um.show(cx.unit())),
-        ("width", cx.length(frame.width_um)),
-        ("height", cx.length(frame.height_um)),
+        ("width", cx.exact(frame.width_um)),
+        ("height", cx.exact(frame.height_um)),
         (
             "thing",
             frame.thing.map_or_else(String::new, |id| id.to_string()),

@@ -59,7 +59,7 @@ fn no_fixture() -> Trouble {
 
 async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
     if !form.has("differ") {
-        form.set("differ", cx.length(USUAL));
+        form.set("differ", cx.exact(USUAL));
     }
     let differ = form.length("differ", cx.unit()).unwrap_or(USUAL);
     let found = match swap::candidates(cx.db(), id, cx.today, differ, differ).await {

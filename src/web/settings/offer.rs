@@ -51,7 +51,7 @@ pub fn by_length(part: &Part) -> bool {
 /// A pack in words.
 pub fn pack_words(part: &Part, pack_amount: i64, unit: LengthUnit) -> String {
     if by_length(part) {
-        Length::new(pack_amount).unwrap_or(Length::ZERO).show(unit)
+        Length::new(pack_amount).unwrap_or(Length::ZERO).say(unit)
     } else if pack_amount == 1 {
         "single".into()
     } else {
@@ -182,7 +182,7 @@ const FIELDS: &[Field] = &[
 
 fn filled(cx: &Cx, part: &Part, offer: &Offer) -> Form {
     let pack = if by_length(part) {
-        pack_words(part, offer.pack_amount, cx.unit())
+        cx.exact(Length::new(offer.pack_amount).unwrap_or(Length::ZERO))
     } else {
         offer.pack_amount.to_string()
     };

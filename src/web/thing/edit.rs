@@ -97,8 +97,8 @@ impl Stored {
         }
         if let Some(frame) = &self.frame {
             fields.push(("name", "Name", frame.name.to_string()));
-            fields.push(("width_um", "Width", cx.length(frame.width_um)));
-            fields.push(("height_um", "Height", cx.length(frame.height_um)));
+            fields.push(("width_um", "Width", cx.exact(frame.width_um)));
+            fields.push(("height_um", "Height", cx.exact(frame.height_um)));
         }
         if let Some(FixtureAt { fixture, batch, .. }) = &self.fixture {
             let make = &fixture.make;
@@ -106,7 +106,7 @@ impl Stored {
             let plug = make.connector.as_ref().and_then(plug_value);
             let diffused = if make.diffused { "on" } else { "" };
             fields.extend([
-                ("lit_um", "Lit length", cx.length(make.lit_um)),
+                ("lit_um", "Lit length", cx.exact(make.lit_um)),
                 ("tape", "Tape", id(make.tape)),
                 ("profile", "Profile", id(make.profile)),
                 ("channels", "Colours", make.channels.to_string()),
