@@ -301,7 +301,7 @@ mod tests {
         assert!(Window::new(early, early).is_ok());
         assert_eq!(
             Window::new(late, early).map_err(|error| error.to_string()),
-            Err("The window ends on 2026-12-05, before it begins on 2026-12-06. Change one of the dates.".to_owned())
+            Err("The window ends on 5 Dec 2026, before it begins on 6 Dec 2026. Change one of the dates.".to_owned())
         );
         let json = r#"{"from":"2026-12-06","to":"2026-12-05"}"#;
         assert!(serde_json::from_str::<Window>(json).is_err());
@@ -338,11 +338,11 @@ mod tests {
         assert!(ShowDates::new(day(1), day(1), day(1)).is_ok());
         assert_eq!(
             ShowDates::new(day(3), day(1), day(5)).map_err(|error| error.to_string()),
-            Err("The get-in on 2026-12-01 is before the build day on 2026-12-03. Change one of the dates.".to_owned())
+            Err("The get-in on 1 Dec 2026 is before the build day on 3 Dec 2026. Change one of the dates.".to_owned())
         );
         assert_eq!(
             ShowDates::new(day(1), day(5), day(3)).map_err(|error| error.to_string()),
-            Err("The strike on 2026-12-03 is before the get-in on 2026-12-05. Change one of the dates.".to_owned())
+            Err("The strike on 3 Dec 2026 is before the get-in on 5 Dec 2026. Change one of the dates.".to_owned())
         );
         let json = r#"{"build_on":"2026-12-01","get_in":"2026-12-05","strike_on":"2026-12-03"}"#;
         assert!(serde_json::from_str::<ShowDates>(json).is_err());
