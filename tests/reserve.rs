@@ -703,7 +703,7 @@ async fn a_set_is_built_stands_and_comes_back() {
     };
     let from_log = world.act().carry_out(&undo).await;
     assert!(
-        matches!(from_log, Err(StockError::Refused(ref why)) if why.contains("Untick it")),
+        matches!(from_log, Err(StockError::Refused(ref why)) if why.contains("untick it")),
         "{from_log:?}"
     );
     // A cut that a fixture rests on is not taken back.

@@ -277,7 +277,7 @@ async fn what_is_on_a_frame_is_lost_with_it_and_keeps_it_from_the_bin() {
         .await
         .unwrap_err()
         .to_string();
-    assert!(why.contains("mounted by Ines on 2026-11-02"), "{why}");
+    assert!(why.contains("mounted by Ines on 2 Nov 2026"), "{why}");
     let lost = house.go(out(Fate::Lost)).await.unwrap();
     assert_eq!(house.at(house.roll).await, "lost");
     assert_eq!(house.leads(AccountId::LOST).await, 3);

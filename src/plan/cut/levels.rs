@@ -75,6 +75,15 @@ enum Run {
     Stuck,
 }
 
+/// How plans are looked for from the relaxation.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Dives {
+    /// Often where soldering counts, and what is left over is planned by a search of its own.
+    Deep,
+    /// Twice, and what is left over is filled up: for what is itself left over by another search.
+    Quick,
+}
+
 /// All patterns within a gap.
 type Listed = (i128, Vec<(usize, Counts, Cost)>);
 
@@ -97,8 +106,8 @@ pub(super) struct Levels<'a> {
     pub steps: u64,
     pub most_steps: u64,
     pub stop: &'a dyn Fn() -> bool,
-    /// Whether this is the rest of a plan that another search makes.
-    pub of_a_part: bool,
+    /// How plans are looked for from the relaxation.
+    pub dives: Dives,
     /// Only the rolls of one purchase can be bought, which costs what the best plan does.
     pub bought: bool,
     /// Every arrangement looked at is as good as can be.
@@ -192,7 +201,7 @@ impl<'a> Levels<'a> {
             most_steps,
             stop,
             bought: false,
-            of_a_part: false,
+            dives: Dives::Deep,
             exact: true,
             pricer,
             lp: Simplex::new(rhs, &costs),
@@ -418,10 +427,9 @@ impl<'a> Levels<'a> {
 
     /// How often a plan is looked for from the relaxation.
     fn dives(&self) -> usize {
-        if self.level == Level::Solder && !self.of_a_part {
-            MOST_DIVES
-        } else {
-            2
+        match self.dives {
+            Dives::Deep if self.level == Level::Solder => MOST_DIVES,
+            _ => 2,
         }
     }
 

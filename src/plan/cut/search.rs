@@ -12,7 +12,7 @@ use super::{
     bought::{PartDone, by_purchase, together},
     bound::{Bounds, Load},
     column,
-    levels::{Done, Dual, Level, Levels},
+    levels::{Dives, Done, Dual, Level, Levels},
     pattern::{Arrangements, Cost, Counts, Instance},
     plain::Plain,
     start::{complete, starts},
@@ -50,8 +50,8 @@ struct Search<'a> {
     arrangements: Arrangements,
     steps: u64,
     stop: &'a dyn Fn() -> bool,
-    /// Whether this is the rest of a plan that another search makes.
-    of_a_part: bool,
+    /// How plans are looked for from a relaxation.
+    dives: Dives,
 }
 
 impl Search<'_> {
@@ -101,7 +101,7 @@ impl Search<'_> {
                 return;
             };
             levels.bought = bought;
-            levels.of_a_part = self.of_a_part;
+            levels.dives = self.dives;
             levels.duals.clone_from(&known.duals);
             let of_part = levels.prove(deepest(effort.aim), is_least);
             self.steps += levels.steps;
@@ -397,7 +397,7 @@ pub(super) fn start(instance: &Instance, arrangements: &mut Arrangements) -> Sol
         arrangements: std::mem::take(arrangements),
         steps: 0,
         stop: &|| false,
-        of_a_part: false,
+        dives: Dives::Deep,
     };
     let mut best = starts(instance, &mut search.arrangements, &|| false);
     let bars: u32 = instance.demand.iter().sum();
@@ -425,7 +425,7 @@ pub(super) fn finish(
         arrangements: std::mem::take(arrangements),
         steps: 0,
         stop,
-        of_a_part: true,
+        dives: Dives::Quick,
     };
     let (best, _) = search.look(&effort);
     *arrangements = search.arrangements;
@@ -441,7 +441,7 @@ pub(super) fn solve(problem: &Problem, effort: &Effort<'_>) -> CutPlan {
         arrangements: Arrangements::default(),
         steps: 0,
         stop: effort.stop,
-        of_a_part: false,
+        dives: Dives::Deep,
     };
     let (mut best, known) = search.look(effort);
     best.pieces.sort();

@@ -8,7 +8,7 @@ use super::{
         search::finish,
         start::complete,
     },
-    Level, Levels, Solution, WHOLE, What, float, nearest,
+    Dives, Level, Levels, Solution, WHOLE, What, float, nearest,
 };
 
 /// The most steps for what a dive leaves over.
@@ -150,7 +150,7 @@ impl Levels<'_> {
                 })
             })
             .collect();
-        if self.of_a_part || self.level != Level::Solder || self.order != Level::ALL {
+        if self.dives == Dives::Quick || self.level != Level::Solder || self.order != Level::ALL {
             let (instance, stop) = (self.instance, self.stop);
             return complete(instance, self.arrangements, left, &available, stop);
         }
