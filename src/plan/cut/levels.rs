@@ -84,6 +84,15 @@ pub(super) enum Dives {
     Quick,
 }
 
+/// What can be bought.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Rolls {
+    /// Whatever money allows.
+    Any,
+    /// The rolls of one purchase, which costs what the best plan does: money needs no holding.
+    OnePurchase,
+}
+
 /// All patterns within a gap.
 type Listed = (i128, Vec<(usize, Counts, Cost)>);
 
@@ -108,8 +117,8 @@ pub(super) struct Levels<'a> {
     pub stop: &'a dyn Fn() -> bool,
     /// How plans are looked for from the relaxation.
     pub dives: Dives,
-    /// Only the rolls of one purchase can be bought, which costs what the best plan does.
-    pub bought: bool,
+    /// What can be bought.
+    pub rolls: Rolls,
     /// Every arrangement looked at is as good as can be.
     pub exact: bool,
     pricer: Pricer,
@@ -200,7 +209,7 @@ impl<'a> Levels<'a> {
             steps: 0,
             most_steps,
             stop,
-            bought: false,
+            rolls: Rolls::Any,
             dives: Dives::Deep,
             exact: true,
             pricer,
@@ -339,7 +348,7 @@ impl<'a> Levels<'a> {
     fn hold(&mut self) {
         let held_already = match self.level {
             Level::Short => !self.may_be_short,
-            Level::Money => self.bought,
+            Level::Money => self.rolls == Rolls::OnePurchase,
             _ => false,
         };
         if !held_already {

@@ -12,7 +12,7 @@ use super::{
     bought::{PartDone, by_purchase, together},
     bound::{Bounds, Load},
     column,
-    levels::{Dives, Done, Dual, Level, Levels},
+    levels::{Dives, Done, Dual, Level, Levels, Rolls},
     pattern::{Arrangements, Cost, Counts, Instance},
     plain::Plain,
     start::{complete, starts},
@@ -100,7 +100,9 @@ impl Search<'_> {
                 }
                 return;
             };
-            levels.bought = bought;
+            if bought {
+                levels.rolls = Rolls::OnePurchase;
+            }
             levels.dives = self.dives;
             levels.duals.clone_from(&known.duals);
             let of_part = levels.prove(deepest(effort.aim), is_least);
