@@ -2,8 +2,9 @@
 //! that nobody waits for any more.
 
 use std::{
+    num::NonZeroUsize,
     sync::{
-        Arc,
+        Arc, LazyLock,
         atomic::{AtomicBool, AtomicUsize, Ordering},
     },
     time::Duration,
@@ -11,12 +12,19 @@ use std::{
 
 use tokio::sync::Semaphore;
 
-/// How many work at once: more than that would slow the pages down.
-const AT_ONCE: usize = 2;
+/// The most that work at once, however many processors there are.
+const MOST_AT_ONCE: usize = 4;
 /// How many may wait for their turn; who comes after them is asked to come again.
 const MOST_WAITING: usize = 64;
 
-static DESK: Desk = Desk::new(AT_ONCE, MOST_WAITING);
+// One processor is left to what serves pages, where there are several.
+static DESK: LazyLock<Desk> = LazyLock::new(|| {
+    let processors = std::thread::available_parallelism().map_or(1, NonZeroUsize::get);
+    Desk::new(
+        processors.saturating_sub(1).clamp(1, MOST_AT_ONCE),
+        MOST_WAITING,
+    )
+});
 
 /// Too many wait already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
