@@ -10,7 +10,7 @@ use std::{
     time::Duration,
 };
 
-use tokio::sync::Semaphore;
+use tokio::sync::{Semaphore, SemaphorePermit};
 
 /// The most that work at once, however many processors there are.
 const MOST_AT_ONCE: usize = 4;
@@ -25,6 +25,10 @@ static DESK: LazyLock<Desk> = LazyLock::new(|| {
         MOST_WAITING,
     )
 });
+
+/// What plans are made from is read by one at a time: it keeps a connection busy for long, and pages
+/// wait for those.
+static READING: Desk = Desk::new(1, MOST_WAITING);
 
 /// Too many wait already.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -81,18 +85,22 @@ impl Desk {
         }
     }
 
-    async fn work<T: Send + 'static>(
-        &'static self,
-        job: impl FnOnce(&Wanted) -> T + Send + 'static,
-    ) -> Result<T, Crowded> {
+    /// A place, once there is one.
+    async fn place(&self) -> Result<SemaphorePermit<'_>, Crowded> {
         let before = self.waiting.fetch_add(1, Ordering::Relaxed);
-        let line = InLine(&self.waiting);
+        let _line = InLine(&self.waiting);
         if before >= self.most_waiting {
             return Err(Crowded);
         }
         // Nobody closes the semaphore.
-        let permit = self.room.acquire().await.map_err(|_| Crowded)?;
-        drop(line);
+        self.room.acquire().await.map_err(|_| Crowded)
+    }
+
+    async fn work<T: Send + 'static>(
+        &'static self,
+        job: impl FnOnce(&Wanted) -> T + Send + 'static,
+    ) -> Result<T, Crowded> {
+        let permit = self.place().await?;
         let wanted = Wanted(Arc::new(AtomicBool::new(true)));
         let call_off = CallOff(wanted.clone());
         let done = at_once(move || {
@@ -112,6 +120,11 @@ pub async fn work<T: Send + 'static>(
     job: impl FnOnce(&Wanted) -> T + Send + 'static,
 ) -> Result<T, Crowded> {
     DESK.work(job).await
+}
+
+/// One's turn to read what a plan is made from, for as long as it is kept.
+pub async fn turn_to_read() -> Result<SemaphorePermit<'static>, Crowded> {
+    READING.place().await
 }
 
 /// Works out without waiting for a turn: for who holds what others wait for.

@@ -17,7 +17,7 @@ use super::{
     desk::{self, Crowded, Wanted},
 };
 use crate::{
-    db::{self, Db},
+    db::{self, Db, ReadTx},
     model::id::DesignId,
     plan::{self, Input, Plan, other::Other},
     units::Date,
@@ -156,39 +156,54 @@ async fn make(of: Of, input: Input) -> Result<Arc<Planned>, Crowded> {
     Ok(planned)
 }
 
-/// Plans a design as it is stored now; kept in memory until something is written.
-pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>, StockError> {
-    let mut tx = db.read().await?;
+/// The state of the database, with what is known of a set's plan in it.
+async fn known(
+    tx: &mut ReadTx,
+    file: &Path,
+    design: DesignId,
+    today: Date,
+) -> Result<(Of, Option<Making>), StockError> {
     let of = Of {
-        file: db.file().to_owned(),
-        revision: db::venue::revision(&mut tx).await?,
-        design: id,
+        file: file.to_owned(),
+        revision: db::venue::revision(tx).await?,
+        design,
         today,
     };
-    if let Some(known) = recall(|it| it.is(&of)) {
-        return Ok(known);
+    let making = match recall(|it| it.is(&of)) {
+        Some(known) => Some(async { Ok(known) }.boxed().shared()),
+        None => underway(
+            &mut UNDERWAY.lock().unwrap_or_else(PoisonError::into_inner),
+            &of,
+        ),
+    };
+    Ok((of, making))
+}
+
+/// Plans a design as it is stored now; kept in memory until something is written.
+pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>, StockError> {
+    let (_, found) = known(&mut db.read().await?, db.file(), id, today).await?;
+    if let Some(making) = found {
+        return Ok(making.await?);
     }
-    let lock = || UNDERWAY.lock().unwrap_or_else(PoisonError::into_inner);
-    let going = underway(&mut lock(), &of);
-    if let Some(making) = going {
-        drop(tx);
+    let turn = desk::turn_to_read().await?;
+    let mut tx = db.read().await?;
+    // While this one waited, somebody may have begun, or something been written.
+    let (of, found) = known(&mut tx, db.file(), id, today).await?;
+    if let Some(making) = found {
+        drop((tx, turn));
         return Ok(making.await?);
     }
     let input = db::snapshot::input(&mut tx, id, today)
         .await?
         .ok_or(StockError::NotFound("set"))?;
     drop(tx);
-    let making = {
-        let mut all = lock();
-        // Somebody else may have begun, or be done, while this one read.
-        match underway(&mut all, &of) {
-            Some(making) => making,
-            None => match recall(|it| it.is(&of)) {
-                Some(known) => return Ok(known),
-                None => begin(&mut all, of, input),
-            },
-        }
-    };
+    let making = begin(
+        &mut UNDERWAY.lock().unwrap_or_else(PoisonError::into_inner),
+        of,
+        input,
+    );
+    // Whoever reads next finds it begun.
+    drop(turn);
     Ok(making.await?)
 }
 
