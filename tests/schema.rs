@@ -294,6 +294,11 @@ async fn every_named_rule_refuses_what_it_must() {
             format!("INSERT INTO design_left_alone (design_id, thing_id) VALUES (1, {driver})"),
         ),
         (
+            "bar_takes_a_fixture",
+            Refusal::NotAFixture,
+            format!("UPDATE bar SET fixture_id = {driver} WHERE id = 1"),
+        ),
+        (
             "hold_one_at_a_time",
             Refusal::HeldAlready,
             hold("2026-03-10", "2026-03-12", "D-1", 1),

@@ -110,7 +110,7 @@ struct ShoppingQuery {
 async fn shopping(api: Api, Query(query): Query<ShoppingQuery>) -> Answer {
     let way = Way::read(query.aim, query.without.as_deref().unwrap_or_default())
         .map_err(|why| Problem::parameter("without", why.to_string()))?;
-    let wanted = order::wanted(&mut *api.read().await?, api.today, &way).await?;
+    let wanted = order::wanted(api.db(), api.today, &way).await?;
     reply(&Shopping::new(wanted.list, wanted.sets))
 }
 

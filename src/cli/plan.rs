@@ -16,7 +16,7 @@ use crate::{
     model::{
         id::{DesignId, PartId},
         part::{Part, StockUnit},
-        piece::length_of,
+        piece::say_amount,
     },
     plan::{
         Input, Plan,
@@ -117,13 +117,9 @@ impl<'a> Text<'a> {
 
     /// An amount in a part's stock unit.
     fn amount(&self, part: Option<PartId>, amount: i64) -> String {
-        match part
-            .and_then(|id| self.parts.get(&id))
-            .map(|part| part.unit())
-        {
-            None | Some(StockUnit::Each) => amount.to_string(),
-            Some(unit) => self.length(length_of(unit, amount, 0)),
-        }
+        let part = part.and_then(|id| self.parts.get(&id));
+        let unit = part.map_or(StockUnit::Each, |part| part.unit());
+        say_amount(unit, amount, self.input.venue.length_unit)
     }
 
     fn label(&self, bar: crate::model::id::BarId) -> &str {

@@ -14,12 +14,12 @@ pub async fn list_of_part(
     tx: &mut SqliteConnection,
     part: PartId,
 ) -> Result<Vec<(Date, i64)>, DbError> {
-    // Accounts 1 to 6 are those outside the house.
+    // Accounts 1 to 6 are those outside the house; in these words an index knows what crosses.
     sqlx::query!(
         r#"SELECT movement.on_date AS "day!: String",
                sum(line.amount * ((line.to_id > 6) - (line.from_id > 6))) AS "change!: i64"
            FROM movement_line AS line JOIN movement ON movement.id = line.movement_id
-           WHERE line.part_id = ?
+           WHERE line.part_id = ? AND (line.from_id > 6) <> (line.to_id > 6)
            GROUP BY movement.on_date
            HAVING sum(line.amount * ((line.to_id > 6) - (line.from_id > 6))) <> 0
            ORDER BY movement.on_date"#,

@@ -27,6 +27,8 @@ pub enum Refusal {
     PlaceInItself,
     /// Only rolls, offcuts and fixtures are left alone.
     NotToLeaveAlone,
+    /// Only a fixture serves a bar.
+    NotAFixture,
     /// The design can't go to that state.
     NoSuchStep,
     /// The movement has been undone already.
@@ -100,6 +102,9 @@ impl Refusal {
             Self::NotToLeaveAlone => {
                 "Only a roll, an offcut or a fixture can be left alone. Nothing was changed."
             }
+            Self::NotAFixture => {
+                "Only a finished fixture can be chosen for a bar. Nothing was changed."
+            }
             Self::NoSuchStep => {
                 "The set cannot go to that state from where it is now. Nothing was changed. Load the page again."
             }
@@ -171,6 +176,7 @@ fn refused(message: &str) -> Refusal {
         ("place_in_use_is_kept", Refusal::PlaceInUse),
         ("place_not_in_itself", Refusal::PlaceInItself),
         ("left_alone_is_piece_or_fixture", Refusal::NotToLeaveAlone),
+        ("bar_takes_a_fixture", Refusal::NotAFixture),
         ("design_state_step", Refusal::NoSuchStep),
         ("movement.undoes_id", Refusal::UndoneAlready),
     ];

@@ -14,12 +14,11 @@ use crate::{
         fixture::{Condition, Fed, Fixture, Make},
         id::{DesignId, PartId, PlaceId, ThingId},
         part::{Kind, Part},
-        piece::Piece,
         text::{Name, Note, Tag},
     },
     plan::{
         Input,
-        available::{At, Rules, free_ranges, freedom},
+        available::{At, Rules, freedom},
         input::{
             Snapshot, SpareCount, SpareFixture, SpareFrame, SparePiece, SpareUnit, Where,
             may_take_pieces,
@@ -27,6 +26,10 @@ use crate::{
     },
     units::{Date, FOREVER, Length, Voltage, Window, parse_date},
 };
+
+mod piece;
+
+use piece::list_pieces;
 
 /// Who asks, for which days.
 #[derive(Debug, Clone, Copy)]
@@ -319,71 +322,6 @@ async fn list_fixtures_with(
             })
         })
         .collect()
-}
-
-async fn list_pieces(
-    tx: &mut SqliteConnection,
-    ask: Ask,
-    parts: &[PartId],
-    claims: &Claims,
-    walk: &HashMap<PlaceId, Where>,
-) -> Result<Vec<SparePiece>, DbError> {
-    let parts = read("ids", serde_json::to_string(parts))?;
-    let rows = sqlx::query!(
-        r#"SELECT thing.id AS "id!", thing.tag, thing.condition, thing.part_id AS "part_id!", piece.amount,
-               piece.rest_um, piece.start_end, piece.end_end, piece.joint_offset_units,
-               piece.batch, piece.parent_id, piece.parent_from,
-               account.place_id, account.design_id, design.name AS "design_name?",
-               design.strike_on AS "strike_on?", loan.borrower AS "borrower?",
-               loan.due_on AS "due_on?", NULL AS "inside_tag?: String"
-           FROM thing JOIN piece ON piece.thing_id = thing.id
-           JOIN account ON account.id = thing.account_id
-           LEFT JOIN design ON design.id = account.design_id
-           LEFT JOIN loan ON loan.id = account.loan_id
-           WHERE thing.part_id IN (SELECT value FROM json_each(?))
-             AND thing.kind = 'piece' AND thing.condition = 'good'
-             AND account.kind IN ('place', 'design', 'loan')
-           ORDER BY thing.id"#,
-        parts
-    )
-    .fetch_all(tx)
-    .await?;
-    let mut pieces = Vec::with_capacity(rows.len());
-    for row in rows {
-        let id = ThingId(row.id);
-        let spot = spot!(row);
-        let condition = condition(&row.condition)?;
-        let free = free_ranges(
-            row.amount,
-            condition,
-            &spot.at()?,
-            claims.on(id),
-            ask.own,
-            ask.window,
-            ask.rules,
-        );
-        if free.is_empty() {
-            continue;
-        }
-        pieces.push(SparePiece {
-            free,
-            place: spot.place(walk),
-            piece: Piece {
-                id,
-                tag: read("thing.tag", Tag::parse(&row.tag))?,
-                part: PartId(row.part_id),
-                amount: row.amount,
-                rest_um: row.rest_um,
-                start: read("piece.start_end", serde_json::from_str(&row.start_end))?,
-                end: read("piece.end_end", serde_json::from_str(&row.end_end))?,
-                joint_offset_units: row.joint_offset_units,
-                batch: row.batch,
-                condition,
-                cut_from: row.parent_id.map(ThingId).zip(row.parent_from),
-            },
-        });
-    }
-    Ok(pieces)
 }
 
 /// What being mounted on a frame means for a driver or a supply.

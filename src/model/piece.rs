@@ -10,7 +10,7 @@ use super::{
     part::StockUnit,
     text::Tag,
 };
-use crate::units::{CutPitch, Length};
+use crate::units::{CutPitch, Length, LengthUnit};
 
 /// One end of a piece.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -76,6 +76,46 @@ pub fn length_of(unit: StockUnit, amount: i64, rest_um: i64) -> Length {
     Length::new(um.clamp(Length::MIN, Length::MAX)).unwrap_or(Length::ZERO)
 }
 
+/// An amount of a part in words: a count, or a length in the unit, a sum beyond the longest [`Length`]
+/// in whole metres or feet.
+pub fn say_amount(unit: StockUnit, amount: i64, show: LengthUnit) -> String {
+    let um = match unit {
+        StockUnit::Each => return amount.to_string(),
+        StockUnit::Micrometres => i128::from(amount),
+        StockUnit::CutUnits(pitch) => {
+            i128::from(amount) * i128::from(pitch.um()) / i128::from(pitch.units())
+        }
+    };
+    if um > i128::from(Length::MAX) {
+        let large = if show.metric() {
+            LengthUnit::M
+        } else {
+            LengthUnit::Ft
+        };
+        let each = i128::from(large.um());
+        return format!("{} {large}", (um + each / 2) / each);
+    }
+    length_of(unit, amount, 0).say(show)
+}
+
 fn pitch_length(pitch: CutPitch, units: i64) -> i64 {
     pitch.length_of(u64::try_from(units).unwrap_or(0)).get()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sum_beyond_the_longest_length_is_not_cut_short() {
+        let say = |unit, amount, show| say_amount(unit, amount, show);
+        let um = StockUnit::Micrometres;
+        assert_eq!(say(um, 1_262_400_000, LengthUnit::Mm), "1262 m");
+        assert_eq!(say(um, 1_262_000_000, LengthUnit::Ft), "4140 ft");
+        assert_eq!(say(um, 1_000_000_000, LengthUnit::M), "1000 m");
+        let pitch = StockUnit::CutUnits(CutPitch::new(3, 50_000).unwrap());
+        assert_eq!(say(pitch, 90_000, LengthUnit::Mm), "1500 m");
+        assert_eq!(say(pitch, 3, LengthUnit::Mm), "50 mm");
+        assert_eq!(say(StockUnit::Each, 2_000, LengthUnit::Mm), "2000");
+    }
 }

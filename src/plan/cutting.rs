@@ -98,7 +98,7 @@ struct Source {
 
 /// Profile and cable are computed in at most so many steps along the longest piece: finer ones
 /// cost time and gain less than a millimetre in ten metres.
-const MOST_STEPS: i64 = 10_000;
+pub(super) const MOST_STEPS: i64 = 10_000;
 
 /// Steps that one plan may spend on its tapes together.
 const TAPE_STEPS: u64 = Budget::USUAL.steps;
@@ -433,6 +433,7 @@ impl Work<'_> {
             short: plan.proof.short,
             money: plan.proof.money,
             solder: plan.proof.solder,
+            rest: (plan.proof.rest).map(|rest| i64::try_from(rest.scrap_units).unwrap_or(i64::MAX)),
             priced: !self.book.offers(self.part).is_empty(),
             solder_work: plan.solder_work,
             asked: CutQuestion(self.pitch.is_some().then(|| problem.clone())),
@@ -571,7 +572,7 @@ impl Work<'_> {
     }
 }
 
-fn greatest_divisor(a: i64, b: i64) -> i64 {
+pub(super) fn greatest_divisor(a: i64, b: i64) -> i64 {
     if b == 0 {
         a
     } else {

@@ -25,6 +25,7 @@ pub mod driven;
 mod feed;
 pub mod fit;
 pub mod input;
+mod joint;
 pub mod ladder;
 mod linked;
 mod load;

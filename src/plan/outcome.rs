@@ -529,6 +529,9 @@ pub struct CutProof {
     pub money: Proof<i64>,
     /// Least soldering.
     pub solder: Proof<u64>,
+    /// The most useful rest; a bound is on the scrap, in the unit of the cuts.
+    #[serde(default = "not_asked")]
+    pub rest: Proof<i64>,
     /// Whether the money is that of offers; else millimetres bought stand for it.
     #[serde(default = "yes")]
     pub priced: bool,
@@ -551,7 +554,7 @@ impl PartialEq for CutQuestion {
     }
 }
 
-/// For plans kept before packs were chosen together.
+/// For plans kept before it was asked.
 pub(super) const fn not_asked() -> Proof<i64> {
     Proof::Open { why: Why::NotAsked }
 }

@@ -1,8 +1,9 @@
 //! What is short over several designs, as one list by supplier.
 //!
 //! Counts are added up over the designs before they are rounded up to packs, so that two sets
-//! share a pack. Rolls, reels and bars were chosen one by one when the cuts were solved: they are
-//! added up by length. What is on open orders already is taken off, so that nothing is ordered
+//! share a pack. Rolls, reels and bars were chosen set by set when the cuts were solved: they are
+//! added up by length, or what is cut from them is cut together, where that costs less or where
+//! those who sell a length are left out ([`joint`]). What is on open orders already is taken off, so that nothing is ordered
 //! twice; for the rest the packs are chosen all together, deliveries included ([`basket`]).
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -12,7 +13,8 @@ use super::{
     answer::{Proof, Why},
     basket::{self, Basket, Lot, Want, Way},
     input::Offer,
-    outcome::{Need, UnpricedRolls},
+    joint::{self, Sold},
+    outcome::{Becomes, CutSource, Need, UnpricedRolls},
 };
 use crate::{
     model::{
@@ -160,6 +162,7 @@ pub fn gather(
             sets.push((set.design, set.name.to_owned()));
         }
     }
+    let together = short.cut_together(parts, offers, on_order, &way.without);
     let (wants, sums) = short.wants(on_order, venue.spare_percent);
     let basket = basket::fill(&wants, offers, way);
     let Some(basket) = basket else {
@@ -234,7 +237,13 @@ pub fn gather(
         beside: beside(&wants, offers, way, &basket),
         parcels,
         cost_minor: Some(basket.cost_minor),
-        proof: basket.proof,
+        proof: if together {
+            basket.proof
+        } else {
+            Proof::Open {
+                why: Why::StepBudget,
+            }
+        },
         unpriced: short.unpriced.into_values().collect(),
         not_from,
     }
@@ -280,6 +289,8 @@ fn beside(wants: &[Want], offers: &[Offer], way: &Way, chosen: &Basket<'_>) -> V
 struct Short {
     counts: BTreeMap<PartId, Sum>,
     rolls: BTreeMap<(PartId, i64), Sum>,
+    /// What is cut from those, in the part's stock unit.
+    runs: BTreeMap<PartId, Runs>,
     unpriced: BTreeMap<(Option<PartId>, String), Unpriced>,
 }
 
@@ -296,6 +307,9 @@ impl Short {
                     sum.add(set, need, need.short);
                 }
                 Some(part) if !need.buy.is_empty() => {
+                    let runs = self.runs.entry(part).or_default();
+                    runs.sets += 1;
+                    runs.lengths.extend(cut_from_bought(set.plan, part));
                     for buy in &need.buy {
                         let sum = self.rolls.entry((part, buy.pack_amount)).or_default();
                         sum.add(set, need, i64::from(buy.packs));
@@ -314,6 +328,79 @@ impl Short {
                     .add(set, need),
             }
         }
+    }
+
+    /// Cuts the rolls of several sets together where that costs less, and those of one anew where
+    /// nobody sells their length. Whether it is known that nothing costs less.
+    fn cut_together(
+        &mut self,
+        parts: &BTreeMap<PartId, Part>,
+        offers: &[Offer],
+        on_order: &OnOrder,
+        without: &BTreeSet<SupplierId>,
+    ) -> bool {
+        let mut proven = true;
+        for (id, runs) in std::mem::take(&mut self.runs) {
+            let Some(part) = parts.get(&id) else { continue };
+            let of_part = (id, i64::MIN)..=(id, i64::MAX);
+            let mut all = Sum::default();
+            for sum in self.rolls.range(of_part.clone()).map(|(_, sum)| sum) {
+                all.join(sum);
+            }
+            let mut price: BTreeMap<i64, i64> = BTreeMap::new();
+            for offer in offers.iter().filter(|offer| {
+                offer.part == id
+                    && !without.contains(&offer.supplier)
+                    && !all.not_from.contains(&offer.supplier)
+            }) {
+                let least = price.entry(offer.pack_amount).or_insert(i64::MAX);
+                *least = offer.price_minor.get().min(*least);
+            }
+            let open = |roll_um: i64| on_order.get(&(id, roll_um)).copied().unwrap_or(0);
+            // What the rolls cost that the sets ask for; nothing where one of them can't be had.
+            let apart: Option<i128> = self
+                .rolls
+                .range(of_part.clone())
+                .map(|(&(_, roll_um), sum)| match sum.amount - open(roll_um) {
+                    ..=0 => Some(0),
+                    more => Some(i128::from(more) * i128::from(*price.get(&roll_um)?)),
+                })
+                .sum();
+            if apart == Some(0) || (apart.is_some() && runs.sets < 2) {
+                continue;
+            }
+            let ordered = on_order.range(of_part.clone());
+            let ordered = ordered.map(|((_, roll_um), packs)| Sold {
+                roll_um: *roll_um,
+                price_minor: 0,
+                most: Some(u32::try_from(*packs).unwrap_or(0)),
+            });
+            let bought = price.iter().map(|(&roll_um, &price_minor)| Sold {
+                roll_um,
+                price_minor,
+                most: None,
+            });
+            let sold: Vec<Sold> = ordered.chain(bought).collect();
+            let Some(found) = joint::cheapest(part, &runs.lengths, &sold) else {
+                continue;
+            };
+            proven &= found.proven;
+            if apart.is_some_and(|apart| apart <= found.cost_minor) {
+                continue;
+            }
+            self.rolls.retain(|(of, _), _| *of != id);
+            for (roll_um, count) in found.rolls {
+                let amount = count.into();
+                self.rolls.insert(
+                    (id, roll_um),
+                    Sum {
+                        amount,
+                        ..all.clone()
+                    },
+                );
+            }
+        }
+        proven
     }
 
     /// What is still to be bought once the open orders have come, with the sum behind each.
@@ -352,12 +439,32 @@ impl Short {
     }
 }
 
+/// What a plan cuts from rolls of a part that are bought, in its stock unit.
+fn cut_from_bought(plan: &Plan, part: PartId) -> impl Iterator<Item = i64> {
+    let bought = (plan.cuts.iter())
+        .filter(move |cut| cut.part == part && matches!(cut.source, CutSource::Buy { .. }));
+    let used = bought.flat_map(|cut| &cut.segments).filter(|segment| {
+        matches!(
+            segment.becomes,
+            Becomes::Bar { .. } | Becomes::Extra { .. } | Becomes::Feed
+        )
+    });
+    used.map(|segment| segment.to - segment.from)
+}
+
 /// Spares on top of what is short, rounded up.
 fn spares(short: i64, percent: u8) -> i64 {
     (short * i64::from(percent) + 99) / 100
 }
 
+/// What sets cut from rolls of one part that are to be bought.
 #[derive(Debug, Default)]
+struct Runs {
+    sets: usize,
+    lengths: Vec<i64>,
+}
+
+#[derive(Debug, Clone, Default)]
 struct Sum {
     name: String,
     amount: i64,
@@ -382,6 +489,20 @@ impl Sum {
         );
         if !self.designs.iter().any(|(id, _)| *id == set.design) {
             self.designs.push((set.design, set.name.to_owned()));
+        }
+    }
+}
+
+impl Sum {
+    /// Takes another length of the same part in.
+    fn join(&mut self, other: &Self) {
+        self.name.clone_from(&other.name);
+        self.not_from.extend(&other.not_from);
+        self.first = [self.first, other.first].into_iter().flatten().min();
+        for set in &other.designs {
+            if !self.designs.contains(set) {
+                self.designs.push(set.clone());
+            }
         }
     }
 }

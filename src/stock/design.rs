@@ -726,6 +726,7 @@ pub(super) fn name_taken(error: DbError) -> StockError {
             "Another set has this name. Nothing was changed; choose another.",
         ),
         DbError::Refused(refusal @ Refusal::NotToLeaveAlone) => field("thing", refusal.sentence()),
+        DbError::Refused(refusal @ Refusal::NotAFixture) => field("fixture", refusal.sentence()),
         DbError::Refused(Refusal::StillReferred) => StockError::refused(
             "A part or thing that this names is no longer there. Nothing was changed; \
              load the page again.",

@@ -1,6 +1,9 @@
 //! Orders: what all sets are short of, an order written down, sent, and received into stock.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
@@ -8,10 +11,11 @@ use sqlx::SqliteConnection;
 use super::{
     Act, Begun, StockError,
     change::Change as _,
+    planned::{Planned, plan_now},
     receive::{Goods, Pieces, Receive},
 };
 use crate::{
-    db::{self, DbError, WriteTx, offer::Supplier, purchase::NewLine},
+    db::{self, Db, DbError, WriteTx, offer::Supplier, purchase::NewLine},
     model::{
         design::State,
         id::{
@@ -22,7 +26,6 @@ use crate::{
         text::Note,
     },
     plan::{
-        Plan,
         basket::Way,
         shopping::{ShoppingList, Wanting, gather},
     },
@@ -45,36 +48,60 @@ pub struct Wanted {
 /// The most sets that are planned for one list: those whose build day is nearest.
 const MOST_SETS: usize = 24;
 
+/// How often the sets are read and planned anew because something was written meanwhile.
+const TRIES: usize = 3;
+
 /// Plans every set that is still to be built, adds up what is short, and buys it in one of the ways.
-pub async fn wanted(tx: &mut SqliteConnection, today: Date, way: &Way) -> Result<Wanted, DbError> {
-    let mut sets = db::design::list(tx).await?;
-    sets.retain(|set| {
-        matches!(set.state, State::Draft | State::Reserved | State::Building)
-            && set.dates.strike_on() >= today
-    });
-    sets.sort_by_key(|set| (set.dates.build_on(), set.id));
-    sets.truncate(MOST_SETS);
-    let mut planned: Vec<(DesignId, String, Date, Plan, BTreeSet<SupplierId>)> = Vec::new();
-    for set in &sets {
-        if let Some(input) = db::snapshot::input(tx, set.id, today).await? {
-            let name = set.name.to_string();
-            let not_from = input.design.not_from.iter().map(|it| it.supplier);
-            planned.push((
-                set.id,
-                name,
-                set.dates.build_on(),
-                crate::plan::plan(&input),
-                not_from.collect(),
-            ));
+pub async fn wanted(db: &Db, today: Date, way: &Way) -> Result<Wanted, StockError> {
+    let mut tries = 0;
+    loop {
+        tries += 1;
+        let mut sets = db::design::list(&mut *db.read().await?).await?;
+        sets.retain(|set| {
+            matches!(set.state, State::Draft | State::Reserved | State::Building)
+                && set.dates.strike_on() >= today
+        });
+        sets.sort_by_key(|set| (set.dates.build_on(), set.id));
+        sets.truncate(MOST_SETS);
+        let mut planned = Vec::new();
+        for set in &sets {
+            match plan_now(db, set.id, today).await {
+                Ok(plan) => planned.push(plan),
+                // Somebody took it away.
+                Err(StockError::NotFound(_)) => {}
+                Err(why) => return Err(why),
+            }
+        }
+        let mut tx = db.read().await?;
+        let revision = db::venue::revision(&mut tx).await?;
+        if tries >= TRIES || planned.iter().all(|plan| plan.revision == revision) {
+            return Ok(list(&mut tx, &planned, way).await?);
         }
     }
-    let wanting: Vec<Wanting<'_>> = planned
+}
+
+async fn list(
+    tx: &mut SqliteConnection,
+    planned: &[Arc<Planned>],
+    way: &Way,
+) -> Result<Wanted, DbError> {
+    let not_from: Vec<BTreeSet<SupplierId>> = planned
         .iter()
-        .map(|(design, name, build_on, plan, not_from)| Wanting {
-            design: *design,
-            name,
-            build_on: *build_on,
-            plan,
+        .map(|it| {
+            it.input
+                .design
+                .not_from
+                .iter()
+                .map(|it| it.supplier)
+                .collect()
+        })
+        .collect();
+    let wanting: Vec<Wanting<'_>> = (planned.iter().zip(&not_from))
+        .map(|(planned, not_from)| Wanting {
+            design: planned.input.design.id,
+            name: planned.input.design.name.as_str(),
+            build_on: planned.input.design.dates.build_on(),
+            plan: &planned.plan,
             not_from,
         })
         .collect();

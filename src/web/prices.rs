@@ -86,8 +86,8 @@ struct Asked {
 
 /// Which parts: those that a set is short of and nobody is known to sell, or all without a price.
 async fn asked(cx: &Cx, all: bool) -> Result<Vec<Asked>, super::error::Trouble> {
-    let mut tx = cx.read().await?;
     if all {
+        let mut tx = cx.read().await?;
         let priced: BTreeSet<PartId> = db::offer::list_for_plan(&mut tx)
             .await?
             .into_iter()
@@ -103,7 +103,7 @@ async fn asked(cx: &Cx, all: bool) -> Result<Vec<Asked>, super::error::Trouble> 
             })
             .collect());
     }
-    let mut wanted = order::wanted(&mut tx, cx.today, &Way::default()).await?;
+    let mut wanted = order::wanted(cx.db(), cx.today, &Way::default()).await?;
     Ok(wanted
         .list
         .unpriced

@@ -16,6 +16,7 @@ use super::{
 use crate::{
     model::{
         id::{DesignId, OfferId, PartId, PurchaseId, SupplierId},
+        piece::say_amount,
         purchase::{Purchase, PurchaseState},
     },
     plan::{
@@ -128,8 +129,8 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
     let aim = form.value("aim").parse().ok();
     // An address that cannot be read asks for the usual.
     let way = Way::read(aim, form.value("without")).unwrap_or_default();
+    let wanted = order::wanted(cx.db(), cx.today, &way).await?;
     let mut tx = cx.read().await?;
-    let wanted = order::wanted(&mut tx, cx.today, &way).await?;
     let orders = crate::db::purchase::list(&mut tx, 50).await?;
     drop(tx);
     let parts = &wanted.parts;
@@ -285,11 +286,7 @@ fn unsold_words(
 
 /// An amount in the part's stock unit, in words.
 pub fn amount_words(part: &crate::model::part::Part, amount: i64, cx: &Cx) -> String {
-    use crate::model::{part::StockUnit, piece::length_of};
-    match part.unit() {
-        StockUnit::Each => amount.to_string(),
-        unit => length_of(unit, amount, 0).say(cx.unit()),
-    }
+    say_amount(part.unit(), amount, cx.unit())
 }
 
 fn packs_field(offer: OfferId) -> String {

@@ -1,5 +1,6 @@
 //! What people choose by hand, on the pages Reuse, Cuts and Shopping, and why the plan chose so.
 
+use serde_json::{Value, json};
 use tapewright::sample;
 
 use crate::help::{Page, TestApp};
@@ -65,7 +66,7 @@ async fn a_piece_is_left_alone_with_a_reason_and_taken_again() {
     );
     // It says what that costs, or that it costs nothing, from two plans.
     assert!(
-        row.contains("With it:") || row.contains("It costs nothing"),
+        row.contains("Because of this choice:") || row.contains("It costs nothing"),
         "{row}"
     );
     let taken = pinned
@@ -77,6 +78,62 @@ async fn a_piece_is_left_alone_with_a_reason_and_taken_again() {
     let after = app.follow(&taken).await;
     assert_eq!(cut(&after), cut(&before));
     assert_eq!(after.count("#pins .row"), 0);
+}
+
+#[tokio::test]
+async fn only_a_fixture_is_picked_for_a_bar_and_all_choices_are_taken_back_at_once() {
+    let app = hall().await;
+    let first = |page: &Page| {
+        page.attributes("#pin select[name=thing] option", "value")
+            .into_iter()
+            .find(|value| !value.is_empty())
+            .unwrap()
+    };
+    let reuse = app.get(format!("{SET}/reuse")).await;
+    let form = reuse.form("#pin form").set("do", "leave");
+    let done = form.set("thing", &first(&reuse)).send(&app).await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let cuts = app.get(format!("{SET}/cuts")).await;
+    let roll = first(&cuts);
+
+    let design = format!("/api/v1{SET}");
+    let whole = app.json("GET", &design, &[], &Value::Null).await.value();
+    let bar = &whole["bars"][0]["id"];
+    let pick = json!({ "fixture": roll.parse::<i64>().unwrap() });
+    let refused = app
+        .json(
+            "POST",
+            format!("{design}/bars/{bar}/pick"),
+            &[("tapewright-who", "Ada")],
+            &pick,
+        )
+        .await;
+    assert_eq!(refused.status, 422, "{}", refused.body);
+    assert!(
+        refused.body.contains("Only a finished fixture"),
+        "{}",
+        refused.body
+    );
+
+    let form = cuts.form("#pin form").set("do", "leave");
+    let done = form.set("thing", &roll).send(&app).await;
+    assert_eq!(done.status, 303);
+    let pinned = app.follow(&done).await;
+    assert!(
+        pinned
+            .text("#pins")
+            .contains("All choices of this set together")
+    );
+    let out = pinned
+        .form("#pins > form")
+        .set("do", "all")
+        .send(&app)
+        .await;
+    assert_eq!(out.status, 303, "{}", out.text("main"));
+    for page in ["reuse", "cuts"] {
+        let after = app.get(format!("{SET}/{page}")).await;
+        assert_eq!(after.count("#pins .row"), 0);
+    }
 }
 
 #[tokio::test]

@@ -147,7 +147,7 @@ pub struct FeedsBody {
     #[schema(minimum = 0.001, maximum = 1_000, nullable = false)]
     pub feed_length_m: Option<f64>,
     /// After how many steps of the search the best so far is answered, with what is proven of it;
-    /// 20,000 where it is left out. The same steps give the same answer on any machine.
+    /// 200,000 where it is left out. The same steps give the same answer on any machine.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schema(minimum = 1, maximum = 1_000_000, nullable = false)]
     pub step_limit: Option<u64>,

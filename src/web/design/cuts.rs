@@ -284,6 +284,12 @@ fn proof(cx: &Cx, whole: &Whole, proof: &CutProof) -> ProofRow {
                 "Least soldering",
                 proof_words(&proof.solder, |work| format!("{work} points of work")),
             ),
+            (
+                "Least scrap, then fewest and longest rests",
+                proof_words(&proof.rest, |scrap| {
+                    format!("{} of scrap", whole.amount(cx, Some(proof.part), *scrap))
+                }),
+            ),
         ],
     }
 }
@@ -369,11 +375,13 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         bars: whole.design().bars.len(),
         tapes: match whole.plan().tape_proof {
             Proof::Proven => Some(
-                "No other tape that fits these bars costs less, packs and deliveries included.",
+                "Bars that ask for the same are made of one tape, so that they look alike. No other choice of one for each costs less, packs and deliveries included.",
             ),
             Proof::Open {
                 why: Why::StepBudget,
-            } => Some("Several tapes fit; not every choice of them was planned to its end."),
+            } => Some(
+                "Bars that ask for the same are made of one tape, so that they look alike. Several fit; not every choice of them was planned to its end.",
+            ),
             _ => None,
         },
         head,

@@ -25,7 +25,7 @@ use crate::{
         design::{Bar, Design, State},
         id::{BarId, DesignId, PartId, ThingId},
         part::{Part, StockUnit},
-        piece::length_of,
+        piece::say_amount,
         text::Tag,
     },
     plan::{
@@ -274,10 +274,8 @@ impl Whole {
 
     /// An amount of a part as people read it: a length, or a count.
     pub fn amount(&self, cx: &Cx, part: Option<PartId>, amount: i64) -> String {
-        match part.and_then(|id| self.part(id)).map(Part::unit) {
-            None | Some(StockUnit::Each) => amount.to_string(),
-            Some(unit) => cx.length(length_of(unit, amount, 0)),
-        }
+        let unit = part.and_then(|id| self.part(id)).map(Part::unit);
+        say_amount(unit.unwrap_or(StockUnit::Each), amount, cx.unit())
     }
 
     /// A bar by its id.

@@ -9,7 +9,7 @@ use super::{Tab, Whole, cuts, load, reuse, shopping, toll};
 use crate::{
     db,
     model::{
-        design::{LeftAlone, NotFrom},
+        design::{Design, LeftAlone, NotFrom},
         id::{BarId, DesignId, PartId, SupplierId, ThingId},
         thing::ThingKind,
     },
@@ -169,7 +169,7 @@ fn cost_words(cx: &Cx, now: &Tally, without: &Tally) -> String {
     if apart.is_empty() {
         format!("It costs nothing: without it the set needs as much. {known}")
     } else {
-        format!("With it: {}. {known}", apart.join(", "))
+        format!("Because of this choice: {}. {known}", apart.join(", "))
     }
 }
 
@@ -294,8 +294,22 @@ async fn refused(cx: &Cx, id: DesignId, form: Form) -> Answer {
     }
 }
 
-/// The edit that a form asks for, with what is said when it is done.
-fn read(form: &mut Form, whole: &Whole) -> Option<(Edit, String)> {
+/// The edits that take every choice of the set back.
+fn all_out(design: &Design) -> Vec<Edit> {
+    let edit = |pin: Pin| match pin {
+        Pin::Fixture(bar, _) => Edit::Pick { bar, fixture: None },
+        Pin::LeftAlone(thing) => Edit::MayTake(thing),
+        Pin::NotFrom(supplier) => Edit::MayBuyFrom(supplier),
+    };
+    Pin::of(design).into_iter().map(edit).collect()
+}
+
+/// The edits that a form asks for, with what is said when they are done.
+fn read(form: &mut Form, whole: &Whole) -> Option<(Vec<Edit>, String)> {
+    if form.value("do") == "all" {
+        let said = "Every choice is taken back: the plan chooses freely.";
+        return Some((all_out(whole.design()), said.to_owned()));
+    }
     let said = match form.value("do") {
         "leave" => {
             let thing = form.id::<ThingId>("thing");
@@ -324,7 +338,7 @@ fn read(form: &mut Form, whole: &Whole) -> Option<(Edit, String)> {
             let label = whole.bar_label(bar);
             let edit = Edit::Pick { bar, fixture: None };
             return Some((
-                edit,
+                vec![edit],
                 format!("Bar {label} takes whichever fixture serves best."),
             ));
         }
@@ -336,7 +350,7 @@ fn read(form: &mut Form, whole: &Whole) -> Option<(Edit, String)> {
             return None;
         }
     };
-    Some((said.0, said.1.to_owned()))
+    Some((vec![said.0], said.1.to_owned()))
 }
 
 /// POST: pins something, or takes a pin out.
@@ -347,10 +361,10 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         "cuts" => Link::Cuts(id),
         _ => Link::DesignShopping(id),
     };
-    let Some((edit, mut said)) = read(&mut form, &whole) else {
+    let Some((edits, mut said)) = read(&mut form, &whole) else {
         return refused(&cx, id, form).await;
     };
-    match load::store(&cx, &mut form, id, &[edit]).await? {
+    match load::store(&cx, &mut form, id, &edits).await? {
         load::Stored::Done(done) => {
             said.push_str(&done);
             Ok(crate::web::page::go_with(&back, &Flash::good(said)))

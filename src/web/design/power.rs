@@ -404,11 +404,23 @@ fn mains_words(supply: &Supply, load: Current) -> String {
     }
 }
 
+/// Words in a row, the last after an or; `None` where there are none.
+fn or(words: &[&str]) -> Option<String> {
+    let (last, before) = words.split_last()?;
+    Some(if before.is_empty() {
+        (*last).to_owned()
+    } else {
+        format!("{} or {last}", before.join(", "))
+    })
+}
+
 /// What is known of drivers and supplies being the best, as sentences.
 fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
     let mut said = Vec::new();
     match proof.cost {
-        Proof::Open { .. } => return said,
+        Proof::Open { why } => said.push(format!(
+            "It is not known whether other drivers and supplies would cost less: {why}."
+        )),
         Proof::Proven if proof.bought == 0 => {
             said.push("No driver or supply has to be bought for them.".to_owned());
         }
@@ -429,7 +441,7 @@ fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
             }
         )),
         Proof::Within { bound } => said.push(format!(
-            "They cost {}; it is not shown that none could cost less, but none costs less than {}.",
+            "The drivers and supplies to buy cost {}; it is not shown that none could cost less, but none costs less than {}.",
             cx.money(proof.cost_minor),
             Money::new(bound).map_or_else(|_| "nothing".to_owned(), |bound| cx.money(bound))
         )),
@@ -445,13 +457,17 @@ fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
         .take_while(|(_, level)| level.is_proven())
         .map(|(words, _)| *words)
         .collect();
-    if let Some((last, before)) = proven.split_last() {
-        let list = if before.is_empty() {
-            (*last).to_owned()
-        } else {
-            format!("{} or {last}", before.join(", "))
-        };
+    if let Some(list) = or(&proven) {
         said.push(format!("No choice as cheap has {list}: proven."));
+    }
+    let open: Vec<&str> = levels[proven.len()..]
+        .iter()
+        .map(|(words, _)| *words)
+        .collect();
+    if let Some(list) = or(&open).filter(|_| proof.cost.is_proven()) {
+        said.push(format!(
+            "Whether one as cheap has {list} was not tried to the end."
+        ));
     }
     if proof.beyond > 0 {
         said.push(format!(
