@@ -9,6 +9,8 @@ use super::{
 
 /// Rounds of trades before it is given up.
 const ROUNDS: usize = 60;
+/// Where loads share outputs: into how many parts the largest sharing is divided at most.
+const MOST_PARTS: i64 = 4;
 
 /// An inlet of a driver.
 struct Bucket {
@@ -56,7 +58,28 @@ pub(super) fn settle(room: &Room<'_>, given: &Given, steps: &mut u64) -> Option<
     if given.skips > 0 || *steps == 0 {
         return None;
     }
-    let items = items(room, given);
+    let fullest = items(room, given, i64::MAX);
+    let largest = fullest.iter().map(|loads| current(room, loads)).max()?;
+    let shares = fullest.iter().any(|loads| loads.len() > 1);
+    attempt(room, given, fullest, steps).or_else(|| {
+        // Fewer loads to an output are easier to spread over supplies.
+        let parts = if shares { 2..=MOST_PARTS } else { 1..=0 };
+        parts
+            .map(|parts| items(room, given, largest / parts))
+            .find_map(|items| attempt(room, given, items, steps))
+    })
+}
+
+fn current(room: &Room<'_>, loads: &[usize]) -> i64 {
+    loads.iter().map(|&it| room.loads[it].total_ma).sum()
+}
+
+fn attempt(
+    room: &Room<'_>,
+    given: &Given,
+    items: Vec<Vec<usize>>,
+    steps: &mut u64,
+) -> Option<Packed> {
     let mut table = Table::new(room, given, items.len())?;
     table.fill(items)?;
     let round = 1 + table.items.len() * (table.items.len() + table.buckets.len()) / 1_000;
@@ -72,8 +95,9 @@ pub(super) fn settle(room: &Room<'_>, given: &Given, steps: &mut u64) -> Option<
     None
 }
 
-/// One output for each load, or for several of a group where every kind of the set allows it.
-fn items(room: &Room<'_>, given: &Given) -> Vec<Vec<usize>> {
+/// One output for each load, or for several of a group that take no more than `most` together, where
+/// every kind of the set allows it.
+fn items(room: &Room<'_>, given: &Given, most_ma: i64) -> Vec<Vec<usize>> {
     let mut items: Vec<Vec<usize>> = Vec::new();
     let kinds: Vec<usize> = (0..room.drivers.len())
         .filter(|&it| given.counts[it] > 0)
@@ -86,7 +110,8 @@ fn items(room: &Room<'_>, given: &Given) -> Vec<Vec<usize>> {
         let fits = |others: &[usize]| {
             let all = || others.iter().map(|&it| &room.loads[it]).chain([load]);
             let total: i64 = all().map(|it| it.total_ma).sum();
-            room.loads[others[0]].group == load.group
+            total <= most_ma
+                && room.loads[others[0]].group == load.group
                 && room.loads[others[0]].channels.len() == load.channels.len()
                 && kinds.iter().all(|&kind| {
                     room.driver(kind)
@@ -249,11 +274,10 @@ impl<'r> Table<'r> {
     /// Puts each load where the most is left, the largest first.
     fn fill(&mut self, items: Vec<Vec<usize>>) -> Option<()> {
         let room = self.room;
-        let ma = |loads: &[usize]| loads.iter().map(|&it| room.loads[it].total_ma).sum::<i64>();
         let mut items: Vec<(Vec<usize>, i64)> = items
             .into_iter()
             .map(|loads| {
-                let ma = ma(&loads);
+                let ma = current(room, &loads);
                 (loads, ma)
             })
             .collect();
