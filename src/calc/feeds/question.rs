@@ -107,12 +107,7 @@ impl<'a> Asked<'a> {
         let rooms: Vec<(&str, i64)> = rooms.into_iter().collect();
         let mut groups: BTreeMap<Group<'a>, usize> = BTreeMap::new();
         let (mut loads, mut line_of) = (Vec::new(), Vec::new());
-        let mut in_order: Vec<usize> = (0..lines.len()).collect();
-        // By name, the shorter first (bar 2 before bar 10), so that the order in which they were
-        // written makes no difference.
-        in_order.sort_by_key(|&at| (body.loads[at].name.len(), &body.loads[at].name, at));
-        for at in in_order {
-            let (line, load) = (&lines[at], &body.loads[at]);
+        for (at, (line, load)) in lines.iter().zip(&body.loads).enumerate() {
             let room = rooms.binary_search(&(line.place, line.voltage_mv));
             let room = room.unwrap_or(0);
             let group = line.group.map(|group| {
