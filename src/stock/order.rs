@@ -29,6 +29,17 @@ use crate::{
     units::{Date, Length, Money},
 };
 
+/// The fuses of one set.
+#[derive(Debug)]
+pub struct SetFuses {
+    /// Which set.
+    pub design: DesignId,
+    /// Its name.
+    pub name: String,
+    /// Each kind and how many.
+    pub fuses: Vec<(String, usize)>,
+}
+
 /// What all sets are short of, with what is needed to show it.
 #[derive(Debug)]
 pub struct Wanted {
@@ -38,6 +49,8 @@ pub struct Wanted {
     pub parts: BTreeMap<PartId, Part>,
     /// Suppliers, for their delivery charge.
     pub suppliers: Vec<Supplier>,
+    /// The fuses that each set asks for, and how many; they are in no list, being no stock.
+    pub fuses: Vec<SetFuses>,
     /// How many sets were looked at.
     pub sets: usize,
 }
@@ -86,11 +99,23 @@ pub async fn wanted(tx: &mut SqliteConnection, today: Date, way: &Way) -> Result
     let offers = db::offer::list_for_plan(tx).await?;
     let open = db::purchase::list_open(tx).await?;
     let venue = db::venue::lookup(tx).await?;
+    let fuses = wanting.iter().filter_map(fuses_of).collect();
     Ok(Wanted {
+        fuses,
         list: gather(&wanting, &parts, &offers, &open, &venue, way),
         suppliers: db::offer::list_suppliers(tx).await?,
         sets: planned.len(),
         parts,
+    })
+}
+
+fn fuses_of(set: &Wanting<'_>) -> Option<SetFuses> {
+    let fuses = set.plan.fuses().into_iter();
+    let fuses: Vec<_> = fuses.map(|(fuse, many)| (fuse.to_owned(), many)).collect();
+    (!fuses.is_empty()).then(|| SetFuses {
+        design: set.design,
+        name: set.name.to_owned(),
+        fuses,
     })
 }
 

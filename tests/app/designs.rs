@@ -500,6 +500,8 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         steps.cloned().collect::<Vec<_>>().join("\n")
     };
     assert!(of("Fetch").contains("for the bench"), "{}", of("Fetch"));
+    let fuses = page.text(".also-fuses");
+    assert!(fuses.contains("look in the box"), "{fuses}");
     assert!(of("Cut").contains(" long"), "{}", of("Cut"));
     assert!(of("Wire").contains("inlet 1: from "), "{}", of("Wire"));
     // A tick can be taken back.

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, head, load};
+use super::{Head, Tab, Whole, head, load, short::fuses};
 use crate::{
     db,
     model::{
@@ -43,6 +43,8 @@ struct Group {
     left: String,
     rows: Vec<Row>,
     caution: Option<&'static str>,
+    /// The fuses to take along; of fetching alone.
+    fuses: Vec<String>,
 }
 
 #[derive(Template)]
@@ -374,6 +376,10 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                 left: left_words(step.kind, left),
                 rows: Vec::new(),
                 caution,
+                fuses: match step.kind {
+                    StepKind::Fetch => fuses(whole.plan()),
+                    _ => Vec::new(),
+                },
             });
             last = Some(step.kind);
         }
