@@ -574,9 +574,20 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     assert_eq!(wrong.status, 422);
     assert_eq!(wrong.form("#by-tag").value("tag"), Some("F-9999"));
     let page = app.get(strike.clone()).await;
-    let form = page.form(".strike li form");
-    let answer = form.set("how", "good").send(&app).await;
+    // A typed tag goes where the thing came from, as its own row offers, unless a place is chosen.
+    let row = page.form(".strike li form");
+    let from = row.value("to").unwrap();
+    let from = page
+        .texts(&format!(".strike li:first-child option[value='{from}']"))
+        .remove(0);
+    let form = page.form("#by-tag");
+    assert_eq!(form.value("to"), Some(""));
+    let tag = page.texts(".strike li .row-name .tag").remove(0);
+    let answer = form.set("tag", &tag).set("how", "good").send(&app).await;
     assert_eq!(answer.status, 303, "{}", answer.text("main"));
+    let thing = page.attributes(".strike .row-name a", "href").remove(0);
+    let lies = app.get(thing).await.text(".keys");
+    assert!(!from.is_empty() && lies.contains(&from), "{lies}: {from}");
     // The rest at once, undone at once, and at once again: the dead one stays dead.
     let before = app.get(strike.clone()).await;
     assert!(before.count(".strike li") > 2, "{}", before.text("#out"));
