@@ -11,9 +11,9 @@ use crate::{
     db,
     model::{
         channel::Channel,
-        design::State,
+        design::{Design, State},
         fixture::{Condition, Make},
-        id::{DesignId, ThingId},
+        id::{BarId, DesignId, ThingId},
         test_record::{TestKind, TestRecord, lower_than_planned},
     },
     plan::{
@@ -115,12 +115,44 @@ fn kind_of(state: State) -> TestKind {
     }
 }
 
-fn volts(whole: &Whole, bar: crate::model::id::BarId) -> Option<(&OutputVolts, &BarVolts)> {
+/// Whether a trial is one of those asked for now: on stage only what was tried with this set.
+fn counts(record: &TestRecord, design: &Design) -> bool {
+    match kind_of(design.state) {
+        TestKind::PreShow => {
+            record.kind == TestKind::PreShow && record.design.is_none_or(|of| of == design.id)
+        }
+        TestKind::Bench => true,
+    }
+}
+
+/// What was seen last; what was all right elsewhere is not yet so before this show.
+fn shown(
+    record: &TestRecord,
+    design: &Design,
+    planned: Option<(f64, f64)>,
+) -> (&'static str, String, String) {
+    match seen(record, planned) {
+        ("passed", _, words) if !counts(record, design) => {
+            ("waiting", "not tried here yet".to_owned(), words)
+        }
+        seen => seen,
+    }
+}
+
+fn volts(whole: &Whole, bar: BarId) -> Option<(&OutputVolts, &BarVolts)> {
     whole.plan().volts.outputs.iter().find_map(|output| {
         let found = output.bars.iter().find(|it| it.bar == bar)?;
         Some((output, found))
     })
 }
+
+/// The volts of the supply and the lowest at the far end, as planned.
+fn expected(whole: &Whole, bar: BarId) -> Option<(f64, f64)> {
+    volts(whole, bar).map(|(output, volts)| (output.supply_voltage_v, volts.lowest.value))
+}
+
+/// What a voltage that is too low says.
+const LOW: &str = "lower than the plan explains: look for a bad joint or a thin wire";
 
 /// What was seen, in a line; the voltage against the planned one where there is one.
 pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, String, String) {
@@ -143,11 +175,7 @@ pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, 
         words.push(format!(
             "{} at the far end{}",
             far.show(),
-            if low {
-                ", lower than the plan explains: look for a bad joint or a thin wire"
-            } else {
-                ""
-            }
+            if low { format!(", {LOW}") } else { String::new() }
         ));
     }
     if !record.note.is_empty() {
@@ -175,8 +203,7 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
             continue;
         };
         let last = last.get(&id);
-        let expected = volts(whole, bar.id)
-            .map(|(output, volts)| (output.supply_voltage_v, volts.lowest.value));
+        let expected = expected(whole, bar.id);
         let refused = form.value("thing") == id.to_string();
         let typed = |name: &str| {
             if refused {
@@ -214,8 +241,8 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
                 format!("the plan says {lowest:.1} V or more")
             }),
             condition: fixture.condition,
-            today: last.is_some_and(|last| last.on == cx.today),
-            last: last.map(|last| seen(last, expected)),
+            today: last.is_some_and(|last| last.on == cx.today && counts(last, whole.design())),
+            last: last.map(|last| shown(last, whole.design(), expected)),
             far: typed("far_mv"),
             note: typed("note"),
             errors,
@@ -322,6 +349,14 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     show(&cx, id, &Form::default(), StatusCode::OK).await
 }
 
+/// Whether the volts at the far end of what serves a bar are lower than planned.
+fn is_low(whole: &Whole, thing: ThingId, far: Voltage) -> bool {
+    let mut bars = whole.design().bars.iter().map(|bar| bar.id);
+    let bar = bars.find(|bar| whole.served_by(*bar).is_some_and(|(id, _)| id == thing));
+    bar.and_then(|bar| expected(whole, bar))
+        .is_some_and(|(supply, lowest)| lower_than_planned(supply, lowest, far))
+}
+
 /// POST: notes what was seen of one.
 pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let design = load::design(&cx, id).await?;
@@ -363,11 +398,17 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     };
     match cx.act(&form).carry_out(&asked).await {
         Ok(done) => {
+            let low = match far_mv {
+                Some(far) => is_low(&load::whole(&cx, id).await?, thing, far),
+                None => false,
+            };
             let tag = db::thing::list_by_id(&mut *cx.read().await?, &[thing]).await?;
             let tag = tag
                 .first()
                 .map_or_else(String::new, |it| it.tag.to_string());
-            let said = if good {
+            let said = if good && low {
+                format!("{tag}: low. It lights, but the volts are {LOW}.")
+            } else if good {
                 format!("{tag}: all right.")
             } else {
                 format!("{tag} is not right and is marked suspect.")
