@@ -474,6 +474,36 @@ async fn go(app: &TestApp, set: &str, to: &str) -> Page {
     page.form("#next form").set("to", to).send(app).await
 }
 
+/// Tries the first bar of a set that is being built.
+async fn tried_at_the_bench(app: &TestApp, set: &str) -> String {
+    let page = app.get(format!("{set}/show-day")).await;
+    let form = page.form("#try form").set("how", "good");
+    let thing = form.value("thing").unwrap().to_owned();
+    assert_eq!(form.send(app).await.status, 303);
+    let page = app.get(format!("{set}/show-day")).await;
+    assert!(page.text("#try").contains("1 of"));
+    thing
+}
+
+/// A bench test of the same day is no check before the show; volts that are low are said at once.
+async fn tried_before_the_show(app: &TestApp, set: &str, thing: &str) {
+    let page = app.get(format!("{set}/show-day")).await;
+    assert!(page.text("#try h2").contains("Before the show"));
+    assert!(page.text("#try").contains("0 of"));
+    let row = page.text(&format!("#t{thing}"));
+    assert!(
+        row.contains("bench test on") && row.contains("not tried here yet"),
+        "{row}"
+    );
+    let form = page.form("#try form").set("how", "good");
+    let low = form.set("far_mv", "0").send(app).await;
+    let page = app.follow(&low).await;
+    assert!(page.text("#try").contains("1 of"));
+    let said = page.text("#flash");
+    assert!(said.contains("low") && said.contains("bad joint"), "{said}");
+    assert!(!said.contains("all right"), "{said}");
+}
+
 #[tokio::test]
 async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let app = hall().await;
@@ -503,6 +533,9 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let fuses = page.text(".also-fuses");
     assert!(fuses.contains("look in the box"), "{fuses}");
     assert!(of("Cut").contains(" long"), "{}", of("Cut"));
+    assert!(of("Cut").contains(" for bar"), "{}", of("Cut"));
+    assert!(of("Assemble bar").contains(" × "), "{}", of("Assemble"));
+    assert!(!of("Test bar").is_empty());
     assert!(of("Wire").contains("inlet 1: from "), "{}", of("Wire"));
     // A tick can be taken back.
     let ticked = page
@@ -533,8 +566,10 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         let stands = said.count(&format!("#flash a[href^='{set}']"));
         assert_eq!(stands, usize::from(done + 1 == steps), "{done}");
     }
+    let thing = tried_at_the_bench(&app, &set).await;
     let page = go(&app, &set, "standing").await;
     assert_eq!(page.status, 303, "{}", page.text("main"));
+    tried_before_the_show(&app, &set, &thing).await;
 
     let strike = format!("{set}/strike");
     let page = app.get(strike.clone()).await;

@@ -198,33 +198,6 @@ async fn bars_are_tried_and_one_that_fails_is_suspect() {
 }
 
 #[tokio::test]
-async fn low_volts_are_said_at_once_and_a_bench_test_is_no_check_before_the_show() {
-    let app = hall().await;
-    let set = "/designs/2";
-    let list = app.get("/designs").await.texts("ul.rows li");
-    assert!(list.iter().any(|row| row.contains("standing")), "{list:?}");
-    let page = app.get(format!("{set}/show-day")).await;
-    assert!(page.text("#try h2").contains("Before the show"));
-    let thing = page.form("#try form").value("thing").unwrap().to_owned();
-    let bench = json!({"kind": "bench", "full_good": true});
-    let path = format!("/api/v1/things/{thing}/tests");
-    assert_eq!(app.json("POST", &path, &[], &bench).await.status, 201);
-    let page = app.get(format!("{set}/show-day")).await;
-    assert!(page.text("#try").contains("0 of"));
-    let row = page.text("#try .row");
-    assert!(row.contains("bench test on"), "{row}");
-    assert!(page.text("#try .row-marks").contains("not tried here yet"));
-
-    let form = page.form("#try form").set("how", "good");
-    let low = form.set("far_mv", "0").send(&app).await;
-    let page = app.follow(&low).await;
-    assert!(page.text("#try").contains("1 of"));
-    let said = page.text("#flash");
-    assert!(said.contains("low") && said.contains("bad joint"), "{said}");
-    assert!(!said.contains("all right"), "{said}");
-}
-
-#[tokio::test]
 async fn the_bench_shows_one_skill_alone() {
     let app = hall().await;
     let all = app.get("/designs/1/build").await;

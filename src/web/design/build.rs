@@ -4,18 +4,18 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, head, load, short::fuses};
+use super::{Head, Tab, Whole, head, load, short::fuses, wiring::plug};
 use crate::{
     db,
     model::{
         design::State,
         id::{BarId, DesignId, PartId, StepId, ThingId},
         movement::AccountKind,
-        part::{Part, StockUnit},
+        part::{Measure, Part, PartSpec, Per, StockUnit},
         step::{Segment, Step, StepKind, Task},
         thing::Thing,
     },
-    plan::outcome::{Becomes, CheckState, CutSource, PieceCut},
+    plan::outcome::{Becomes, CheckState, CutSource, PieceCut, Serve},
     stock::{self, StockError},
     web::{
         at::Path,
@@ -276,16 +276,26 @@ fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
 
 /// What the checks want crossed where these bars' wires meet the terminals of a driver.
 fn crossed_at(whole: &Whole, driver: PartId, bars: &[BarId]) -> Vec<String> {
-    let colours: BTreeSet<String> = bars
+    // A check's key names what meets what: the driver, the plug of the bar, its colours.
+    let keys: BTreeSet<(String, String)> = bars
         .iter()
-        .filter_map(|bar| whole.bar(*bar))
-        .map(|bar| format!(":{}", bar.channels))
+        .filter_map(|bar| {
+            let plug = plug(whole, whole.bar_plan(*bar)?)?;
+            let plug = plug.to_string().to_lowercase();
+            let colours = &whole.bar(*bar)?.channels;
+            Some((
+                format!("order:part-{driver}:{plug}:"),
+                format!(":{colours}"),
+            ))
+        })
         .collect();
-    let rule = format!("order:part-{driver}:");
+    let concerns = |key: &str| {
+        let mut keys = keys.iter();
+        keys.any(|(meets, colours)| key.starts_with(meets) && key.ends_with(colours))
+    };
     let checks = whole.plan().checks.iter();
     checks
-        .filter(|check| check.state != CheckState::Passed && check.key.starts_with(&rule))
-        .filter(|check| colours.iter().any(|colour| check.key.ends_with(colour)))
+        .filter(|check| check.state != CheckState::Passed && concerns(&check.key))
         .map(|check| format!("{}: {}", check.about, check.mend.trim_end_matches('.')))
         .collect()
 }
@@ -333,11 +343,40 @@ fn fetch_detail(cx: &Cx, whole: &Whole, fetched: &Things, task: &Task) -> Vec<St
         .collect()
 }
 
+/// What goes into a new bar beside what is cut for it.
+fn goes_into(whole: &Whole, bar: BarId) -> Vec<String> {
+    let Some(Serve::Build(build)) = whole.bar_plan(bar).map(|plan| &plan.serve) else {
+        return Vec::new();
+    };
+    let many = |(part, count): (PartId, i64)| format!("{count} × {}", whole.part_name(part));
+    let profile = build.profile.map(|(profile, _)| profile);
+    let leads = build.lead.into_iter().map(many);
+    let couplers = build.couplers.iter().map(|part| many((*part, 1)));
+    let caps = (whole.input().parts.iter())
+        .filter(|part| !part.retired)
+        .filter_map(|part| Some((part.id, caps_of(&part.spec, profile?)?)))
+        .map(many);
+    leads.chain(couplers).chain(caps).collect()
+}
+
+/// How many of a part each bar in a profile takes, such as end caps.
+fn caps_of(spec: &PartSpec, profile: PartId) -> Option<i64> {
+    let PartSpec::Sundry(sundry) = spec else {
+        return None;
+    };
+    let rate = sundry.use_rate.filter(|rate| rate.per == Per::Bar)?;
+    (sundry.measure == Measure::Each && sundry.goes_with == Some(profile))
+        .then(|| i64::from(rate.thousandths.div_ceil(1000)))
+}
+
 fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> Vec<String> {
     match &step.task {
         Task::Cut { piece, segments } => cut_detail(cx, whole, *piece, segments),
         Task::Fetch { .. } => fetch_detail(cx, whole, fetched, &step.task),
-        Task::Assemble { lit_um, .. } => vec![format!("{} lit", cx.length(*lit_um))],
+        Task::Assemble { bar, lit_um, .. } => {
+            let lit = format!("{} lit", cx.length(*lit_um));
+            std::iter::once(lit).chain(goes_into(whole, *bar)).collect()
+        }
         Task::Address { address, .. } => vec![format!("start address {address}")],
         Task::Wire { bars, .. } => wire_detail(cx, whole, bars),
         Task::Tick => Vec::new(),
