@@ -175,7 +175,11 @@ pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, 
         words.push(format!(
             "{} at the far end{}",
             far.show(),
-            if low { format!(", {LOW}") } else { String::new() }
+            if low {
+                format!(", {LOW}")
+            } else {
+                String::new()
+            }
         ));
     }
     if !record.note.is_empty() {
@@ -275,6 +279,37 @@ fn alike(whole: &Whole) -> Vec<(Make, usize)> {
     groups.into_values().collect()
 }
 
+/// A sort of bar in short.
+fn sort(cx: &Cx, make: &Make) -> String {
+    let cover = if make.diffused { "diffused" } else { "bare" };
+    format!("{}, {}, {cover}", cx.length(make.lit_um), make.channels)
+}
+
+/// In what bars alike to the eye differ: volts, plug and the order of its pins.
+fn feed(make: &Make) -> String {
+    let volts = make.voltage_mv.show();
+    match &make.connector {
+        None => format!("{volts}, plug not noted"),
+        Some(plug) => match &plug.pins {
+            None => format!("{volts}, {plug}"),
+            Some(pins) => format!("{volts}, {plug} ({pins})"),
+        },
+    }
+}
+
+/// Each sort in short; what differs is added where two would read alike.
+fn told_apart(sorts: Vec<(String, String)>) -> Vec<String> {
+    let alike = |sort: &str| sorts.iter().filter(|(other, _)| other == sort).count() > 1;
+    let words = sorts.iter().map(|(sort, feed)| {
+        if alike(sort) {
+            format!("{sort}, {feed}")
+        } else {
+            sort.clone()
+        }
+    });
+    words.collect()
+}
+
 /// What to take along: of each sort of bar the venue's percentage, at least one, from what is free.
 fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
     let percent = usize::from(cx.venue.spare_percent);
@@ -289,9 +324,16 @@ fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
         .cloned()
         .collect();
     let mut spares = Vec::new();
-    for (make, count) in alike(whole) {
-        let wanted = (count * percent).div_ceil(100).max(1);
-        let (fit, _) = replacements(&make, None, DIFFER, DIFFER, &free, cx.unit());
+    let sorts = alike(whole);
+    let words = told_apart(
+        sorts
+            .iter()
+            .map(|(make, _)| (sort(cx, make), feed(make)))
+            .collect(),
+    );
+    for ((make, count), sort) in sorts.iter().zip(words) {
+        let wanted = (*count * percent).div_ceil(100).max(1);
+        let (fit, _) = replacements(make, None, DIFFER, DIFFER, &free, cx.unit());
         let taken: Vec<ThingId> = fit.iter().take(wanted).map(|fit| fit.fixture).collect();
         let found = (free.iter().filter(|it| taken.contains(&it.fixture.id)))
             .map(|it| {
@@ -304,13 +346,7 @@ fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
             .collect();
         free.retain(|it| !taken.contains(&it.fixture.id));
         spares.push(Spare {
-            what: format!(
-                "{} × {}, {}, {}",
-                count,
-                cx.length(make.lit_um),
-                make.channels,
-                if make.diffused { "diffused" } else { "bare" }
-            ),
+            what: format!("{count} × {sort}"),
             wanted,
             missing: match wanted.saturating_sub(taken.len()) {
                 0 => String::new(),
@@ -419,5 +455,26 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
             let status = refused(&mut form, why)?;
             show(&cx, id, &form, status).await
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sorts_that_read_alike_say_in_what_they_differ() {
+        let sort = |short: &str, feed: &str| (short.to_owned(), feed.to_owned());
+        let sorts = vec![
+            sort("900 mm, RGB", "24 V, three-pin male"),
+            sort("600 mm, RGB", "24 V, three-pin male"),
+            sort("900 mm, RGB", "12 V, three-pin male"),
+        ];
+        let expected = [
+            "900 mm, RGB, 24 V, three-pin male",
+            "600 mm, RGB",
+            "900 mm, RGB, 12 V, three-pin male",
+        ];
+        assert_eq!(told_apart(sorts), expected);
     }
 }
