@@ -17,7 +17,7 @@ use crate::{
         id::{
             DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
         },
-        part::{Part, StockBy},
+        part::{Part, StockBy, StockUnit},
         purchase::{Purchase, PurchaseLine, PurchaseState},
         text::Note,
     },
@@ -176,6 +176,19 @@ pub async fn place(
     act.finish(tx, id).await
 }
 
+/// What is in stock now: pieces, where packs hold a number of them.
+fn came(part: Option<&Part>, line: &PurchaseLine, packs: i64) -> String {
+    let each = part
+        .is_some_and(|part| part.stock_by() != StockBy::Length && part.unit() == StockUnit::Each);
+    let many = if each {
+        packs.saturating_mul(line.pack_amount)
+    } else {
+        packs
+    };
+    let verb = if many == 1 { "is" } else { "are" };
+    format!("{many} × {} {verb} in stock.", line.part_name)
+}
+
 /// What is noted of an order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Change {
@@ -307,10 +320,8 @@ pub async fn receive(
     close_if_done(&mut tx, order.id).await?;
     let mut said = Vec::new();
     if arrival.good > 0 {
-        said.push(format!(
-            "{} × {} is in stock.",
-            arrival.good, ordered.part_name
-        ));
+        let part = db::part::lookup(&mut tx, ordered.part).await?;
+        said.push(came(part.as_ref(), ordered, arrival.good));
     }
     if arrival.bad > 0 {
         said.push(format!(
