@@ -76,12 +76,18 @@ async fn each_sheet_says_its_part_and_all_together_say_all() {
     // They are named wherever things are bought or fetched.
     for path in ["/shopping", "/designs/3/shopping"] {
         let page = app.get(path).await.text("main");
-        assert!(list.iter().all(|fuse| page.contains(fuse)), "{path}: {page}");
+        assert!(
+            list.iter().all(|fuse| page.contains(fuse)),
+            "{path}: {page}"
+        );
     }
     for sheet in ["shopping", "packing"] {
         let page = text(sheet).await;
         assert!(page.contains("Also fuses: "), "{sheet}: {page}");
-        assert!(list.iter().all(|fuse| page.contains(fuse)), "{sheet}: {page}");
+        assert!(
+            list.iter().all(|fuse| page.contains(fuse)),
+            "{sheet}: {page}"
+        );
     }
     // What is built is on a card each.
     let cards = app.get("/designs/3/sheets/cards").await.count(".card");

@@ -63,7 +63,10 @@ async fn what_is_there_is_typed_on_one_page_and_undone_as_one() {
     assert!(page.text("#stock").contains("Loft"));
 
     // A length that is sold came with its leads; the offcut is bare.
-    assert_eq!(leads(&app, &["R-1", "R-2", "O-1"]).await, [true, true, false]);
+    assert_eq!(
+        leads(&app, &["R-1", "R-2", "O-1"]).await,
+        [true, true, false]
+    );
 
     let undone = page.form("#flash form").send(&app).await;
     assert_eq!(undone.status, 303);
@@ -132,9 +135,7 @@ async fn a_first_set_without_prices_counts_everything_that_its_bars_need() {
     // Half a cut unit, 100 mm, off: a mark is near enough for any length.
     let form = page.form("#add form");
     assert_eq!(form.value("shorter"), Some("50 mm"));
-    let form = form
-        .set("length", "1.2 m")
-        .set("count", "8");
+    let form = form.set("length", "1.2 m").set("count", "8");
     assert_eq!(form.set("channels", "RGBW").send(&app).await.status, 303);
     let set = bars.trim_end_matches("/bars");
     let page = app.get(format!("{set}/shortfall")).await;

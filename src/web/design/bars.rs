@@ -319,9 +319,7 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
     let total = design
         .bars
         .iter()
-        .try_fold(crate::units::Length::ZERO, |sum, bar| {
-            sum.checked_add(bar.length_um)
-        });
+        .try_fold(Length::ZERO, |sum, bar| sum.checked_add(bar.length_um));
     Ok(page_with(
         status,
         &BarsPage {

@@ -111,7 +111,11 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     // Of a set that is over nothing is bought any more.
     let short = short.filter(|need| need.short > 0 && !over);
     Ok(Packing {
-        fuses: if over { Vec::new() } else { fuses(whole.plan()) },
+        fuses: if over {
+            Vec::new()
+        } else {
+            fuses(whole.plan())
+        },
         over,
         places: places.into_iter().collect(),
         missing: short
