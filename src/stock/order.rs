@@ -180,11 +180,7 @@ pub async fn place(
 fn came(part: Option<&Part>, line: &PurchaseLine, packs: i64) -> String {
     let each = part
         .is_some_and(|part| part.stock_by() != StockBy::Length && part.unit() == StockUnit::Each);
-    let many = if each {
-        packs.saturating_mul(line.pack_amount)
-    } else {
-        packs
-    };
+    let many = if each { line.pieces(packs) } else { packs };
     let verb = if many == 1 { "is" } else { "are" };
     format!("{many} × {} {verb} in stock.", line.part_name)
 }

@@ -567,8 +567,17 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         assert_eq!(stands, usize::from(done + 1 == steps), "{done}");
     }
     let thing = tried_at_the_bench(&app, &set).await;
+    // All cable went out as it was wired, that of no bar too.
+    let cable = async || {
+        let mut rows = app.get(format!("{set}/strike")).await.texts(".strike li");
+        rows.retain(|row| row.contains("Cable"));
+        rows
+    };
+    let wired = cable().await;
     let page = go(&app, &set, "standing").await;
     assert_eq!(page.status, 303, "{}", page.text("main"));
+    assert!(!wired.is_empty());
+    assert_eq!(cable().await, wired);
     tried_before_the_show(&app, &set, &thing).await;
 
     let strike = format!("{set}/strike");
