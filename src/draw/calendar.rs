@@ -31,8 +31,8 @@ const WIDTH: i32 = 960;
 const LEFT: i32 = 0;
 const TOP: i32 = 34;
 const ROW: i32 = 46;
-/// Narrower gaps have no room for their number; the text below the drawing tells it.
-const ROOM: i32 = 22;
+/// The width of a figure of a small number. Where a gap has no room, the text below tells it.
+const FIGURE: i32 = 7;
 
 /// Draws twelve months from the first of a month. `free_of` is how many fixtures there are.
 pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
@@ -94,11 +94,13 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
             let up = i32::try_from(30 * free.clamp(&0, &free_of) / free_of).unwrap_or(0);
             let at = x(*day);
             let until = free_days.get(i + 1).map_or(WIDTH, |(next, _)| x(*next));
-            if until - at >= ROOM {
+            let number = free.to_string();
+            let wide = FIGURE * i32::try_from(number.len()).unwrap_or(0);
+            if until - at >= wide + 4 {
                 let _ = write!(
                     svg,
-                    "<text class=\"svg-small\" x=\"{}\" y=\"{}\">{free}</text>",
-                    at + 4,
+                    "<text class=\"svg-small\" x=\"{}\" y=\"{}\">{number}</text>",
+                    at + 3,
                     base - up - 4
                 );
             }

@@ -227,7 +227,7 @@ mod tests {
             key,
             PartId(7),
             "Three-pin, male",
-            &"W".parse().unwrap()
+            &"RGBW".parse().unwrap()
         ));
     }
 }
