@@ -298,7 +298,7 @@ fn feed(make: &Make) -> String {
 }
 
 /// Each sort in short; what differs is added where two would read alike.
-fn told_apart(sorts: Vec<(String, String)>) -> Vec<String> {
+fn told_apart(sorts: &[(String, String)]) -> Vec<String> {
     let alike = |sort: &str| sorts.iter().filter(|(other, _)| other == sort).count() > 1;
     let words = sorts.iter().map(|(sort, feed)| {
         if alike(sort) {
@@ -325,13 +325,11 @@ fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
         .collect();
     let mut spares = Vec::new();
     let sorts = alike(whole);
-    let words = told_apart(
-        sorts
-            .iter()
-            .map(|(make, _)| (sort(cx, make), feed(make)))
-            .collect(),
-    );
-    for ((make, count), sort) in sorts.iter().zip(words) {
+    let words: Vec<(String, String)> = sorts
+        .iter()
+        .map(|(make, _)| (sort(cx, make), feed(make)))
+        .collect();
+    for ((make, count), sort) in sorts.iter().zip(told_apart(&words)) {
         let wanted = (*count * percent).div_ceil(100).max(1);
         let (fit, _) = replacements(make, None, DIFFER, DIFFER, &free, cx.unit());
         let taken: Vec<ThingId> = fit.iter().take(wanted).map(|fit| fit.fixture).collect();
@@ -475,6 +473,6 @@ mod tests {
             "600 mm, RGB",
             "900 mm, RGB, 12 V, three-pin male",
         ];
-        assert_eq!(told_apart(sorts), expected);
+        assert_eq!(told_apart(&sorts), expected);
     }
 }
