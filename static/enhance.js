@@ -170,11 +170,11 @@
     // A queued form's key leaves with its content, so that the next press is one of its own.
     const queued = 'queue' in form.dataset && form.elements.press;
     if (queued) form.elements.press.value = freshKey();
-    if (queued && store.get(QUEUE, []).length) { form.removeAttribute('aria-busy'); return keep(form, url, data); }
+    if (queued && store.get(QUEUE, []).length) { form.removeAttribute('aria-busy'); return keep(form, url, data, button); }
     try {
       const answer = await send(url, typed, form.dataset.part);
       const page = await parse(answer);
-      if (queued && unheard(answer, page)) return keep(form, url, data);
+      if (queued && unheard(answer, page)) return keep(form, url, data, button);
       if (answer.status >= 500) return lostNote(form, page.querySelector('.lead, h1')?.textContent);
       if (answer.ok && !unheard(answer, page)) dropDraft(form);
       const now = body(form, button);
@@ -185,7 +185,7 @@
       // A key is for one answered press; a form that was not replaced needs another.
       if (!queued && form.isConnected && form.elements.press?.value === data.get('press')) form.elements.press.value = freshKey();
     } catch {
-      if (queued) keep(form, url, data);
+      if (queued) keep(form, url, data, button);
       else lostNote(form);
     } finally {
       form.removeAttribute('aria-busy');
@@ -200,8 +200,8 @@
   }
 
   // The queue -------------------------------------------------------------------------------
-  function keep(form, url, data) {
-    const entry = { url: url.href, text: data.toString(), key: data.get('press'), form: form.id, page: location.pathname, part: form.dataset.part, what: form.dataset.queue };
+  function keep(form, url, data, button) {
+    const entry = { pressed: button?.firstChild?.textContent.trim(), url: url.href, text: data.toString(), key: data.get('press'), form: form.id, page: location.pathname, part: form.dataset.part, what: form.dataset.queue };
     if (!store.set(QUEUE, [...store.get(QUEUE, []), entry])) return lostNote(form);
     dropDraft(form);
     show();
@@ -212,9 +212,12 @@
   function show(refused) {
     const queue = store.get(QUEUE, []), strip = byId('waiting');
     document.querySelectorAll('.mark.waiting.queued').forEach((mark) => mark.remove());
-    for (const { form, page } of queue) {
+    document.querySelectorAll('form.waits').forEach((form) => form.classList.remove('waits'));
+    for (const { form, page, pressed } of queue) {
       const own = form && page === location.pathname && byId(form);
-      if (own && !own.querySelector('.queued')) own.append(make('span', { className: 'mark waiting queued', textContent: 'waiting' }));
+      if (!own || own.querySelector('.queued')) continue;
+      own.append(make('span', { className: 'mark waiting queued', textContent: pressed ? `waiting: ${pressed}` : 'waiting' }));
+      own.classList.add('waits');
     }
     if (!strip) return;
     const count = queue.length === 1 ? 'One change is' : `${queue.length} changes are`;

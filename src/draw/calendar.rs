@@ -21,6 +21,8 @@ pub struct Row {
     pub strike_on: Date,
     /// Whether it holds stock (drawn solid) or only plans to (hatched).
     pub holds: bool,
+    /// Whether it is over (drawn plain).
+    pub over: bool,
     /// Fixtures held.
     pub fixtures: i64,
 }
@@ -29,6 +31,8 @@ const WIDTH: i32 = 960;
 const LEFT: i32 = 0;
 const TOP: i32 = 34;
 const ROW: i32 = 46;
+/// The width of a figure of a small number. Where a gap has no room, the text below tells it.
+const FIGURE: i32 = 7;
 
 /// Draws twelve months from the first of a month. `free_of` is how many fixtures there are.
 pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
@@ -40,9 +44,9 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
             .try_into()
             .unwrap_or(0)
     };
-    let height = TOP + ROW * i32::try_from(rows.len()).unwrap_or(0).max(1) + 64;
+    let height = TOP + ROW * i32::try_from(rows.len()).unwrap_or(0).max(1) + 80;
     let mut svg = format!(
-        "<svg viewBox=\"0 0 {WIDTH} {height}\" width=\"{WIDTH}\" height=\"{height}\" role=\"group\" \
+        "<svg class=\"year\" viewBox=\"0 0 {WIDTH} {height}\" width=\"{WIDTH}\" height=\"{height}\" role=\"group\" \
          aria-label=\"Sets from {from} to {to}\">"
     );
     for month in 0..12 {
@@ -61,7 +65,11 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
             x(row.build_on),
             x(row.strike_on.tomorrow().unwrap_or(row.strike_on)),
         );
-        let class = if row.holds { "svg-reused" } else { "svg-build" };
+        let class = match (row.holds, row.over) {
+            (true, _) => "svg-reused",
+            (false, true) => "svg-past",
+            (false, false) => "svg-build",
+        };
         let get_in = x(row.get_in);
         let name_at = start.min(WIDTH - 220);
         let _ = write!(
@@ -81,9 +89,21 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
     let base = height - 12;
     let mut path = String::new();
     if free_of > 0 {
-        for (day, free) in free_by_day(from, to, rows, free_of) {
-            let up = i32::try_from(30 * free.clamp(0, free_of) / free_of).unwrap_or(0);
-            let at = x(day);
+        let free_days = free_by_day(from, to, rows, free_of);
+        for (i, (day, free)) in free_days.iter().enumerate() {
+            let up = i32::try_from(30 * free.clamp(&0, &free_of) / free_of).unwrap_or(0);
+            let at = x(*day);
+            let until = free_days.get(i + 1).map_or(WIDTH, |(next, _)| x(*next));
+            let number = free.to_string();
+            let wide = FIGURE * i32::try_from(number.len()).unwrap_or(0);
+            if until - at >= wide + 4 {
+                let _ = write!(
+                    svg,
+                    "<text class=\"svg-small\" x=\"{}\" y=\"{}\">{number}</text>",
+                    at + 3,
+                    base - up - 4
+                );
+            }
             if path.is_empty() {
                 let _ = write!(path, "M{at} {}", base - up);
             } else {
@@ -96,7 +116,7 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
         svg,
         "<text class=\"svg-small\" x=\"4\" y=\"{}\">Fixtures free, of {free_of}</text>\
          <path class=\"svg-rule\" d=\"M0 {base}H{WIDTH}\"/><path class=\"svg-accent\" fill=\"none\" d=\"{path}\"/>",
-        base - 36
+        base - 52
     );
     let now = x(today);
     if today >= from && today <= to {
@@ -178,6 +198,7 @@ mod tests {
             get_in: day(build),
             strike_on: day(strike),
             holds: true,
+            over: false,
             fixtures,
         }
     }
@@ -200,6 +221,30 @@ mod tests {
                 (day(3, 2), 10)
             ]
         );
+    }
+
+    #[test]
+    fn gaps_are_numbered_and_what_is_over_differs_from_a_draft() {
+        let from = Date::constant(2026, 1, 1);
+        let mut rows = [
+            row("2026-03-01", "2026-04-30", 4),
+            row("2026-08-01", "2026-08-20", 3),
+            row("2026-10-01", "2026-10-20", 3),
+        ];
+        rows[1].holds = false;
+        rows[2].holds = false;
+        rows[2].over = true;
+        let svg = draw(from, from, &rows, 9);
+        for (number, times) in [("9", 2), ("5", 1)] {
+            assert_eq!(
+                svg.matches(&format!(">{number}</text>")).count(),
+                times,
+                "{svg}"
+            );
+        }
+        for class in ["svg-reused", "svg-build", "svg-past"] {
+            assert_eq!(svg.matches(class).count(), 1, "{class}");
+        }
     }
 
     #[test]

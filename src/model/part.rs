@@ -594,6 +594,15 @@ impl PartSpec {
         }
     }
 
+    /// The sold length that a typed one means: inches are shown to a sixteenth, so what is typed as
+    /// it was read may be half of that off.
+    pub fn sold_as(&self, typed: Length) -> Option<Length> {
+        const HALF_A_SIXTEENTH_UM: u64 = 794;
+        let off = |sold: &&Length| sold.get().abs_diff(typed.get());
+        let nearest = self.sold_um().iter().min_by_key(off)?;
+        (off(&nearest) <= HALF_A_SIXTEENTH_UM).then_some(*nearest)
+    }
+
     /// Checks what single attributes cannot: that they agree with each other.
     pub fn check(&self) -> Result<(), SpecError> {
         let fail = |field, message: String| Err(SpecError { field, message });

@@ -56,6 +56,11 @@ impl PurchaseLine {
         self.packs - self.received_packs - self.refused_packs
     }
 
+    /// How many pieces so many packs hold, of what is counted by the piece.
+    pub const fn pieces(&self, packs: i64) -> i64 {
+        packs.saturating_mul(self.pack_amount)
+    }
+
     /// What the line costs.
     pub fn cost(&self) -> Money {
         self.price_minor
@@ -109,5 +114,29 @@ impl Purchase {
     /// Whether something is still to come.
     pub fn open(&self) -> bool {
         self.lines.iter().any(|line| line.open_packs() > 0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pack_of_ten_is_ten_pieces_and_waits_as_one_pack() {
+        let line = PurchaseLine {
+            id: PurchaseLineId(1),
+            part: PartId(1),
+            part_name: "Lead three-pin, male".to_owned(),
+            offer: None,
+            design: None,
+            packs: 3,
+            pack_amount: 10,
+            price_minor: Money::ZERO,
+            received_packs: 1,
+            refused_packs: 0,
+            note: Note::default(),
+        };
+        assert_eq!(line.pieces(1), 10);
+        assert_eq!(line.open_packs(), 2);
     }
 }

@@ -103,7 +103,8 @@ pub enum Task {
         /// What it made, once it is ticked.
         made: Option<Made>,
     },
-    /// Hangs the cable runs of a driver's bars: they are out with the set from then on.
+    /// Hangs the cable runs of a driver's bars, and with the last driver those of no bar: they are
+    /// out with the set from then on.
     Wire {
         /// The bars that it feeds.
         bars: Vec<BarId>,

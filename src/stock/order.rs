@@ -21,7 +21,7 @@ use crate::{
         id::{
             DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
         },
-        part::{Part, StockBy},
+        part::{Part, StockBy, StockUnit},
         purchase::{Purchase, PurchaseLine, PurchaseState},
         text::Note,
     },
@@ -32,6 +32,17 @@ use crate::{
     units::{Date, Length, Money},
 };
 
+/// The fuses of one set.
+#[derive(Debug)]
+pub struct SetFuses {
+    /// Which set.
+    pub design: DesignId,
+    /// Its name.
+    pub name: String,
+    /// Each kind and how many.
+    pub fuses: Vec<(String, usize)>,
+}
+
 /// What all sets are short of, with what is needed to show it.
 #[derive(Debug)]
 pub struct Wanted {
@@ -41,6 +52,8 @@ pub struct Wanted {
     pub parts: BTreeMap<PartId, Part>,
     /// Suppliers, for their delivery charge.
     pub suppliers: Vec<Supplier>,
+    /// The fuses that each set asks for, and how many; they are in no list, being no stock.
+    pub fuses: Vec<SetFuses>,
     /// How many sets were looked at.
     pub sets: usize,
 }
@@ -113,11 +126,23 @@ async fn list(
     let offers = db::offer::list_for_plan(tx).await?;
     let open = db::purchase::list_open(tx).await?;
     let venue = db::venue::lookup(tx).await?;
+    let fuses = wanting.iter().filter_map(fuses_of).collect();
     Ok(Wanted {
+        fuses,
         list: gather(&wanting, &parts, &offers, &open, &venue, way),
         suppliers: db::offer::list_suppliers(tx).await?,
         sets: planned.len(),
         parts,
+    })
+}
+
+fn fuses_of(set: &Wanting<'_>) -> Option<SetFuses> {
+    let fuses = set.plan.fuses().into_iter();
+    let fuses: Vec<_> = fuses.map(|(fuse, many)| (fuse.to_owned(), many)).collect();
+    (!fuses.is_empty()).then(|| SetFuses {
+        design: set.design,
+        name: set.name.to_owned(),
+        fuses,
     })
 }
 
@@ -176,6 +201,15 @@ pub async fn place(
         db::purchase::add_line(&mut tx, id, line).await?;
     }
     act.finish(tx, id).await
+}
+
+/// What is in stock now: pieces, where packs hold a number of them.
+fn came(part: Option<&Part>, line: &PurchaseLine, packs: i64) -> String {
+    let each = part
+        .is_some_and(|part| part.stock_by() != StockBy::Length && part.unit() == StockUnit::Each);
+    let many = if each { line.pieces(packs) } else { packs };
+    let verb = if many == 1 { "is" } else { "are" };
+    format!("{many} × {} {verb} in stock.", line.part_name)
 }
 
 /// What is noted of an order.
@@ -309,10 +343,8 @@ pub async fn receive(
     close_if_done(&mut tx, order.id).await?;
     let mut said = Vec::new();
     if arrival.good > 0 {
-        said.push(format!(
-            "{} × {} is in stock.",
-            arrival.good, ordered.part_name
-        ));
+        let part = db::part::lookup(&mut tx, ordered.part).await?;
+        said.push(came(part.as_ref(), ordered, arrival.good));
     }
     if arrival.bad > 0 {
         said.push(format!(

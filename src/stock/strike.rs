@@ -136,7 +136,7 @@ pub struct CheckIn {
     pub design: DesignId,
     /// What.
     pub what: CheckWhat,
-    /// Where it is put; not needed for what is lost.
+    /// Where it is put; where it came from if nothing is said.
     pub to: Option<PlaceId>,
     /// What was seen.
     pub reason: Note,
@@ -159,11 +159,30 @@ impl Change for CheckIn {
 }
 
 impl CheckIn {
-    async fn to(&self, tx: &mut WriteTx) -> Result<AccountId, StockError> {
-        let to = self
-            .to
-            .ok_or_else(|| field("to", "Choose the place where it is put."))?;
+    async fn to(&self, tx: &mut WriteTx, stage: AccountId) -> Result<AccountId, StockError> {
+        let to = match self.to {
+            Some(to) => Some(to),
+            None => self.came_from(tx, stage).await?,
+        };
+        let to = to.ok_or_else(|| {
+            field(
+                "to",
+                "It came from no place that is in use. Choose the place where it is put.",
+            )
+        })?;
         place(tx, to).await
+    }
+
+    async fn came_from(
+        &self,
+        tx: &mut WriteTx,
+        stage: AccountId,
+    ) -> Result<Option<PlaceId>, StockError> {
+        let origins = db::stage::list_origins(tx, stage).await?;
+        Ok(match self.what {
+            CheckWhat::Thing { thing, .. } => origins.things.get(&thing).copied(),
+            CheckWhat::Count { part, .. } => origins.counts.get(&part).copied(),
+        })
     }
 
     async fn thing(
@@ -183,7 +202,7 @@ impl CheckIn {
         }
         let to = match how {
             Back::Lost => AccountId::LOST,
-            _ => self.to(tx).await?,
+            _ => self.to(tx, stage).await?,
         };
         let moved = moved(&thing);
         let_go(tx, self.design, moved).await?;
@@ -242,7 +261,7 @@ impl CheckIn {
             lines.push(Line {
                 moved: Moved::Count { part, amount: back },
                 from: stage,
-                to: self.to(tx).await?,
+                to: self.to(tx, stage).await?,
             });
         }
         if lost > 0 {

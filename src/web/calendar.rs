@@ -68,6 +68,7 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
                 set.state,
                 State::Reserved | State::Building | State::Standing
             ),
+            over: matches!(set.state, State::Struck | State::Cancelled),
             fixtures: set.fixtures,
         })
         .collect();

@@ -147,8 +147,29 @@ fn items<'a>(cx: &Cx, lines: impl Iterator<Item = &'a EntryLine>) -> String {
     listed(&all)
 }
 
+/// A corrected count: by how much, and what it is now.
+fn counted(cx: &Cx, entry: &Entry) -> Option<String> {
+    let [line] = entry.lines.as_slice() else {
+        return None;
+    };
+    let (sign, place) = match line.to.kind {
+        AccountKind::Place => ("plus", &line.to.words),
+        _ => ("minus", &line.from.words),
+    };
+    let words = |amount| total(cx.unit(), line.amount.unit, amount);
+    let (by, now) = (words(line.amount.amount), words(line.counted?));
+    Some(format!(
+        "{} {}, {sign} {by}: now {now} in {place}",
+        line.name,
+        entry.kind.label()
+    ))
+}
+
 fn what(cx: &Cx, entry: &Entry) -> String {
     let label = entry.kind.label();
+    if let Some(text) = counted(cx, entry) {
+        return text;
+    }
     if let Some((mark, tag)) = &entry.mark {
         return match entry.kind {
             MovementKind::Undo => format!("{label}: {tag} is {} again", mark.after),

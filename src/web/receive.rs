@@ -189,7 +189,7 @@ fn pieces(form: &mut Form, cx: &Cx, part: &Part) -> Option<Pieces> {
     let base = if offcuts {
         Pieces::of_length(part, length, number)
     } else {
-        Pieces::as_bought(part, length, number)
+        Pieces::as_bought(part, part.spec.sold_as(length).unwrap_or(length), number)
     };
     Some(Pieces {
         start: start?,

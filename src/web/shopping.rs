@@ -115,6 +115,8 @@ struct ShoppingPage {
     unsold: Vec<UnsoldView>,
     unpriced: Vec<UnpricedView>,
     left_out: Vec<(String, Vec<(DesignId, String)>)>,
+    /// Each set with its fuses in words.
+    fuses: Vec<(DesignId, String, String)>,
     orders: Vec<OrderView>,
     tax: bool,
     sets: usize,
@@ -179,6 +181,7 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
                 Some((it.name.to_string(), sets.clone()))
             })
             .collect(),
+        fuses: wanted.fuses.iter().map(fuses_view).collect(),
         orders: orders.iter().map(|order| order_view(cx, order)).collect(),
         tax: cx.venue.prices_include_tax,
         sets: wanted.sets,
@@ -327,6 +330,14 @@ fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine, form: Option<&For
         },
         designs: line.designs.clone(),
     }
+}
+
+fn fuses_view(set: &order::SetFuses) -> (DesignId, String, String) {
+    let fuses = set.fuses.iter();
+    let words: Vec<String> = fuses
+        .map(|(fuse, many)| format!("{many} × {fuse}"))
+        .collect();
+    (set.design, set.name.clone(), words.join(", "))
 }
 
 fn order_view(cx: &Cx, order: &Purchase) -> OrderView {

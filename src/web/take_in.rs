@@ -220,13 +220,12 @@ fn read_pieces(
 
 /// A piece as long as what is sold is a new roll, with its factory ends; any other is an offcut.
 fn piece(part: &Part, number: usize, length: Length) -> Goods {
-    Goods::Pieces(if part.spec.sold_um().contains(&length) {
-        Pieces::as_bought(part, length, number)
-    } else {
-        Pieces {
+    Goods::Pieces(match part.spec.sold_as(length) {
+        Some(sold) => Pieces::as_bought(part, sold, number),
+        None => Pieces {
             offcuts: true,
             ..Pieces::of_length(part, length, number)
-        }
+        },
     })
 }
 

@@ -105,7 +105,7 @@ async fn what_is_received_is_found_by_part_of_a_word() {
         "Arch tape"
     );
     assert!(
-        page.texts("#stock .qty").contains(&"5m".to_owned()),
+        page.texts("#stock .qty").contains(&"5 m".to_owned()),
         "{:?}",
         page.texts("#stock .qty")
     );
@@ -373,6 +373,15 @@ async fn a_shelf_is_counted_line_by_line_without_scripting() {
     let page = app.get(format!("/parts/{lead}/count")).await;
     let page = page.form("#f2").set("amount", "7").send(app).await;
     led_to(&page);
+    // The log says which way each correction went, and to what number.
+    let log = app.get("/log").await.text("ol.log");
+    for said in [
+        "minus 13: now 7 in",
+        "plus 9: now 20 in",
+        "minus 1: now 11 in",
+    ] {
+        assert!(log.contains(said), "{said}: {log}");
+    }
     let page = app.get(format!("/parts/{lead}/count")).await;
     assert_eq!(page.form("#f2").value("amount"), Some("7"));
 }

@@ -474,6 +474,36 @@ async fn go(app: &TestApp, set: &str, to: &str) -> Page {
     page.form("#next form").set("to", to).send(app).await
 }
 
+/// Tries the first bar of a set that is being built.
+async fn tried_at_the_bench(app: &TestApp, set: &str) -> String {
+    let page = app.get(format!("{set}/show-day")).await;
+    let form = page.form("#try form").set("how", "good");
+    let thing = form.value("thing").unwrap().to_owned();
+    assert_eq!(form.send(app).await.status, 303);
+    let page = app.get(format!("{set}/show-day")).await;
+    assert!(page.text("#try").contains("1 of"));
+    thing
+}
+
+/// A bench test of the same day is no check before the show; volts that are low are said at once.
+async fn tried_before_the_show(app: &TestApp, set: &str, thing: &str) {
+    let page = app.get(format!("{set}/show-day")).await;
+    assert!(page.text("#try h2").contains("Before the show"));
+    assert!(page.text("#try").contains("0 of"));
+    let row = page.text(&format!("#t{thing}"));
+    assert!(
+        row.contains("bench test on") && row.contains("not tried here yet"),
+        "{row}"
+    );
+    let form = page.form("#try form").set("how", "good");
+    let low = form.set("far_mv", "0").send(app).await;
+    let page = app.follow(&low).await;
+    assert!(page.text("#try").contains("1 of"));
+    let said = page.text("#flash");
+    assert!(said.contains("low") && said.contains("bad joint"), "{said}");
+    assert!(!said.contains("all right"), "{said}");
+}
+
 #[tokio::test]
 async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let app = hall().await;
@@ -500,7 +530,12 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         steps.cloned().collect::<Vec<_>>().join("\n")
     };
     assert!(of("Fetch").contains("for the bench"), "{}", of("Fetch"));
+    let fuses = page.text(".also-fuses");
+    assert!(fuses.contains("look in the box"), "{fuses}");
     assert!(of("Cut").contains(" long"), "{}", of("Cut"));
+    assert!(of("Cut").contains(" for bar"), "{}", of("Cut"));
+    assert!(of("Assemble bar").contains(" × "), "{}", of("Assemble"));
+    assert!(!of("Test bar").is_empty());
     assert!(of("Wire").contains("inlet 1: from "), "{}", of("Wire"));
     // A tick can be taken back.
     let ticked = page
@@ -531,8 +566,19 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         let stands = said.count(&format!("#flash a[href^='{set}']"));
         assert_eq!(stands, usize::from(done + 1 == steps), "{done}");
     }
+    let thing = tried_at_the_bench(&app, &set).await;
+    // All cable went out as it was wired, that of no bar too.
+    let cable = async || {
+        let mut rows = app.get(format!("{set}/strike")).await.texts(".strike li");
+        rows.retain(|row| row.contains("Cable"));
+        rows
+    };
+    let wired = cable().await;
     let page = go(&app, &set, "standing").await;
     assert_eq!(page.status, 303, "{}", page.text("main"));
+    assert!(!wired.is_empty());
+    assert_eq!(cable().await, wired);
+    tried_before_the_show(&app, &set, &thing).await;
 
     let strike = format!("{set}/strike");
     let page = app.get(strike.clone()).await;
@@ -572,9 +618,20 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     assert_eq!(wrong.status, 422);
     assert_eq!(wrong.form("#by-tag").value("tag"), Some("F-9999"));
     let page = app.get(strike.clone()).await;
-    let form = page.form(".strike li form");
-    let answer = form.set("how", "good").send(&app).await;
+    // A typed tag goes where the thing came from, as its own row offers, unless a place is chosen.
+    let row = page.form(".strike li form");
+    let from = row.value("to").unwrap();
+    let from = page
+        .texts(&format!(".strike li:first-child option[value='{from}']"))
+        .remove(0);
+    let form = page.form("#by-tag");
+    assert_eq!(form.value("to"), Some(""));
+    let tag = page.texts(".strike li .row-name .tag").remove(0);
+    let answer = form.set("tag", &tag).set("how", "good").send(&app).await;
     assert_eq!(answer.status, 303, "{}", answer.text("main"));
+    let thing = page.attributes(".strike .row-name a", "href").remove(0);
+    let lies = app.get(thing).await.text(".keys");
+    assert!(!from.is_empty() && lies.contains(&from), "{lies}: {from}");
     // The rest at once, undone at once, and at once again: the dead one stays dead.
     let before = app.get(strike.clone()).await;
     assert!(before.count(".strike li") > 2, "{}", before.text("#out"));

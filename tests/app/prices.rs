@@ -180,6 +180,7 @@ async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
     assert!(!app.get("/shopping").await.text("main").contains("RGB tape"));
     let room = [("name", "Store"), ("kind", "room")];
     assert_eq!(app.post("/places", &room).await.status, 303);
+    let mut said = Vec::new();
     loop {
         let page = app.get(&order).await;
         if page.count("form[action*='/receive/']") == 0 {
@@ -188,7 +189,10 @@ async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
         let form = page.form("form[action*='/receive/']");
         let got = form.send(&app).await;
         assert_eq!(got.status, 303, "{}", got.text("main"));
+        said.push(app.follow(&got).await.text("#flash"));
     }
+    let many = |said: &&String| said.contains(" × Profile clip are in stock.");
+    assert!(said.iter().any(|it| many(&it)), "{said:?}");
     let page = app.get(&set).await;
     assert!(page.text("main").contains(newer), "{}", page.text("main"));
     let page = app.get(format!("{set}/reserve")).await;

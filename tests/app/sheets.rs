@@ -73,6 +73,22 @@ async fn each_sheet_says_its_part_and_all_together_say_all() {
         .sum();
     let places = text("loads").await.matches("fuse, at most").count();
     assert!(many > 0 && many == places, "{list:?}: {many}, {places}");
+    // They are named wherever things are bought or fetched.
+    for path in ["/shopping", "/designs/3/shopping"] {
+        let page = app.get(path).await.text("main");
+        assert!(
+            list.iter().all(|fuse| page.contains(fuse)),
+            "{path}: {page}"
+        );
+    }
+    for sheet in ["shopping", "packing"] {
+        let page = text(sheet).await;
+        assert!(page.contains("Also fuses: "), "{sheet}: {page}");
+        assert!(
+            list.iter().all(|fuse| page.contains(fuse)),
+            "{sheet}: {page}"
+        );
+    }
     // What is built is on a card each.
     let cards = app.get("/designs/3/sheets/cards").await.count(".card");
     let bars = app.get("/designs/3/bars").await.count(".book .mark.build");

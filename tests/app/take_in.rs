@@ -25,6 +25,20 @@ async fn field_of(app: &TestApp, name: &str) -> String {
     format!("part-{}", part.id)
 }
 
+/// Whether pieces of tape begin with a lead.
+async fn leads(app: &TestApp, tags: &[&str]) -> Vec<bool> {
+    let mut tx = app.db().read().await.unwrap();
+    let mut leads = Vec::new();
+    for tag in tags {
+        let tag = tapewright::model::text::Tag::parse(tag).unwrap();
+        let thing = db::thing::find_by_tag(&mut tx, &tag).await.unwrap();
+        let thing = thing.unwrap_or_else(|| panic!("no {tag}"));
+        let piece = db::piece::lookup(&mut tx, thing.id).await.unwrap().unwrap();
+        leads.push(piece.piece.start.connector().is_some());
+    }
+    leads
+}
+
 const TAPE: &str = "tape-rgbw-24v-12mm";
 
 #[tokio::test]
@@ -48,24 +62,34 @@ async fn what_is_there_is_typed_on_one_page_and_undone_as_one() {
     assert!(page.text("#flash").contains("3 parts put into stock"));
     assert!(page.text("#stock").contains("Loft"));
 
-    let mut tx = app.db().read().await.unwrap();
-    let named = ["R-1", "R-2", "O-1"];
-    let mut leads = Vec::new();
-    for tag in named {
-        let tag = tapewright::model::text::Tag::parse(tag).unwrap();
-        let thing = db::thing::find_by_tag(&mut tx, &tag).await.unwrap();
-        let thing = thing.unwrap_or_else(|| panic!("no {tag}"));
-        let piece = db::piece::lookup(&mut tx, thing.id).await.unwrap().unwrap();
-        leads.push(piece.piece.start.connector().is_some());
-    }
-    drop(tx);
     // A length that is sold came with its leads; the offcut is bare.
-    assert_eq!(leads, [true, true, false]);
+    assert_eq!(
+        leads(&app, &["R-1", "R-2", "O-1"]).await,
+        [true, true, false]
+    );
 
     let undone = page.form("#flash form").send(&app).await;
     assert_eq!(undone.status, 303);
     let page = app.get("/cupboard").await;
     assert!(!page.text("#stock").contains("Loft"));
+}
+
+#[tokio::test]
+async fn a_roll_typed_in_inches_as_the_page_shows_it_is_a_roll() {
+    let app = TestApp::new().await;
+    tick_system(&app, TAPE).await;
+    let settings = app.get("/settings").await;
+    let form = settings.form("main form").set("length_unit", "in");
+    assert_eq!(form.send(&app).await.status, 303);
+    let tape = field_of(&app, ready_made::find(TAPE).unwrap().name.as_str()).await;
+    let page = app.get("/take-in").await;
+    let hint = page.text(&format!("#{tape}-hint"));
+    let shown = hint.split("sold in ").nth(1).unwrap();
+    let shown = shown.split(", ").next().unwrap();
+    let form = page.form("form.take-in").set("room", "Loft");
+    let form = form.set(&tape, &format!("{shown}, 10 ft"));
+    assert_eq!(form.send(&app).await.status, 303);
+    assert_eq!(leads(&app, &["R-1", "O-1"]).await, [true, false], "{shown}");
 }
 
 #[tokio::test]
@@ -108,10 +132,10 @@ async fn a_first_set_without_prices_counts_everything_that_its_bars_need() {
         .await;
     let bars = page.header("location").unwrap().to_owned();
     let page = app.get(&bars).await;
-    let form = page
-        .form("#add form")
-        .set("length", "1.2 m")
-        .set("count", "8");
+    // Half a cut unit, 100 mm, off: a mark is near enough for any length.
+    let form = page.form("#add form");
+    assert_eq!(form.value("shorter"), Some("50 mm"));
+    let form = form.set("length", "1.2 m").set("count", "8");
     assert_eq!(form.set("channels", "RGBW").send(&app).await.status, 303);
     let set = bars.trim_end_matches("/bars");
     let page = app.get(format!("{set}/shortfall")).await;
@@ -120,6 +144,10 @@ async fn a_first_set_without_prices_counts_everything_that_its_bars_need() {
     // Eight bars of 1.2 m come from two rolls of 5 m as from one of 10 m; two have more leads.
     assert!(text.contains("2 × 5000 mm"), "{text}");
     assert!(text.contains("no price yet"), "{text}");
+    // Whoever is to sign reads the same, not that it costs nothing.
+    let cost = app.get(format!("{set}/sheets/cost")).await.text("main");
+    assert!(cost.contains("so the sum is not known"), "{cost}");
+    assert!(!cost.contains("Nothing has to be bought") && !cost.contains("free"));
     for what in [
         "Cable 5 × 18 AWG",
         "DMX driver 8 × 4 channels",

@@ -111,6 +111,10 @@ async fn what_is_ticked_at_strike_without_a_connection_arrives_once() {
     bring_back(&stage, 2).await;
     assert!(waiting(&stage).await.starts_with("3 changes are waiting"));
     assert_eq!(out(&stage, id).await, all - 1);
+    // What was pressed is said beside it.
+    assert_eq!(stage.count(".strike form.waits .queued").await, 3);
+    let said = stage.text(".strike .queued").await;
+    assert_eq!(said, "waiting: back, good");
 
     // The page is left and loaded again before anything was sent.
     stage.offline(false).await;

@@ -155,6 +155,26 @@ async fn pages_of_the_sets_hold_to_the_rules() {
     stage.end().await;
 }
 
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn tables_of_what_is_short_need_no_sliding_on_a_phone() {
+    let stage = Stage::sample().await;
+    for path in ["/designs/3/shortfall", "/designs/3/shopping", "/shopping"] {
+        stage.open(path).await;
+        stage.look(360, false).await;
+        assert!(stage.count("table.fold").await > 0, "{path}");
+        let wide = stage
+            .script(
+                "return [...document.querySelectorAll('.table-box:has(> .fold)')]
+                   .map(box => box.scrollWidth - box.clientWidth)",
+                vec![],
+            )
+            .await;
+        let wide: Vec<i64> = serde_json::from_value(wide).expect("widths");
+        assert!(wide.iter().all(|over| *over <= 0), "{path}: {wide:?}");
+    }
+    stage.end().await;
+}
+
 /// What a file would do, and what is wrong with one: pages that only a form leads to.
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn pages_of_a_file_that_is_read_hold_to_the_rules() {

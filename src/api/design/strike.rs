@@ -97,7 +97,7 @@ enum CheckedBody {
 struct CheckInBody {
     /// What.
     what: CheckedBody,
-    /// Where it is put; not needed for what is lost.
+    /// Where it is put; where it came from if nothing is said.
     #[serde(default)]
     to: Option<PlaceId>,
     /// What was seen.

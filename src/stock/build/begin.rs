@@ -39,7 +39,7 @@ pub(in crate::stock) async fn begin(tx: &mut WriteTx, design: &Design) -> Result
                 lit_um: built.lit_um,
                 made: None,
             };
-            let title = format!("Assemble {}", bar.label);
+            let title = format!("Assemble bar {}", bar.label);
             steps.push((StepKind::Assemble, title, Some(bar.bar), task));
         }
     }
@@ -75,7 +75,7 @@ pub(in crate::stock) async fn begin(tx: &mut WriteTx, design: &Design) -> Result
     }
     for bar in &plan.bars {
         if !matches!(bar.serve, Serve::Short { .. }) {
-            let title = format!("Test {}", bar.label);
+            let title = format!("Test bar {}", bar.label);
             steps.push((StepKind::Test, title, Some(bar.bar), Task::Tick));
         }
     }
@@ -211,10 +211,10 @@ async fn cut_steps(
             .filter_map(|id| design.bars.iter().find(|bar| bar.id == id))
             .map(|bar| bar.label.to_string())
             .collect();
-        let title = if labels.is_empty() {
-            format!("Cut {tag}")
-        } else {
-            format!("Cut {tag} for {}", labels.join(", "))
+        let title = match labels.as_slice() {
+            [] => format!("Cut {tag}"),
+            [one] => format!("Cut {tag} for bar {one}"),
+            some => format!("Cut {tag} for bars {}", some.join(", ")),
         };
         let task = Task::Cut {
             piece: *thing,

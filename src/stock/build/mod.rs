@@ -111,7 +111,10 @@ async fn work(
             Ok((done, step.task.clone()))
         }
         Task::Wire { bars, .. } => {
-            let (done, out) = wire(tx, act, design, bars).await?;
+            // Feeds and extra lines are of no bar: they are hung with the last driver.
+            let last = is_last_wiring(tx, step).await?;
+            let of = (!last).then_some(bars.as_slice());
+            let (done, out) = wire(tx, act, design, of).await?;
             let task = Task::Wire {
                 bars: bars.clone(),
                 out,
@@ -194,14 +197,20 @@ async fn fetch(
     super::change::transfer(tx, act, head, &what, stage).await
 }
 
-/// Takes the runs of some bars out to the set; refused while one of them is still on its reel.
+async fn is_last_wiring(tx: &mut WriteTx, step: &Step) -> Result<bool, StockError> {
+    let steps = db::design::list_steps(tx, step.design).await?;
+    let mut open = steps.iter().filter(|other| other.done.is_none());
+    Ok(open.all(|other| other.kind != StepKind::Wire || other.id == step.id))
+}
+
+/// Takes the runs of some bars, or all that is left, out to the set; refused while one of them is still on its reel.
 async fn wire(
     tx: &mut WriteTx,
     act: &Act,
     design: &Design,
-    bars: &[BarId],
+    bars: Option<&[BarId]>,
 ) -> Result<(Done, Vec<ThingId>), StockError> {
-    let runs = runs::list(tx, design.id, Some(bars)).await?;
+    let runs = runs::list(tx, design.id, bars).await?;
     if !runs.uncut.is_empty() {
         return Err(StockError::refused(format!(
             "Cable for it is still to be cut from {}. Nothing was changed. Tick that cut first.",

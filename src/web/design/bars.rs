@@ -21,7 +21,7 @@ use crate::{
     },
     plan::input::Freedom,
     stock::design::Edit,
-    units::SignedLength,
+    units::{Length, LengthUnit, SignedLength},
     web::{
         asset,
         at::Path,
@@ -160,6 +160,7 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
         form.set("step_x", step.show(cx.unit()));
         return form;
     }
+    let tolerance = usual_tolerance(whole, cx.unit());
     let mm = |mm: i64| {
         SignedLength::new(mm * 1000)
             .unwrap_or_default()
@@ -168,8 +169,8 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
     Form::filled([
         ("pattern", "#".to_owned()),
         ("count", "8".to_owned()),
-        ("shorter", mm(20)),
-        ("longer", mm(20)),
+        ("shorter", cx.exact(tolerance)),
+        ("longer", cx.exact(tolerance)),
         ("channels", usual_colours(whole)),
         ("diffused", "on".to_owned()),
         ("fed", "one_end".to_owned()),
@@ -181,6 +182,26 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
         ("cable", mm(2000)),
         ("version", whole.design().version.to_string()),
     ])
+}
+
+/// By how much a new bar may be off: 20 mm, or half the longest cut unit of the catalogue's tapes, so
+/// that a cut mark is near enough whichever is chosen; in steps that are easy to read.
+fn usual_tolerance(whole: &Whole, unit: LengthUnit) -> Length {
+    let step = match unit {
+        LengthUnit::In | LengthUnit::Ft => 6_350,
+        LengthUnit::Mm | LengthUnit::Cm | LengthUnit::M => 5_000,
+    };
+    let tapes = (whole.input().parts.iter()).filter(|part| !part.retired);
+    let halves = tapes.filter_map(|part| match &part.spec {
+        PartSpec::Tape(tape) => Some(tape.pitch.length_of(1).get() / 2),
+        _ => None,
+    });
+    let least = halves.max().unwrap_or(0);
+    let even = least.saturating_add(step - 1) / step * step;
+    match Length::new(even) {
+        Ok(even) if least > Length::mm(20).get() => even,
+        _ => Length::mm(20),
+    }
 }
 
 /// The colours of the tape that lies there, the most of it first; else of one in the catalogue.
@@ -298,9 +319,7 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
     let total = design
         .bars
         .iter()
-        .try_fold(crate::units::Length::ZERO, |sum, bar| {
-            sum.checked_add(bar.length_um)
-        });
+        .try_fold(Length::ZERO, |sum, bar| sum.checked_add(bar.length_um));
     Ok(page_with(
         status,
         &BarsPage {

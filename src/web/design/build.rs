@@ -1,21 +1,22 @@
 //! The bench: steps to tick, each moving the stock.
 
-use std::collections::{BTreeMap, BTreeSet};
+mod detail;
+
+use std::collections::BTreeMap;
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, head, load};
+use self::detail::{detail, purpose};
+use super::{Head, Tab, Whole, head, load, short::fuses};
 use crate::{
     db,
     model::{
         design::State,
-        id::{BarId, DesignId, PartId, StepId, ThingId},
+        id::{BarId, DesignId, StepId, ThingId},
         movement::AccountKind,
-        part::{Part, StockUnit},
-        step::{Segment, Step, StepKind, Task},
+        step::{Step, StepKind, Task},
         thing::Thing,
     },
-    plan::outcome::{Becomes, CheckState, CutSource, PieceCut},
     stock::{self, StockError},
     web::{
         at::Path,
@@ -43,6 +44,8 @@ struct Group {
     left: String,
     rows: Vec<Row>,
     caution: Option<&'static str>,
+    /// The fuses to take along; of fetching alone.
+    fuses: Vec<String>,
 }
 
 #[derive(Template)]
@@ -186,162 +189,6 @@ impl Labels {
     }
 }
 
-/// The plan's cut list of a piece.
-fn planned(whole: &Whole, piece: ThingId) -> Option<&PieceCut> {
-    let of =
-        |cut: &&PieceCut| matches!(&cut.source, CutSource::Piece { thing, .. } if *thing == piece);
-    whole.plan().cuts.iter().find(of)
-}
-
-/// What a segment of a piece is for.
-fn purpose(whole: &Whole, piece: ThingId, segment: &Segment) -> String {
-    if let Some(bar) = segment.bar {
-        return format!("bar {}", whole.bar_label(bar));
-    }
-    if segment.scrap {
-        return "scrap".to_owned();
-    }
-    if segment.offcut {
-        return "kept".to_owned();
-    }
-    let extra = planned(whole, piece)
-        .and_then(|cut| cut.segments.iter().find(|it| it.from == segment.from))
-        .is_some_and(|it| matches!(it.becomes, Becomes::Extra { .. }));
-    if extra {
-        "extra line of the set".to_owned()
-    } else {
-        "feed from supply to driver".to_owned()
-    }
-}
-
-fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> Vec<String> {
-    let pieces = &whole.input().stock.pieces;
-    let part = pieces
-        .iter()
-        .find(|spare| spare.piece.id == piece)
-        .map(|spare| spare.piece.part)
-        .or_else(|| planned(whole, piece).map(|cut| cut.part));
-    let all = segments.last().map_or(0, |last| last.to);
-    let named = part.map(|id| {
-        let length = whole.amount(cx, part, all);
-        format!("{}, {length} long", whole.part_name(id))
-    });
-    let cuts = segments.iter().map(|segment| {
-        format!(
-            "{} from {} to {}: {}",
-            whole.amount(cx, part, segment.to - segment.from),
-            whole.amount(cx, part, segment.from),
-            whole.amount(cx, part, segment.to),
-            purpose(whole, piece, segment)
-        )
-    });
-    named.into_iter().chain(cuts).collect()
-}
-
-/// Supplies, fuses and crossings of the driver that feeds these bars.
-fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
-    let at = bars
-        .iter()
-        .filter_map(|bar| whole.bar_plan(*bar)?.output)
-        .map(|output| output.driver)
-        .next();
-    let Some(driver) = at.and_then(|at| whole.plan().drivers.get(at)) else {
-        return Vec::new();
-    };
-    let fused = |words: &str| match words.trim_end_matches('.') {
-        "" => String::new(),
-        words => format!("; {words}"),
-    };
-    let inlets = driver.inlets.iter().map(|inlet| {
-        let from = inlet.supply.map_or_else(
-            || "no supply could be given".to_owned(),
-            |supply| format!("from {}", whole.supply_name(supply)),
-        );
-        let over = inlet.feed.map_or_else(String::new, |(cable, length)| {
-            format!(" over {} of {}", cx.length(length), whole.part_name(cable))
-        });
-        let fuse = fused(&inlet.protection);
-        format!("inlet {}: {from}{over}{fuse}", inlet.number)
-    });
-    let outputs = driver.outputs.iter().map(|output| {
-        let bars = whole.bar_list(&output.bars);
-        let fuse = fused(&output.protection);
-        format!("output {}: {} {bars}{fuse}", output.number, bars.word())
-    });
-    let crossed = crossed_at(whole, driver.part, bars);
-    inlets.chain(outputs).chain(crossed).collect()
-}
-
-/// What the checks want crossed where these bars' wires meet the terminals of a driver.
-fn crossed_at(whole: &Whole, driver: PartId, bars: &[BarId]) -> Vec<String> {
-    let colours: BTreeSet<String> = bars
-        .iter()
-        .filter_map(|bar| whole.bar(*bar))
-        .map(|bar| format!(":{}", bar.channels))
-        .collect();
-    let rule = format!("order:part-{driver}:");
-    let checks = whole.plan().checks.iter();
-    checks
-        .filter(|check| check.state != CheckState::Passed && check.key.starts_with(&rule))
-        .filter(|check| colours.iter().any(|colour| check.key.ends_with(colour)))
-        .map(|check| format!("{}: {}", check.about, check.mend.trim_end_matches('.')))
-        .collect()
-}
-
-/// So many or so much of a part.
-fn of_part(cx: &Cx, whole: &Whole, part: PartId, amount: i64) -> String {
-    let much = whole.amount(cx, Some(part), amount);
-    let name = whole.part_name(part);
-    match whole.part(part).map(Part::unit) {
-        None | Some(StockUnit::Each) => format!("{much} × {name}"),
-        Some(_) => format!("{much} of {name}"),
-    }
-}
-
-fn fetch_detail(cx: &Cx, whole: &Whole, fetched: &Things, task: &Task) -> Vec<String> {
-    let Task::Fetch {
-        things,
-        counts,
-        pieces,
-        used,
-        ..
-    } = task
-    else {
-        return Vec::new();
-    };
-    let named = |id: &ThingId| {
-        let thing = fetched.get(id)?;
-        Some(format!("{} · {}", thing.tag, thing.name))
-    };
-    let piece = |id: &ThingId| {
-        let length = fetched.get(id)?.amount.length();
-        let length = length.map_or_else(String::new, |length| format!(", {}", cx.length(length)));
-        Some(format!("{}{length}: for the bench", named(id)?))
-    };
-    let count = |(part, amount): &(PartId, i64)| of_part(cx, whole, *part, *amount);
-    things
-        .iter()
-        .filter_map(named)
-        .chain(counts.iter().map(count))
-        .chain(pieces.iter().filter_map(piece))
-        .chain(
-            used.iter()
-                .map(|one| format!("{}: for the bench", count(one))),
-        )
-        .collect()
-}
-
-fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> Vec<String> {
-    match &step.task {
-        Task::Cut { piece, segments } => cut_detail(cx, whole, *piece, segments),
-        Task::Fetch { .. } => fetch_detail(cx, whole, fetched, &step.task),
-        Task::Assemble { lit_um, .. } => vec![format!("{} lit", cx.length(*lit_um))],
-        Task::Address { address, .. } => vec![format!("start address {address}")],
-        Task::Wire { bars, .. } => wire_detail(cx, whole, bars),
-        Task::Tick => Vec::new(),
-    }
-}
-
 /// GET: the steps.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     let whole = load::whole(&cx, id).await?;
@@ -374,6 +221,10 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                 left: left_words(step.kind, left),
                 rows: Vec::new(),
                 caution,
+                fuses: match step.kind {
+                    StepKind::Fetch => fuses(whole.plan()),
+                    _ => Vec::new(),
+                },
             });
             last = Some(step.kind);
         }

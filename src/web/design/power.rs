@@ -56,6 +56,13 @@ impl Meter {
         Self {
             label,
             text: match limit {
+                Some(limit) if load == Some(limit) => {
+                    format!(
+                        "{} of {}: all of what it may give",
+                        amps(load),
+                        limit.show()
+                    )
+                }
                 Some(limit) if load.is_some() => {
                     format!("{} of {} ({full} %)", amps(load), limit.show())
                 }
@@ -63,7 +70,7 @@ impl Meter {
                 None => format!("{}, limit not known", amps(load)),
             },
             percent: full.min(100),
-            over: full > 100,
+            over: load.zip(limit).is_some_and(|(load, limit)| load > limit),
             terms,
         }
     }
@@ -367,11 +374,17 @@ fn supply_row(whole: &Whole, at: usize) -> Option<SupplyRow> {
         || "not known".to_owned(),
         |(supply, load)| mains_words(supply, load),
     );
+    let mut meter = Meter::new("Load".to_owned(), plan.load_ma, Some(plan.usable_ma), terms);
+    if let Some(rated) = supply.map(|supply| supply.rated_ma)
+        && rated != plan.usable_ma
+    {
+        let _ = write!(meter.text, ", derated from {}", rated.show());
+    }
     Some(SupplyRow {
         name: format!("{} · {}", whole.supply_name(at), whole.part_name(plan.part)),
         unit: unit_of(plan.unit.as_ref()),
         part: Link::Part(plan.part),
-        meter: Meter::new("Load".to_owned(), plan.load_ma, Some(plan.usable_ma), terms),
+        meter,
         rated: supply.map_or_else(String::new, |supply| {
             format!("{}, {}", supply.voltage_mv.show(), supply.rated_ma.show())
         }),
@@ -396,11 +409,14 @@ fn mains_words(supply: &Supply, load: Current) -> String {
         Some(percent) if percent > 0 => {
             let drawn = out.watts() * 100.0 / f64::from(percent);
             format!(
-                "about {drawn:.0} W ({} ÷ {percent} % efficiency)",
-                out.show()
+                "about {drawn:.0} W ({:.0} W ÷ {percent} % efficiency)",
+                out.watts()
             )
         }
-        _ => format!("more than {}: its efficiency is not known", out.show()),
+        _ => format!(
+            "more than {:.0} W: its efficiency is not known",
+            out.watts()
+        ),
     }
 }
 
@@ -582,4 +598,20 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         bars,
         head,
     }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_limit_used_to_its_end_alarms_nobody() {
+        let amps = |text: &str| Current::parse(text).ok();
+        let meter = |load: &str| Meter::new("Load".to_owned(), amps(load), amps("3.36 A"), vec![]);
+        let full = meter("3.36 A");
+        assert_eq!(full.text, "3.36 A of 3.36 A: all of what it may give");
+        assert!(!full.over);
+        assert_eq!(meter("2.7 A").text, "2.7 A of 3.36 A (80 %)");
+        assert!(meter("3.4 A").over);
+    }
 }

@@ -7,7 +7,7 @@ use askama::Template;
 use super::{
     Head, Tab, Whole, count_of, day, head, load,
     pins::{self, PinsShown, status},
-    short::{MoneyWords, money, row},
+    short::{MoneyWords, fuses, money, row},
 };
 use crate::{
     model::id::{DesignId, SupplierId},
@@ -89,6 +89,8 @@ struct ShoppingPage {
     without: Vec<Without>,
     money: MoneyWords,
     tax: &'static str,
+    /// The fuses to have at hand.
+    fuses: Vec<String>,
     pins: PinsShown,
 }
 
@@ -173,6 +175,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         pins,
         suppliers,
         without,
+        fuses: fuses(whole.plan()),
         money: money(cx, whole),
         tax: if cx.venue.prices_include_tax {
             "Prices include tax."

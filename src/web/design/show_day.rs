@@ -11,9 +11,9 @@ use crate::{
     db,
     model::{
         channel::Channel,
-        design::State,
+        design::{Design, State},
         fixture::{Condition, Make},
-        id::{DesignId, ThingId},
+        id::{BarId, DesignId, ThingId},
         test_record::{TestKind, TestRecord, lower_than_planned},
     },
     plan::{
@@ -115,12 +115,44 @@ fn kind_of(state: State) -> TestKind {
     }
 }
 
-fn volts(whole: &Whole, bar: crate::model::id::BarId) -> Option<(&OutputVolts, &BarVolts)> {
+/// Whether a trial is one of those asked for now: on stage only what was tried with this set.
+fn counts(record: &TestRecord, design: &Design) -> bool {
+    match kind_of(design.state) {
+        TestKind::PreShow => {
+            record.kind == TestKind::PreShow && record.design.is_none_or(|of| of == design.id)
+        }
+        TestKind::Bench => true,
+    }
+}
+
+/// What was seen last; what was all right elsewhere is not yet so before this show.
+fn shown(
+    record: &TestRecord,
+    design: &Design,
+    planned: Option<(f64, f64)>,
+) -> (&'static str, String, String) {
+    match seen(record, planned) {
+        ("passed", _, words) if !counts(record, design) => {
+            ("waiting", "not tried here yet".to_owned(), words)
+        }
+        seen => seen,
+    }
+}
+
+fn volts(whole: &Whole, bar: BarId) -> Option<(&OutputVolts, &BarVolts)> {
     whole.plan().volts.outputs.iter().find_map(|output| {
         let found = output.bars.iter().find(|it| it.bar == bar)?;
         Some((output, found))
     })
 }
+
+/// The volts of the supply and the lowest at the far end, as planned.
+fn expected(whole: &Whole, bar: BarId) -> Option<(f64, f64)> {
+    volts(whole, bar).map(|(output, volts)| (output.supply_voltage_v, volts.lowest.value))
+}
+
+/// What a voltage that is too low says.
+const LOW: &str = "lower than the plan explains: look for a bad joint or a thin wire";
 
 /// What was seen, in a line; the voltage against the planned one where there is one.
 pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, String, String) {
@@ -144,9 +176,9 @@ pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, 
             "{} at the far end{}",
             far.show(),
             if low {
-                ", lower than the plan explains: look for a bad joint or a thin wire"
+                format!(", {LOW}")
             } else {
-                ""
+                String::new()
             }
         ));
     }
@@ -175,8 +207,7 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
             continue;
         };
         let last = last.get(&id);
-        let expected = volts(whole, bar.id)
-            .map(|(output, volts)| (output.supply_voltage_v, volts.lowest.value));
+        let expected = expected(whole, bar.id);
         let refused = form.value("thing") == id.to_string();
         let typed = |name: &str| {
             if refused {
@@ -214,8 +245,8 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
                 format!("the plan says {lowest:.1} V or more")
             }),
             condition: fixture.condition,
-            today: last.is_some_and(|last| last.on == cx.today),
-            last: last.map(|last| seen(last, expected)),
+            today: last.is_some_and(|last| last.on == cx.today && counts(last, whole.design())),
+            last: last.map(|last| shown(last, whole.design(), expected)),
             far: typed("far_mv"),
             note: typed("note"),
             errors,
@@ -248,6 +279,37 @@ fn alike(whole: &Whole) -> Vec<(Make, usize)> {
     groups.into_values().collect()
 }
 
+/// A sort of bar in short.
+fn sort(cx: &Cx, make: &Make) -> String {
+    let cover = if make.diffused { "diffused" } else { "bare" };
+    format!("{}, {}, {cover}", cx.length(make.lit_um), make.channels)
+}
+
+/// In what bars alike to the eye differ: volts, plug and the order of its pins.
+fn feed(make: &Make) -> String {
+    let volts = make.voltage_mv.show();
+    match &make.connector {
+        None => format!("{volts}, plug not noted"),
+        Some(plug) => match &plug.pins {
+            None => format!("{volts}, {plug}"),
+            Some(pins) => format!("{volts}, {plug} ({pins})"),
+        },
+    }
+}
+
+/// Each sort in short; what differs is added where two would read alike.
+fn told_apart(sorts: &[(String, String)]) -> Vec<String> {
+    let alike = |sort: &str| sorts.iter().filter(|(other, _)| other == sort).count() > 1;
+    let words = sorts.iter().map(|(sort, feed)| {
+        if alike(sort) {
+            format!("{sort}, {feed}")
+        } else {
+            sort.clone()
+        }
+    });
+    words.collect()
+}
+
 /// What to take along: of each sort of bar the venue's percentage, at least one, from what is free.
 fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
     let percent = usize::from(cx.venue.spare_percent);
@@ -262,9 +324,14 @@ fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
         .cloned()
         .collect();
     let mut spares = Vec::new();
-    for (make, count) in alike(whole) {
-        let wanted = (count * percent).div_ceil(100).max(1);
-        let (fit, _) = replacements(&make, None, DIFFER, DIFFER, &free, cx.unit());
+    let sorts = alike(whole);
+    let words: Vec<(String, String)> = sorts
+        .iter()
+        .map(|(make, _)| (sort(cx, make), feed(make)))
+        .collect();
+    for ((make, count), sort) in sorts.iter().zip(told_apart(&words)) {
+        let wanted = (*count * percent).div_ceil(100).max(1);
+        let (fit, _) = replacements(make, None, DIFFER, DIFFER, &free, cx.unit());
         let taken: Vec<ThingId> = fit.iter().take(wanted).map(|fit| fit.fixture).collect();
         let found = (free.iter().filter(|it| taken.contains(&it.fixture.id)))
             .map(|it| {
@@ -277,13 +344,7 @@ fn spares(cx: &Cx, whole: &Whole) -> Vec<Spare> {
             .collect();
         free.retain(|it| !taken.contains(&it.fixture.id));
         spares.push(Spare {
-            what: format!(
-                "{} × {}, {}, {}",
-                count,
-                cx.length(make.lit_um),
-                make.channels,
-                if make.diffused { "diffused" } else { "bare" }
-            ),
+            what: format!("{count} × {sort}"),
             wanted,
             missing: match wanted.saturating_sub(taken.len()) {
                 0 => String::new(),
@@ -320,6 +381,14 @@ async fn show(cx: &Cx, id: DesignId, form: &Form, status: StatusCode) -> Answer 
 /// GET: the bars to try.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     show(&cx, id, &Form::default(), StatusCode::OK).await
+}
+
+/// Whether the volts at the far end of what serves a bar are lower than planned.
+fn is_low(whole: &Whole, thing: ThingId, far: Voltage) -> bool {
+    let mut bars = whole.design().bars.iter().map(|bar| bar.id);
+    let bar = bars.find(|bar| whole.served_by(*bar).is_some_and(|(id, _)| id == thing));
+    bar.and_then(|bar| expected(whole, bar))
+        .is_some_and(|(supply, lowest)| lower_than_planned(supply, lowest, far))
 }
 
 /// POST: notes what was seen of one.
@@ -363,11 +432,17 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     };
     match cx.act(&form).carry_out(&asked).await {
         Ok(done) => {
+            let low = match far_mv {
+                Some(far) => is_low(&load::whole(&cx, id).await?, thing, far),
+                None => false,
+            };
             let tag = db::thing::list_by_id(&mut *cx.read().await?, &[thing]).await?;
             let tag = tag
                 .first()
                 .map_or_else(String::new, |it| it.tag.to_string());
-            let said = if good {
+            let said = if good && low {
+                format!("{tag}: low. It lights, but the volts are {LOW}.")
+            } else if good {
                 format!("{tag}: all right.")
             } else {
                 format!("{tag} is not right and is marked suspect.")
@@ -378,5 +453,26 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
             let status = refused(&mut form, why)?;
             show(&cx, id, &form, status).await
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sorts_that_read_alike_say_in_what_they_differ() {
+        let sort = |short: &str, feed: &str| (short.to_owned(), feed.to_owned());
+        let sorts = vec![
+            sort("900 mm, RGB", "24 V, three-pin male"),
+            sort("600 mm, RGB", "24 V, three-pin male"),
+            sort("900 mm, RGB", "12 V, three-pin male"),
+        ];
+        let expected = [
+            "900 mm, RGB, 24 V, three-pin male",
+            "600 mm, RGB",
+            "900 mm, RGB, 12 V, three-pin male",
+        ];
+        assert_eq!(told_apart(&sorts), expected);
     }
 }

@@ -54,6 +54,8 @@ struct StrikePage {
     things: Vec<ThingRow>,
     counts: Vec<CountRow>,
     places: Vec<Choice>,
+    /// The places for a typed tag; the first choice is where that thing came from.
+    tag_places: Vec<Choice>,
     backs: Vec<(&'static str, &'static str, &'static str)>,
     form: Form,
     left: String,
@@ -132,6 +134,13 @@ async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
             homeless,
             things,
             counts,
+            tag_places: std::iter::once(Choice {
+                value: String::new(),
+                label: "where it came from".to_owned(),
+                chosen: false,
+            })
+            .chain(places(None))
+            .collect(),
             places: places(None),
             backs: backs(),
             standing: head.state == State::Standing,

@@ -10,6 +10,7 @@ use crate::{
     draw::wiring::{Column, crossings, svg, wire_class},
     model::{
         channel::{Role, RoleOrder},
+        connector::Connector,
         id::{BarId, DesignId, PartId},
         part::{Cable, Kind, PartSpec},
     },
@@ -114,8 +115,8 @@ fn terminals(whole: &Whole, plan: &BarPlan) -> Option<RoleOrder> {
     }
 }
 
-/// What the plug of a new bar's factory lead is, by the end of the roll that it hangs on.
-fn factory_plug(whole: &Whole, build: &BuildBar) -> Option<RoleOrder> {
+/// What a new bar's factory lead is, by the end of the roll that it hangs on.
+fn factory_plug<'a>(whole: &'a Whole, build: &BuildBar) -> Option<&'a Connector> {
     let at_start = build.start == Joint::FactoryLead;
     let piece = whole
         .plan()
@@ -129,35 +130,38 @@ fn factory_plug(whole: &Whole, build: &BuildBar) -> Option<RoleOrder> {
             let pieces = &whole.input().stock.pieces;
             pieces.iter().find(|spare| spare.piece.id == thing)
         });
-    let connector = match (piece, whole.part(build.tape).map(|part| &part.spec)) {
+    match (piece, whole.part(build.tape).map(|part| &part.spec)) {
         (Some(spare), _) if at_start => spare.piece.start.connector(),
         (Some(spare), _) => spare.piece.end.connector(),
         (None, Some(PartSpec::Tape(tape))) if at_start => tape.roll_start.as_ref(),
         (None, Some(PartSpec::Tape(tape))) => tape.roll_end.as_ref(),
         (None, _) => None,
-    };
-    connector.and_then(|connector| connector.pins.clone())
+    }
+}
+
+/// What a bar plugs in with: the fixture's plug, the lead that is soldered on, or the factory's.
+pub fn plug<'a>(whole: &'a Whole, plan: &BarPlan) -> Option<&'a Connector> {
+    match &plan.serve {
+        Serve::Reuse { fixture, .. } => whole.fixture(*fixture)?.fixture.make.connector.as_ref(),
+        Serve::Build(build) => match build.lead {
+            None => factory_plug(whole, build),
+            Some((lead, _)) => match &whole.part(lead)?.spec {
+                PartSpec::Lead(lead) => Some(&lead.connector),
+                _ => None,
+            },
+        },
+        Serve::Short { .. } => None,
+    }
 }
 
 /// The bar's own side: the pins of its plug, then the pads of its tape where a lead is soldered on
 /// by hand.
 fn bar_side(whole: &Whole, plan: &BarPlan) -> Vec<(String, Option<RoleOrder>)> {
+    let pins = plug(whole, plan).and_then(|connector| connector.pins.clone());
     match &plan.serve {
-        Serve::Reuse { fixture, .. } => {
-            let pins = whole
-                .fixture(*fixture)
-                .and_then(|spare| spare.fixture.make.connector.as_ref())
-                .and_then(|connector| connector.pins.clone());
-            vec![("Plug of the fixture".to_owned(), pins)]
-        }
+        Serve::Reuse { .. } => vec![("Plug of the fixture".to_owned(), pins)],
+        Serve::Build(build) if build.lead.is_none() => vec![("Factory lead".to_owned(), pins)],
         Serve::Build(build) => {
-            let Some((lead, _)) = build.lead else {
-                return vec![("Factory lead".to_owned(), factory_plug(whole, build))];
-            };
-            let pins = match whole.part(lead).map(|part| &part.spec) {
-                Some(PartSpec::Lead(lead)) => lead.connector.pins.clone(),
-                _ => None,
-            };
             let pads = match whole.part(build.tape).map(|part| &part.spec) {
                 Some(PartSpec::Tape(tape)) => tape.pads.clone(),
                 _ => None,

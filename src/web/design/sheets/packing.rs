@@ -12,7 +12,11 @@ use crate::{
         reservation::{Held, HoldState, HoldUse},
         thing::Thing,
     },
-    web::{cx::Cx, design::Whole, error::Trouble},
+    web::{
+        cx::Cx,
+        design::{Whole, short::fuses},
+        error::Trouble,
+    },
 };
 
 /// One thing or count to fetch.
@@ -29,6 +33,8 @@ struct Packing {
     places: Vec<(String, Vec<Line>)>,
     /// What is to be bought first, in words.
     missing: Vec<(String, String)>,
+    /// The fuses to have at hand.
+    fuses: Vec<String>,
     /// Whether the set is over.
     over: bool,
 }
@@ -105,6 +111,11 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     // Of a set that is over nothing is bought any more.
     let short = short.filter(|need| need.short > 0 && !over);
     Ok(Packing {
+        fuses: if over {
+            Vec::new()
+        } else {
+            fuses(whole.plan())
+        },
         over,
         places: places.into_iter().collect(),
         missing: short

@@ -10,7 +10,7 @@ use crate::{
         design::{
             Whole,
             shopping::{Supplier, Without, by_supplier},
-            short::{MoneyWords, money},
+            short::{MoneyWords, fuses, money},
         },
         error::Trouble,
     },
@@ -22,6 +22,8 @@ struct Shopping {
     suppliers: Vec<Supplier>,
     without: Vec<Without>,
     money: MoneyWords,
+    /// The fuses to have at hand.
+    fuses: Vec<String>,
     /// What was ordered for the set so far.
     ordered: Option<String>,
 }
@@ -33,6 +35,7 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     Ok(Shopping {
         suppliers,
         without,
+        fuses: fuses(whole.plan()),
         money: money(cx, whole),
         ordered: (spent.ordered > Money::ZERO).then(|| cx.money(spent.ordered)),
     }
