@@ -41,7 +41,7 @@ pub mod protect;
 pub mod reuse;
 pub mod shopping;
 pub mod source;
-mod sundry;
+pub mod sundry;
 mod supply;
 mod together;
 pub mod volts;
