@@ -6,6 +6,7 @@ use super::{
     address,
     answer::{Proof, Why},
     bench::Bench,
+    block,
     book::Book,
     build::{Builds, build},
     cable,
@@ -180,7 +181,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
         proof: power_proof,
     } = power::power(book, &loads, &mut needs, &mut checks);
     let plugs = plug::plugs(book, &mut loads, &mut needs, &mut checks);
-    let block = plug::blocks(book, &loads, &mut needs, &mut checks);
+    let blocks = block::blocks(book, &loads, &mut needs, &mut checks);
     let mut feeds = feed::feeds(book, &used, &fed, &mut needs, &mut checks);
     if let Some(cable) = feeds.cable {
         let wishes = extras.cable.entry(cable).or_default();
@@ -189,7 +190,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
     let cables = cable::cables(
         book,
         &loads,
-        block,
+        blocks.part,
         extras.cable,
         &mut bench,
         &mut needs,
@@ -216,7 +217,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
             fed: &fed,
             plugs: &plugs,
             cables: &cables,
-            block,
+            block: blocks.part,
             feeds: &feeds,
         },
         &mut checks,
@@ -283,6 +284,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
         volts,
         mains: protection.mains,
         data,
+        blocks: blocks.joints,
         frames: book.frames.clone(),
         needs,
         checks: checks.finish(),
@@ -600,6 +602,7 @@ fn bar_plan(
         bar: bar.id,
         label: bar.label.to_string(),
         serve,
+        mate: plug.and_then(|plug| plug.mate),
         current_ma: None,
         channel_ma: None,
         power_mw: None,

@@ -11,6 +11,7 @@ pub mod available;
 pub mod basket;
 mod bench;
 mod beyond;
+mod block;
 mod book;
 mod build;
 mod cable;

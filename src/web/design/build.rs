@@ -4,7 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, head, load};
+use super::{
+    Head, Tab, Whole, head, load,
+    runs::{runs_of, shared_outputs},
+};
 use crate::{
     db,
     model::{
@@ -238,7 +241,7 @@ fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> V
     named.into_iter().chain(cuts).collect()
 }
 
-/// Supplies, fuses and crossings of the driver that feeds these bars.
+/// Supplies, fuses, cable runs and crossings of the driver that feeds these bars.
 fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
     let at = bars
         .iter()
@@ -268,8 +271,16 @@ fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
         let fuse = fused(&output.protection);
         format!("output {}: {} {bars}{fuse}", output.number, bars.word())
     });
+    let plans = bars.iter().filter_map(|bar| whole.bar_plan(*bar));
+    let runs = plans.flat_map(|plan| {
+        let label = &plan.label;
+        let lines = runs_of(cx, whole, plan).into_iter();
+        lines.map(move |run| format!("bar {label}, {}", run.line()))
+    });
+    let shared = shared_outputs(whole, driver);
     let crossed = crossed_at(whole, driver.part, bars);
-    inlets.chain(outputs).chain(crossed).collect()
+    let lines = inlets.chain(outputs).chain(shared).chain(runs);
+    lines.chain(crossed).collect()
 }
 
 /// What the checks want crossed where these bars' wires meet the terminals of a driver.

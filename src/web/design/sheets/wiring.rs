@@ -6,7 +6,7 @@ use crate::web::{
     cx::Cx,
     design::{
         Whole,
-        wiring::{FrameWires, Run, by_frame, runs},
+        wiring::{FrameWires, Run, by_frame, runs, shared},
     },
 };
 
@@ -15,6 +15,7 @@ use crate::web::{
 struct Wiring {
     runs: Vec<Run>,
     frames: Vec<FrameWires>,
+    shared: Vec<String>,
     picture: String,
 }
 
@@ -22,6 +23,7 @@ pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
     Wiring {
         runs: runs(whole),
         frames: by_frame(cx, whole),
+        shared: shared(whole),
         picture: if whole.design().bars.is_empty() {
             String::new()
         } else {
