@@ -247,6 +247,8 @@ fn plan_one(book: &Book<'_>) -> Plan {
                 .and_then(|ma| Current::new(ma).ok());
             plan.power_mw = Power::new(draw.power_mw).ok();
         }
+        let load = loads.iter().find(|load| load.bar.id == bar.id);
+        plan.connector = load.and_then(|load| load.connector.clone());
         if let Some((output, slot)) = outputs.get(&bar.id) {
             plan.output = Some(*output);
             plan.slot = *slot;
@@ -602,6 +604,7 @@ fn bar_plan(
         bar: bar.id,
         label: bar.label.to_string(),
         serve,
+        connector: None,
         mate: plug.and_then(|plug| plug.mate),
         current_ma: None,
         channel_ma: None,

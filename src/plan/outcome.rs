@@ -14,6 +14,7 @@ use super::{
 };
 use crate::{
     model::{
+        connector::Connector,
         fixture::Fed,
         id::{BarId, ExtraId, FrameId, OfferId, PartId, SupplierId, ThingId},
         reservation::{Held, HoldUse},
@@ -80,6 +81,9 @@ pub struct BarPlan {
     pub label: String,
     /// How.
     pub serve: Serve,
+    /// What its own lead ends in, if known. Plans kept before the field was there know nothing.
+    #[serde(default)]
+    pub connector: Option<Connector>,
     /// The lead on the driver's side that it plugs into; `None` where none is known, and in plans
     /// kept before the field was there.
     #[serde(default)]

@@ -108,6 +108,10 @@ async fn an_old_print_is_told_from_the_plan_of_now() {
             .text("main")
             .contains("No print of this set")
     );
+    // Nothing typed is no mark: it is asked again.
+    let empty = app.get("/designs/3/print?mark=+").await;
+    assert_eq!(empty.status, 422);
+    assert!(empty.text("main").contains("Type all six"));
     // Of another set it is none.
     assert!(
         app.get(format!("/designs/2/print/{cuts}"))

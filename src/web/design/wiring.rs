@@ -18,7 +18,7 @@ use crate::{
         part::{Cable, Kind, PartSpec},
     },
     plan::{
-        outcome::{BarPlan, Becomes, BuildBar, CutSource, Joint, Serve},
+        outcome::{BarPlan, Becomes, Serve},
         source::{self, Source},
         wire::{colours_of, terminals_for},
     },
@@ -119,39 +119,12 @@ fn terminals(whole: &Whole, plan: &BarPlan) -> Option<RoleOrder> {
     }
 }
 
-/// What the plug of a new bar's factory lead is, by the end of the roll that it hangs on.
-fn factory_plug<'w>(whole: &'w Whole, build: &BuildBar) -> Option<&'w Connector> {
-    let at_start = build.start == Joint::FactoryLead;
-    let piece = whole
-        .plan()
-        .cuts
-        .get(build.tape_from.cut)
-        .and_then(|cut| match cut.source {
-            CutSource::Piece { thing, .. } => Some(thing),
-            CutSource::Buy { .. } => None,
-        })
-        .and_then(|thing| {
-            let pieces = &whole.input().stock.pieces;
-            pieces.iter().find(|spare| spare.piece.id == thing)
-        });
-    match (piece, whole.part(build.tape).map(|part| &part.spec)) {
-        (Some(spare), _) if at_start => spare.piece.start.connector(),
-        (Some(spare), _) => spare.piece.end.connector(),
-        (None, Some(PartSpec::Tape(tape))) if at_start => tape.roll_start.as_ref(),
-        (None, Some(PartSpec::Tape(tape))) => tape.roll_end.as_ref(),
-        (None, _) => None,
-    }
-}
-
-/// What the bar's own plug is.
-pub fn own_plug<'w>(whole: &'w Whole, plan: &BarPlan) -> Option<&'w Connector> {
+/// What the bar's own plug is: that of the lead that is soldered on, else of the factory lead or the
+/// fixture.
+pub fn own_plug<'w>(whole: &'w Whole, plan: &'w BarPlan) -> Option<&'w Connector> {
     match &plan.serve {
-        Serve::Reuse { fixture, .. } => whole.fixture(*fixture)?.fixture.make.connector.as_ref(),
-        Serve::Build(build) => match build.lead {
-            Some((lead, _)) => lead_connector(whole, lead),
-            None => factory_plug(whole, build),
-        },
-        Serve::Short { .. } => None,
+        Serve::Build(build) if build.lead.is_some() => lead_connector(whole, build.lead?.0),
+        _ => plan.connector.as_ref(),
     }
 }
 

@@ -6,6 +6,7 @@
 use std::fmt::Write as _;
 
 use askama::Template;
+use axum::http::StatusCode;
 use sha2::{Digest as _, Sha256};
 
 use super::{Head, Tab, Whole, day, head, load};
@@ -21,7 +22,7 @@ use crate::{
         error::{Answer, Trouble},
         form::Form,
         link::Link,
-        page::{Chrome, page},
+        page::{Chrome, page, page_with},
         show::moment,
     },
 };
@@ -30,6 +31,7 @@ mod addresses;
 mod cards;
 mod cost;
 mod cuts;
+mod held;
 mod loads;
 mod packing;
 mod shopping;
@@ -90,9 +92,39 @@ const LETTERS: &[u8; 20] = b"ACDEFHJKLMNPRTUVWXY3";
 /// How long a mark is.
 const MARK: usize = 6;
 
+/// Round what is printed and yet is no part of the mark: where a thing lies just now, which one sees
+/// when one goes there, and pictures of what the words beside them say.
+const LOOSE: [&str; 2] = ["<!--loose-->", "<!--/loose-->"];
+
+/// What of a sheet counts for its mark.
+fn fixed(body: &str) -> String {
+    let parts = body.split(LOOSE[0]).enumerate();
+    parts
+        .map(|(at, part)| match part.split_once(LOOSE[1]) {
+            Some((_, after)) if at > 0 => after,
+            _ => part,
+        })
+        .collect()
+}
+
+/// What a sheet says, and what of it its mark is worked out from, where that is not the text itself.
+struct Body {
+    html: String,
+    counts: Option<String>,
+}
+
+impl Body {
+    fn mark(&self) -> String {
+        match &self.counts {
+            Some(counts) => mark(counts),
+            None => mark(&fixed(&self.html)),
+        }
+    }
+}
+
 /// The mark of what a sheet says: one in 64 million that two that differ have the same.
-fn mark(body: &str) -> String {
-    let digest = Sha256::digest(body.as_bytes());
+fn mark(counts: &str) -> String {
+    let digest = Sha256::digest(counts.as_bytes());
     digest
         .chunks(2)
         .take(MARK)
@@ -141,7 +173,13 @@ fn limits(whole: &Whole) -> Vec<Limit> {
 }
 
 /// What one sheet says, without its head.
-async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<String, Trouble> {
+async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<Body, Trouble> {
+    // These two list what is there just now, and so change with every step that is ticked: their
+    // marks go by what the plan holds, which ends with the plan and not with the work.
+    let counts = match sheet {
+        Sheet::Packing | Sheet::Strike => Some(held::counts(whole)),
+        _ => None,
+    };
     let text = match sheet {
         Sheet::Cuts => cuts::body(cx, whole),
         Sheet::Cards => cards::body(cx, whole),
@@ -153,13 +191,14 @@ async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<String, Trouble> {
         Sheet::Packing => packing::body(cx, whole).await?,
         Sheet::Strike => strike::body(cx, whole).await?,
     };
-    text.map_err(|why| {
+    let html = text.map_err(|why| {
         tracing::error!(%why, "a sheet's template failed");
         Trouble::new(
-            axum::http::StatusCode::INTERNAL_SERVER_ERROR,
+            StatusCode::INTERNAL_SERVER_ERROR,
             "This sheet could not be laid out: see the log. Nothing was changed.",
         )
-    })
+    })?;
+    Ok(Body { html, counts })
 }
 
 /// A sheet, ready to print.
@@ -191,7 +230,20 @@ struct ListPage {
     rows: Vec<(Link, Sheet)>,
     all: Link,
     papers: Vec<(Link, &'static str, bool)>,
+    /// Whether sheets bear a code to scan, for which the venue's address must be known.
+    coded: bool,
     form: Form,
+}
+
+impl ListPage {
+    /// Where the mark stands; sheets without an address have no code.
+    const fn mark_hint(&self) -> &'static str {
+        if self.coded {
+            "Six letters and figures at the top of every page; or scan its code"
+        } else {
+            "Six letters and figures at the top of every page"
+        }
+    }
 }
 
 #[derive(Template)]
@@ -245,13 +297,13 @@ async fn laid(cx: &Cx, whole: &Whole, sheets: &[Sheet]) -> Result<Vec<Laid>, Tro
     let mut all = Vec::with_capacity(sheets.len());
     for &sheet in sheets {
         let body = body(cx, whole, sheet).await?;
-        let mark = mark(&body);
+        let mark = body.mark();
         let code = (!base.is_empty())
             .then(|| qr::code(&format!("{base}{}", Link::Print(id, mark.clone()))))
             .flatten();
         all.push(Laid {
             sheet,
-            body,
+            body: body.html,
             mark,
             code,
         });
@@ -261,13 +313,23 @@ async fn laid(cx: &Cx, whole: &Whole, sheets: &[Sheet]) -> Result<Vec<Laid>, Tro
 
 /// GET: which sheets there are.
 pub async fn list(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
-    let whole = load::whole(&cx, id).await?;
-    let (mut chrome, head) = head(&cx, &whole, Tab::Set);
+    show_list(&cx, id, form).await
+}
+
+async fn show_list(cx: &Cx, id: DesignId, form: Form) -> Answer {
+    let whole = load::whole(cx, id).await?;
+    let (mut chrome, head) = head(cx, &whole, Tab::Set);
     chrome.title = format!("Sheets · {}", head.name);
-    let paper = paper(&cx, &form);
+    let paper = paper(cx, &form);
+    let status = if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
     let with = |link: Link, word: &str| link.with([("paper", word.to_owned())]);
-    Ok(page(&ListPage {
+    let list = ListPage {
         chrome,
+        coded: !cx.venue.label_base.is_empty(),
         rows: Sheet::ALL
             .iter()
             .map(|sheet| (with(Link::Sheet(id, sheet.word()), paper), *sheet))
@@ -279,7 +341,8 @@ pub async fn list(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
             .collect(),
         head,
         form,
-    }))
+    };
+    Ok(page_with(status, &list))
 }
 
 /// GET: one sheet, or all of them.
@@ -321,7 +384,7 @@ pub async fn get(cx: Cx, Path((id, which)): Path<(DesignId, String)>, form: Form
 }
 
 /// GET: the mark of a print, typed.
-pub async fn ask(Path(id): Path<DesignId>, form: Form) -> Answer {
+pub async fn ask(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let typed: String = form
         .value("mark")
         .chars()
@@ -329,6 +392,13 @@ pub async fn ask(Path(id): Path<DesignId>, form: Form) -> Answer {
         .map(|c| c.to_ascii_uppercase())
         .take(MARK)
         .collect();
+    if typed.len() < MARK {
+        form.fail(
+            "mark",
+            "Type all six letters and figures that stand after “Mark” at the top of the page.",
+        );
+        return show_list(&cx, id, form).await;
+    }
     Ok(crate::web::page::go(&Link::Print(id, typed)))
 }
 
@@ -341,7 +411,7 @@ pub async fn print(cx: Cx, Path((id, mark)): Path<(DesignId, String)>) -> Answer
         let Ok(sheet) = print.sheet.parse::<Sheet>() else {
             continue;
         };
-        let now = self::mark(&body(&cx, &whole, sheet).await?);
+        let now = body(&cx, &whole, sheet).await?.mark();
         rows.push(PrintRow {
             sheet,
             link: Link::Sheet(id, sheet.word()),
@@ -381,5 +451,17 @@ mod tests {
         assert!(one.bytes().all(|byte| LETTERS.contains(&byte)), "{one}");
         assert_eq!(one, mark("bar 1: 1200 mm"));
         assert_ne!(one, mark("bar 1: 1201 mm"));
+    }
+
+    #[test]
+    fn where_a_thing_lies_is_no_part_of_its_mark() {
+        let at = |place: &str, length: &str| {
+            fixed(&format!(
+                "R-1 <!--loose-->{place}<!--/loose--> {length} <!--loose--><!--/loose-->cut"
+            ))
+        };
+        assert_eq!(at("Shelf A", "2 m"), at("", "2 m"));
+        assert_ne!(at("Shelf A", "2 m"), at("Shelf A", "3 m"));
+        assert!(at("Shelf A", "2 m").ends_with("cut"));
     }
 }
