@@ -164,9 +164,9 @@ fn words(cx: &Cx, thing: &Thing) -> Vec<String> {
 /// The volts in a name, and the name without them: what burns a fixture stands first on its label.
 fn volts_apart(name: &str) -> (Option<String>, String) {
     let words: Vec<&str> = name.split_whitespace().collect();
-    let found = words.windows(2).position(|pair| {
-        pair[1].trim_end_matches(',') == "V" && pair[0].parse::<f64>().is_ok()
-    });
+    let found = words
+        .windows(2)
+        .position(|pair| pair[1].trim_end_matches(',') == "V" && pair[0].parse::<f64>().is_ok());
     let Some(at) = found else {
         return (None, name.to_owned());
     };

@@ -3,13 +3,7 @@
 
 use super::{BarList, Whole, count_of, wiring::cable_of};
 use crate::{
-    model::{
-        connector::Connector,
-        design::Bar,
-        fixture::Fed,
-        id::PartId,
-        part::PartSpec,
-    },
+    model::{connector::Connector, design::Bar, fixture::Fed, id::PartId, part::PartSpec},
     plan::outcome::{BarEnd, BarPlan, BlockJoint, DriverPlan, Joint, OutputPlan, Serve},
     units::Length,
     web::cx::Cx,
@@ -49,7 +43,10 @@ impl CableRun {
 pub fn plug_words(connector: &Connector) -> String {
     match &connector.pins {
         Some(pins) => {
-            let pins: Vec<String> = (1..).zip(pins.list()).map(|(at, role)| format!("{at} {role}")).collect();
+            let pins: Vec<String> = (1..)
+                .zip(pins.list())
+                .map(|(at, role)| format!("{at} {role}"))
+                .collect();
             format!("{connector} (pins {})", pins.join(", "))
         }
         None => connector.to_string(),
@@ -129,8 +126,8 @@ pub fn runs_of(cx: &Cx, whole: &Whole, plan: &BarPlan) -> Vec<CableRun> {
         None => "which lead goes on it is not known: see Checks".to_owned(),
     };
     let run = |(end, length): (BarEnd, Length)| {
-        let joint = (whole.plan().blocks.iter())
-            .find(|joint| joint.bar == plan.bar && joint.end == end);
+        let joint =
+            (whole.plan().blocks.iter()).find(|joint| joint.bar == plan.bar && joint.end == end);
         let cable = match cable_of(whole, plan.bar) {
             _ if length == Length::ZERO => "none, it hangs at its driver".to_owned(),
             Some((part, _)) => format!("{} of {}", cx.length(length), whole.part_name(part)),
@@ -155,14 +152,20 @@ pub fn shared_with(whole: &Whole, plan: &BarPlan) -> BarList {
             outputs.iter().find(|output| output.number == at.output)
         })
         .map_or(&[][..], |output| &output.bars);
-    let others: Vec<_> = others.iter().copied().filter(|bar| *bar != plan.bar).collect();
+    let others: Vec<_> = others
+        .iter()
+        .copied()
+        .filter(|bar| *bar != plan.bar)
+        .collect();
     whole.bar_list(&others)
 }
 
 /// How the bars of an output share its terminals; `None` where one run has them to itself.
 fn shared(whole: &Whole, output: &OutputPlan) -> Option<String> {
     let fed = output.bars.iter().filter_map(|bar| whole.bar(*bar));
-    let runs: usize = fed.map(|bar| if bar.fed == Fed::BothEnds { 2 } else { 1 }).sum();
+    let runs: usize = fed
+        .map(|bar| if bar.fed == Fed::BothEnds { 2 } else { 1 })
+        .sum();
     (runs > 1).then(|| {
         format!(
             "output {}: the {} of {} {} share its terminals, the wires of one role together. Where \
@@ -170,7 +173,11 @@ fn shared(whole: &Whole, output: &OutputPlan) -> Option<String> {
              counted for that",
             output.number,
             count_of(runs, "run", "runs"),
-            if output.bars.len() == 1 { "bar" } else { "bars" },
+            if output.bars.len() == 1 {
+                "bar"
+            } else {
+                "bars"
+            },
             whole.bar_list(&output.bars),
         )
     })

@@ -296,11 +296,10 @@ fn bar_wires(cx: &Cx, whole: &Whole, plan: &BarPlan) -> BarWires {
         }));
     }
     let named = |part: PartId| whole.part_name(part);
-    let own = own_plug(whole, plan).map_or_else(String::new, |own| format!(": {}", plug_words(own)));
+    let own =
+        own_plug(whole, plan).map_or_else(String::new, |own| format!(": {}", plug_words(own)));
     let (lead, couplers) = match &plan.serve {
-        Serve::Reuse { couplers, .. } => {
-            (format!("the fixture’s own plug{own}"), couplers.clone())
-        }
+        Serve::Reuse { couplers, .. } => (format!("the fixture’s own plug{own}"), couplers.clone()),
         Serve::Build(build) => (
             build.lead.map_or_else(
                 || format!("factory lead{own}"),

@@ -14,7 +14,6 @@ use crate::{
     db,
     draw::qr,
     model::{id::DesignId, text::words},
-    plan::outcome::CheckState,
     units::LengthUnit,
     web::{
         at::Path,
@@ -27,11 +26,14 @@ use crate::{
     },
 };
 
+use limits::Limit;
+
 mod addresses;
 mod cards;
 mod cost;
 mod cuts;
 mod held;
+mod limits;
 mod loads;
 mod packing;
 mod shopping;
@@ -151,27 +153,6 @@ fn paper(cx: &Cx, form: &Form) -> &'static str {
         .unwrap_or(usual)
 }
 
-/// A limit that is broken or not known, as every sheet by which wires are touched says it.
-struct Limit {
-    state: CheckState,
-    about: String,
-    sentence: String,
-    reason: String,
-}
-
-fn limits(whole: &Whole) -> Vec<Limit> {
-    let checks = whole.plan().checks.iter();
-    checks
-        .filter(|check| check.state <= CheckState::Unknown)
-        .map(|check| Limit {
-            state: check.state,
-            about: check.about.clone(),
-            sentence: check.sentence.clone(),
-            reason: whole.reasons.get(&check.key).cloned().unwrap_or_default(),
-        })
-        .collect()
-}
-
 /// What one sheet says, without its head.
 async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<Body, Trouble> {
     // These two list what is there just now, and so change with every step that is ticked: their
@@ -219,7 +200,16 @@ struct SheetPage {
     other: (Link, String),
     sheets: Vec<Laid>,
     limits: Vec<Limit>,
+    /// The sheet that has the limits in full; those behind it in the pack only count them.
+    full: Option<Sheet>,
     printed: String,
+}
+
+impl SheetPage {
+    /// The sheet of the pack that has the limits in full, where it is not this one.
+    fn elsewhere(&self, sheet: &Sheet) -> Option<&'static str> {
+        self.full.filter(|full| full != sheet).map(Sheet::label)
+    }
 }
 
 #[derive(Template)]
@@ -377,7 +367,8 @@ pub async fn get(cx: Cx, Path((id, which)): Path<(DesignId, String)>, form: Form
             format!("On {name}"),
         ),
         sheets,
-        limits: limits(&whole),
+        limits: limits::limits(&whole),
+        full: wanted.iter().copied().find(|sheet| sheet.wires()),
         printed: day(cx.today),
         head,
     }))

@@ -8,6 +8,7 @@ use crate::{
         cx::Cx,
         design::{
             Whole,
+            bar::show_angle,
             wiring::{FrameWires, Run, by_frame, runs, shared},
         },
     },
@@ -28,7 +29,7 @@ fn hung(cx: &Cx, bar: &Bar) -> Hung {
         x: bar.x_um.say(cx.unit()),
         y: bar.y_um.say(cx.unit()),
         length: cx.length(bar.length_um),
-        turned: format!("{}°", f64::from(bar.angle_mdeg) / 1_000.0),
+        turned: format!("{}°", show_angle(bar.angle_mdeg)),
     }
 }
 
