@@ -3,7 +3,10 @@
 
 use super::{BarList, Whole, count_of, wiring::cable_of};
 use crate::{
-    model::{connector::Connector, design::Bar, fixture::Fed, id::PartId, part::PartSpec},
+    model::{
+        channel::RoleOrder, connector::Connector, design::Bar, fixture::Fed, id::PartId,
+        part::PartSpec,
+    },
     plan::outcome::{BarEnd, BarPlan, BlockJoint, DriverPlan, Joint, OutputPlan, Serve},
     units::Length,
     web::cx::Cx,
@@ -59,6 +62,33 @@ pub fn lead_connector(whole: &Whole, lead: PartId) -> Option<&Connector> {
         Some(PartSpec::Lead(lead)) => Some(&lead.connector),
         _ => None,
     }
+}
+
+/// What the bar's own plug is: that of the lead that is soldered on, else of the factory lead or the
+/// fixture.
+pub fn own_plug<'w>(whole: &'w Whole, plan: &'w BarPlan) -> Option<&'w Connector> {
+    match &plan.serve {
+        Serve::Build(build) if build.lead.is_some() => lead_connector(whole, build.lead?.0),
+        _ => plan.connector.as_ref(),
+    }
+}
+
+/// The lead on the cable's end, with its pins: what plugs together has the pins of the other half,
+/// unless a coupler lies between that may cross them.
+pub fn cable_lead(whole: &Whole, plan: &BarPlan) -> Option<(String, Option<RoleOrder>)> {
+    let lead = plan.mate?;
+    let connector = lead_connector(whole, lead)?;
+    let couplers = match &plan.serve {
+        Serve::Reuse { couplers, .. } => couplers.as_slice(),
+        Serve::Build(build) => &build.couplers,
+        Serve::Short { .. } => &[],
+    };
+    let own = own_plug(whole, plan).and_then(|own| own.pins.clone());
+    let pins = own.filter(|_| couplers.is_empty());
+    Some((
+        format!("Lead on the cable, {}", connector.gender),
+        pins.or_else(|| connector.pins.clone()),
+    ))
 }
 
 /// A lead by its name, with what its connector is.

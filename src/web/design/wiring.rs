@@ -7,13 +7,12 @@ use askama::Template;
 
 use super::{
     BarList, Head, Tab, Whole, count_of, head, load,
-    runs::{CableRun, lead_connector, plug_words, runs_of, shared_outputs, shared_with},
+    runs::{CableRun, cable_lead, own_plug, plug_words, runs_of, shared_outputs, shared_with},
 };
 use crate::{
     draw::wiring::{Column, crossings, svg, wire_class},
     model::{
         channel::{Role, RoleOrder},
-        connector::Connector,
         id::{BarId, DesignId, PartId},
         part::{Cable, Kind, PartSpec},
     },
@@ -117,33 +116,6 @@ fn terminals(whole: &Whole, plan: &BarPlan) -> Option<RoleOrder> {
         }
         _ => None,
     }
-}
-
-/// What the bar's own plug is: that of the lead that is soldered on, else of the factory lead or the
-/// fixture.
-pub fn own_plug<'w>(whole: &'w Whole, plan: &'w BarPlan) -> Option<&'w Connector> {
-    match &plan.serve {
-        Serve::Build(build) if build.lead.is_some() => lead_connector(whole, build.lead?.0),
-        _ => plan.connector.as_ref(),
-    }
-}
-
-/// The lead on the cable's end, with its pins: what plugs together has the pins of the other half,
-/// unless a coupler lies between that may cross them.
-fn cable_lead(whole: &Whole, plan: &BarPlan) -> Option<(String, Option<RoleOrder>)> {
-    let lead = plan.mate?;
-    let connector = lead_connector(whole, lead)?;
-    let couplers = match &plan.serve {
-        Serve::Reuse { couplers, .. } => couplers.as_slice(),
-        Serve::Build(build) => &build.couplers,
-        Serve::Short { .. } => &[],
-    };
-    let own = own_plug(whole, plan).and_then(|own| own.pins.clone());
-    let pins = own.filter(|_| couplers.is_empty());
-    Some((
-        format!("Lead on the cable, {}", connector.gender),
-        pins.or_else(|| connector.pins.clone()),
-    ))
 }
 
 /// The bar's own side: the pins of its plug, then the pads of its tape where a lead is soldered on
