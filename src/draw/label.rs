@@ -21,6 +21,8 @@ const MARGIN: f64 = 2.0;
 const LEAST: f64 = 2.4;
 /// Sizes of letters that are tried between the largest and the smallest.
 const STEPS: i64 = 6;
+/// More lines than any label has room for.
+const MOST_LINES: i64 = 60;
 /// Widths of letters in their size, on the safe side: capitals and digits of a bold face, and text.
 const WIDE: f64 = 0.72;
 const USUAL: f64 = 0.56;
@@ -116,7 +118,7 @@ fn fitted(lines: &[String], wide: f64, high: f64, most: f64) -> (f64, Vec<String
             .collect()
     };
     let room = |size: f64| {
-        (1..)
+        (1..=MOST_LINES)
             .take_while(|n| float(*n) * size * 1.15 <= high)
             .count()
     };
