@@ -19,6 +19,10 @@ pub struct Label {
 const MARGIN: f64 = 2.0;
 /// Smallest letters of a line, in mm from base line to base line.
 const LEAST: f64 = 2.4;
+/// Sizes of letters that are tried between the largest and the smallest.
+const STEPS: i64 = 6;
+/// More lines than any label has room for.
+const MOST_LINES: i64 = 60;
 /// Widths of letters in their size, on the safe side: capitals and digits of a bold face, and text.
 const WIDE: f64 = 0.72;
 const USUAL: f64 = 0.56;
@@ -68,23 +72,81 @@ fn draw(svg: &mut Svg, grid: &Grid, place: usize, label: &Label) {
         x += side;
     }
     let wide = left + width - MARGIN - x;
-    let tag = (room * 0.42).min(wide / (letters(&label.tag) * WIDE));
-    let mut y = top + MARGIN + tag * 0.85;
-    text(svg, "label-tag", x, y, tag, &label.tag);
+    let (tag, name) = tag_lines(&label.tag, wide, room * 0.42);
+    let mut y = top + MARGIN - tag * 0.15;
+    for part in name {
+        y += tag;
+        text(svg, "label-tag", x, y, tag, &part);
+    }
     y += tag * 0.25;
     let left_over = top + height - MARGIN - y;
-    let size = (left_over / float(i64::try_from(label.lines.len()).unwrap_or(1).max(1)) / 1.15)
-        .min(room * 0.13)
-        .max(LEAST);
-    for line in &label.lines {
-        for part in fold(line, wide / (size * USUAL)) {
-            y += size * 1.15;
-            if y > top + height - MARGIN {
-                return;
-            }
-            text(svg, "label-line", x, y - size * 0.15, size, &part);
+    let most = (room * 0.13).min(tag * 0.8).max(LEAST);
+    let (size, lines) = fitted(&label.lines, wide, left_over, most);
+    for part in lines {
+        y += size * 1.15;
+        text(svg, "label-line", x, y - size * 0.15, size, &part);
+    }
+}
+
+/// The tag as large as it may be, on two lines where that is larger: the name of a place is several
+/// words.
+fn tag_lines(tag: &str, wide: f64, most: f64) -> (f64, Vec<String>) {
+    let longest = |lines: &[String]| lines.iter().map(|line| letters(line)).fold(1.0, f64::max);
+    let one = vec![tag.to_owned()];
+    let size = most.min(wide / (letters(tag) * WIDE));
+    let two = (1..=tag.chars().count())
+        .map(|at| fold(tag, float(i64::try_from(at).unwrap_or(i64::MAX))))
+        .find(|lines| lines.len() <= 2 && !lines.iter().any(|line| line.ends_with('…')));
+    let Some(two) = two.filter(|lines| lines.len() == 2) else {
+        return (size, one);
+    };
+    let smaller = (most / 2.0).min(wide / (longest(&two) * WIDE));
+    if smaller > size {
+        (smaller, two)
+    } else {
+        (size, one)
+    }
+}
+
+/// Lines folded to the room there is, in the largest letters in which all of them fit. What does not
+/// fit even in the smallest is cut off, and says so.
+fn fitted(lines: &[String], wide: f64, high: f64, most: f64) -> (f64, Vec<String>) {
+    let folded = |size: f64| -> Vec<String> {
+        let lines = lines.iter();
+        lines
+            .flat_map(|line| fold(line, wide / (size * USUAL)))
+            .collect()
+    };
+    let room = |size: f64| {
+        (1..=MOST_LINES)
+            .take_while(|n| float(*n) * size * 1.15 <= high)
+            .count()
+    };
+    for step in 0..STEPS {
+        let size = most - (most - LEAST) * float(step) / float(STEPS);
+        let parts = folded(size);
+        if parts.len() <= room(size) && !parts.iter().any(|part| part.ends_with('…')) {
+            return (size, parts);
         }
     }
+    let mut parts = folded(LEAST);
+    let fit = room(LEAST);
+    if parts.len() > fit {
+        parts.truncate(fit);
+        if let Some(last) = parts.last_mut() {
+            *last = cut_off(last, wide / (LEAST * USUAL));
+        }
+    }
+    (LEAST, parts)
+}
+
+/// A line that goes on where nobody sees it.
+fn cut_off(line: &str, most: f64) -> String {
+    let mut kept = line.trim_end_matches([',', ';', '…', ' ']).to_owned();
+    while letters(&kept) + 1.0 > most && kept.chars().count() > 1 {
+        kept.pop();
+    }
+    format!("{}…", kept.trim_end_matches([',', ';', ' ']))
 }
 
 fn text(svg: &mut Svg, class: &str, x: f64, y: f64, size: f64, words: &str) {
@@ -177,6 +239,30 @@ mod tests {
             assert!(papers[0].contains("label-code"), "{paper}");
             assert!(papers[0].contains(">1.2 m"), "{paper}");
         }
+    }
+
+    #[test]
+    fn text_shrinks_to_fit_and_what_is_cut_off_says_so() {
+        let lines = [
+            "24 V, 1.2 m".to_owned(),
+            "Tunable white tape, diffused".to_owned(),
+        ];
+        let (large, all) = fitted(&lines, 60.0, 30.0, 4.0);
+        assert_eq!(all.join(" "), lines.join(" "));
+        let (small, all) = fitted(&lines, 24.0, 9.0, 4.0);
+        assert!(small < large);
+        assert_eq!(all.join(" "), lines.join(" "));
+        let (_, cut) = fitted(&lines, 24.0, 6.0, 4.0);
+        assert_eq!(cut, ["24 V, 1.2 m", "Tunable white…"]);
+        assert_eq!(cut_off("white 24 V,", 20.0), "white 24 V…");
+    }
+
+    #[test]
+    fn the_name_of_a_place_is_larger_than_what_stands_under_it() {
+        let (one, _) = tag_lines("F-12", 40.0, 8.0);
+        let (size, name) = tag_lines("Small parts box in the loft", 40.0, 8.0);
+        assert_eq!(name, ["Small parts box", "in the loft"]);
+        assert!(size < one && size > 40.0 / (27.0 * WIDE));
     }
 
     #[test]

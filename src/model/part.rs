@@ -501,6 +501,10 @@ words! {
         Joint = "joint", "soldered joint";
         /// Each metre of new bar.
         Metre = "metre", "metre";
+        /// Each new bar that lies in a profile.
+        Profile = "profile", "bar in profile";
+        /// Each metre of new bar that lies in a profile.
+        ProfileMetre = "profile_metre", "metre in profile";
     }
 }
 

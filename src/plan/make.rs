@@ -6,6 +6,7 @@ use super::{
     address,
     answer::{Proof, Why},
     bench::Bench,
+    block,
     book::Book,
     build::{Builds, build},
     cable,
@@ -180,7 +181,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
         proof: power_proof,
     } = power::power(book, &loads, &mut needs, &mut checks);
     let plugs = plug::plugs(book, &mut loads, &mut needs, &mut checks);
-    let block = plug::blocks(book, &loads, &mut needs, &mut checks);
+    let blocks = block::blocks(book, &loads, &mut needs, &mut checks);
     let mut feeds = feed::feeds(book, &used, &fed, &mut needs, &mut checks);
     if let Some(cable) = feeds.cable {
         let wishes = extras.cable.entry(cable).or_default();
@@ -189,7 +190,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
     let cables = cable::cables(
         book,
         &loads,
-        block,
+        blocks.part,
         extras.cable,
         &mut bench,
         &mut needs,
@@ -216,7 +217,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
             fed: &fed,
             plugs: &plugs,
             cables: &cables,
-            block,
+            block: blocks.part,
             feeds: &feeds,
         },
         &mut checks,
@@ -246,6 +247,8 @@ fn plan_one(book: &Book<'_>) -> Plan {
                 .and_then(|ma| Current::new(ma).ok());
             plan.power_mw = Power::new(draw.power_mw).ok();
         }
+        let load = loads.iter().find(|load| load.bar.id == bar.id);
+        plan.connector = load.and_then(|load| load.connector.clone());
         if let Some((output, slot)) = outputs.get(&bar.id) {
             plan.output = Some(*output);
             plan.slot = *slot;
@@ -283,6 +286,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
         volts,
         mains: protection.mains,
         data,
+        blocks: blocks.joints,
         frames: book.frames.clone(),
         needs,
         checks: checks.finish(),
@@ -600,6 +604,8 @@ fn bar_plan(
         bar: bar.id,
         label: bar.label.to_string(),
         serve,
+        connector: None,
+        mate: plug.and_then(|plug| plug.mate),
         current_ma: None,
         channel_ma: None,
         power_mw: None,

@@ -14,8 +14,9 @@ use super::{
 };
 use crate::{
     model::{
+        connector::Connector,
         fixture::Fed,
-        id::{BarId, ExtraId, OfferId, PartId, SupplierId, ThingId},
+        id::{BarId, ExtraId, FrameId, OfferId, PartId, SupplierId, ThingId},
         reservation::{Held, HoldUse},
         text::{Tag, words},
     },
@@ -45,6 +46,9 @@ pub struct Plan {
     pub mains: Option<MainsLoad>,
     /// The data chain.
     pub data: DataPlan,
+    /// Where cables and leads are joined. Plans kept before the field was there have none.
+    #[serde(default)]
+    pub blocks: Vec<BlockJoint>,
     /// Frames of the cupboard that serve.
     pub frames: Vec<ThingId>,
     /// What is needed, part by part.
@@ -77,6 +81,13 @@ pub struct BarPlan {
     pub label: String,
     /// How.
     pub serve: Serve,
+    /// What its own lead ends in, if known. Plans kept before the field was there know nothing.
+    #[serde(default)]
+    pub connector: Option<Connector>,
+    /// The lead on the driver's side that it plugs into; `None` where none is known, and in plans
+    /// kept before the field was there.
+    #[serde(default)]
+    pub mate: Option<PartId>,
     /// Current of all its channels at full, at the nominal voltage, if known.
     pub current_ma: Option<Current>,
     /// Current of its fullest channel, if known.
@@ -181,6 +192,36 @@ pub struct From {
     pub cut: usize,
     /// Index of the segment in it.
     pub segment: usize,
+}
+
+words! {
+    /// An end of a bar.
+    BarEnd {
+        /// Where its tape begins.
+        Start = "start", "start";
+        /// Where its tape ends.
+        End = "end", "end";
+    }
+}
+
+/// One cable run's place in the terminal blocks of a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct BlockJoint {
+    /// The block's part.
+    pub part: PartId,
+    /// On which frame; `None` for bars on none.
+    pub frame: Option<FrameId>,
+    /// Which block of the frame, counted from 1.
+    pub block: u32,
+    /// The first way that it takes, counted from 1.
+    pub way: u32,
+    /// How many it takes: one for each conductor, going on into the next block where one is too
+    /// small.
+    pub ways: u32,
+    /// The bar.
+    pub bar: BarId,
+    /// The bar's end to which the run goes; the start where it is fed at one end only.
+    pub end: BarEnd,
 }
 
 /// How one piece, or one roll to buy, is cut.

@@ -1,5 +1,4 @@
-//! Leads on new bars, what the bars plug into, couplers where the two do not go together, and the
-//! terminal blocks behind them.
+//! Leads on new bars, what the bars plug into, and couplers where the two do not go together.
 //!
 //! The driver's side of every bar ends in the other half of the design's lead. A bar whose own
 //! lead is of another family or gender takes a coupler; where the catalogue has none, its driver's
@@ -92,7 +91,7 @@ fn heaviest(group: &[&mut Load<'_>]) -> Option<i64> {
 }
 
 /// How well a rating covers a load: 0 for surely, 1 for not known, 2 for not.
-fn rating_rank(rating: Option<Current>, load_ma: Option<i64>) -> u8 {
+pub(super) fn rating_rank(rating: Option<Current>, load_ma: Option<i64>) -> u8 {
     match (rating, load_ma) {
         (Some(rating), Some(load)) if load > rating.get() => 2,
         (Some(_), Some(_)) => 0,
@@ -101,7 +100,7 @@ fn rating_rank(rating: Option<Current>, load_ma: Option<i64>) -> u8 {
 }
 
 /// What more of a part costs, beyond what is there and not asked for yet.
-fn cost_of(book: &Book<'_>, needs: &Needs, part: PartId, wanted: i64) -> i128 {
+pub(super) fn cost_of(book: &Book<'_>, needs: &Needs, part: PartId, wanted: i64) -> i128 {
     let missing = (wanted - (book.there(part) - needs.asked(part)).max(0)).max(0);
     if missing == 0 {
         0
@@ -380,120 +379,4 @@ fn best_coupler<'a>(
         .copied()
         .filter(|(_, coupler)| joins(&coupler.a, &coupler.b) || joins(&coupler.b, &coupler.a))
         .min_by_key(|(id, _)| (cost_of(book, needs, *id, ends), *id))
-}
-
-/// Counts terminal blocks: a way for each conductor of each fed end, frame by frame. Bars without
-/// a cable run go straight into the driver's terminals.
-pub(super) fn blocks(
-    book: &Book<'_>,
-    loads: &[Load<'_>],
-    needs: &mut Needs,
-    checks: &mut Checks,
-) -> Option<PartId> {
-    let cabled: Vec<&Load<'_>> = loads
-        .iter()
-        .filter(|load| load.bar.cable_um.get() > 0)
-        .collect();
-    let most = cabled.iter().map(|load| load.channels.conductors()).max()?;
-    let load_ma = cabled
-        .iter()
-        .try_fold(0, |most: i64, load| Some(most.max(load.total_ma()?)));
-    let all = book.of(|spec| match spec {
-        PartSpec::Block(block) => Some(block),
-        _ => None,
-    });
-    let number = |ways: u16| -> i64 {
-        let mut frames: BTreeMap<_, Vec<usize>> = BTreeMap::new();
-        for load in &cabled {
-            let ends = frames.entry(load.bar.frame).or_default();
-            ends.extend((0..load.ends()).map(|_| load.channels.conductors()));
-        }
-        frames
-            .values()
-            .map(|ends| blocks_for(ends, ways.into()))
-            .sum()
-    };
-    let chosen = book.input.design.choices.block;
-    let best = all
-        .iter()
-        .filter(|(id, block)| match chosen {
-            Some(chosen) => chosen == *id,
-            None => usize::from(block.ways) >= most,
-        })
-        .min_by_key(|(id, block)| {
-            let wanted = number(block.ways);
-            (
-                rating_rank(block.rating_ma, load_ma),
-                cost_of(book, needs, *id, wanted),
-                wanted,
-                *id,
-            )
-        });
-    let Some((id, block)) = best else {
-        checks.add(
-            "block",
-            "none",
-            "terminal blocks",
-            Finding::warned(
-                format!(
-                    "No terminal block in the catalogue has {most} ways, so what joins cables and \
-                     leads is not counted."
-                ),
-                "Add a terminal block to the catalogue.",
-            ),
-            cabled.iter().map(|load| named(load.bar)),
-        );
-        return None;
-    };
-    needs.count(
-        *id,
-        number(block.ways),
-        HoldUse::Returns,
-        "joints of cable and lead",
-    );
-    let name = book.name(*id);
-    for load in &cabled {
-        let finding = fit::block(&name, block, load.channels);
-        let key = format!("{}:part-{id}", load.channels);
-        checks.add("conductors", key, &name, finding, [named(load.bar)]);
-    }
-    let rating = fit::rating(&name, block.rating_ma, load_ma);
-    checks.add(
-        "rating",
-        format_args!("part-{id}"),
-        &name,
-        rating,
-        cabled.iter().map(|load| named(load.bar)),
-    );
-    Some(*id)
-}
-
-/// Blocks for some ends, one after the other, none split over two blocks unless it is wider than
-/// one.
-fn blocks_for(ends: &[usize], ways: usize) -> i64 {
-    let ways = ways.max(1);
-    let (mut count, mut free) = (0_usize, 0_usize);
-    for &need in ends {
-        if need <= free {
-            free -= need;
-        } else {
-            let more = need.div_ceil(ways);
-            count += more;
-            free = more * ways - need;
-        }
-    }
-    i64::try_from(count).unwrap_or(i64::MAX)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::blocks_for;
-
-    #[test]
-    fn an_end_is_not_split_over_two_blocks() {
-        assert_eq!(blocks_for(&[5, 5, 5], 12), 2);
-        assert_eq!(blocks_for(&[5, 5], 5), 2);
-        assert_eq!(blocks_for(&[5], 3), 2);
-        assert_eq!(blocks_for(&[], 12), 0);
-    }
 }

@@ -208,8 +208,8 @@ impl Length {
         show_um(self.0, unit)
     }
 
-    /// The length in `unit` for reading: as [`Length::show`], but inches to at most two decimals. Forms
-    /// hold what `show` writes.
+    /// The length in `unit` for reading: as [`Length::show`], but inches to a sixteenth. Forms hold what
+    /// `show` writes.
     pub fn say(self, unit: LengthUnit) -> String {
         say_um(self.0, unit)
     }
@@ -361,15 +361,35 @@ fn show_um(um: i64, unit: LengthUnit) -> String {
     in_words(um, unit, inches(um))
 }
 
-/// A hundredth of an inch is a quarter of a millimetre: finer than one measures at the bench.
+/// Sixteenths are what tape measures show, and about as fine as one cuts at the bench.
 fn say_um(um: i64, unit: LengthUnit) -> String {
-    let (exact, scale) = inches(um);
-    let rounded = if scale > 100 {
-        (round_div(um, 100, UM_PER_IN), 100)
-    } else {
-        (exact, scale)
-    };
-    in_words(um, unit, rounded)
+    let sixteenths = round_div(um, 16, UM_PER_IN);
+    match unit {
+        LengthUnit::Mm | LengthUnit::Cm | LengthUnit::M => show_um(um, unit),
+        LengthUnit::In => format!("{} in", in_sixteenths(sixteenths)),
+        LengthUnit::Ft => {
+            let a_foot = 16 * IN_PER_FT;
+            let (feet, rest) = (sixteenths / a_foot, sixteenths % a_foot);
+            match (feet, rest) {
+                (0, _) => format!("{}\"", in_sixteenths(rest)),
+                (_, 0) => format!("{feet}'"),
+                _ => format!("{feet}' {}\"", in_sixteenths(rest)),
+            }
+        }
+    }
+}
+
+/// Inches with the fraction that a tape measure shows, such as `10 7/8`.
+fn in_sixteenths(sixteenths: i64) -> String {
+    let (whole, mut part, mut of) = (sixteenths / 16, sixteenths % 16, 16);
+    while part > 0 && part % 2 == 0 {
+        (part, of) = (part / 2, of / 2);
+    }
+    match (whole, part) {
+        (_, 0) => whole.to_string(),
+        (0, _) => format!("{part}/{of}"),
+        _ => format!("{whole} {part}/{of}"),
+    }
 }
 
 /// A length in a unit; in inches as a whole number over a power of ten.
@@ -601,16 +621,17 @@ mod tests {
     }
 
     #[test]
-    fn inches_are_said_to_two_decimals_at_most() {
+    fn inches_are_said_to_a_sixteenth() {
         let say = |um, unit| Length::new(um).map(|length| length.say(unit));
         let left = SignedLength::new(-1_800_000).map(|place| place.say(Ft));
-        assert_eq!(left, Ok("-5' 10.87\"".to_owned()));
+        assert_eq!(left, Ok("-5' 10 7/8\"".to_owned()));
         for (um, unit, text) in [
-            (1_800_000, Ft, "5' 10.87\""),
+            (1_800_000, Ft, "5' 10 7/8\""),
+            (20_000, Ft, "13/16\""),
             (2_133_599, Ft, "7'"),
-            (2_400_000, In, "94.49 in"),
-            (15_875, In, "0.63 in"),
-            (2_298_700, Ft, "7' 6.5\""),
+            (2_400_000, In, "94 1/2 in"),
+            (15_875, In, "5/8 in"),
+            (2_298_700, Ft, "7' 6 1/2\""),
             (1, In, "0 in"),
             (62_500, Mm, "62.5 mm"),
         ] {
@@ -648,11 +669,11 @@ mod tests {
             prop_assert_eq!(Length::parse(&length.show(unit), bare), Ok(length));
         }
 
-        // Half a hundredth of an inch is 127 µm.
+        // Half a sixteenth of an inch is 794 µm.
         #[test]
         fn what_is_said_is_near(length: Length, unit in unit()) {
             let near = Length::parse(&length.say(unit), Mm).map(|said| (said.get() - length.get()).abs());
-            prop_assert!(near.is_ok_and(|off| off <= 128));
+            prop_assert!(near.is_ok_and(|off| off <= 794));
         }
 
         #[test]

@@ -153,10 +153,30 @@ async fn rows(
 /// What a label says below the tag, the most telling first.
 fn words(cx: &Cx, thing: &Thing) -> Vec<String> {
     let length = thing.amount.length().map(|length| cx.length(length));
-    length
+    let (volts, name) = volts_apart(&thing.name);
+    let first: Vec<String> = length.into_iter().chain(volts).collect();
+    [first.join(", "), name]
         .into_iter()
-        .chain(std::iter::once(thing.name.clone()))
+        .filter(|line| !line.is_empty())
         .collect()
+}
+
+/// The volts in a name, and the name without them: what burns a fixture stands first on its label.
+fn volts_apart(name: &str) -> (Option<String>, String) {
+    let words: Vec<&str> = name.split_whitespace().collect();
+    let found = words
+        .windows(2)
+        .position(|pair| pair[1].trim_end_matches(',') == "V" && pair[0].parse::<f64>().is_ok());
+    let Some(at) = found else {
+        return (None, name.to_owned());
+    };
+    let mut before = words[..at].join(" ");
+    if words[at + 1].ends_with(',') && at > 0 && at + 2 < words.len() {
+        before.push(',');
+    }
+    let rest = std::iter::once(before.as_str()).chain(words[at + 2..].iter().copied());
+    let rest: Vec<&str> = rest.filter(|word| !word.is_empty()).collect();
+    (Some(format!("{} V", words[at])), rest.join(" "))
 }
 
 /// What the form lists: its word, what it is called, and its kind where it is a thing.
@@ -341,4 +361,22 @@ async fn labels(
             address: format!("{base}{}", Link::Place(node.place.id)),
         });
     Ok(of_things.chain(of_places).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::volts_apart;
+
+    #[test]
+    fn volts_are_taken_out_of_a_name() {
+        let apart = |name| {
+            let (volts, rest) = volts_apart(name);
+            (volts.unwrap_or_default(), rest)
+        };
+        let both = |volts: &str, rest: &str| (volts.to_owned(), rest.to_owned());
+        assert_eq!(apart("RGBW 24 V, diffused"), both("24 V", "RGBW, diffused"));
+        assert_eq!(apart("White tape 12 V"), both("12 V", "White tape"));
+        assert_eq!(apart("24 V tape"), both("24 V", "tape"));
+        assert_eq!(apart("Model V tape"), both("", "Model V tape"));
+    }
 }

@@ -517,6 +517,11 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     // Before it is done each change says what it does.
     let page = app.get(set.clone()).await;
     assert!(page.count("#next li") >= 3, "{}", page.text("#next"));
+    let marks = async || {
+        let all = app.get(format!("{set}/sheets/all")).await;
+        all.texts(".sheet-mark strong")
+    };
+    let planned = marks().await;
     assert_eq!(go(&app, &set, "building").await.status, 303);
 
     let build = format!("{set}/build");
@@ -566,6 +571,8 @@ async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         let stands = said.count(&format!("#flash a[href^='{set}']"));
         assert_eq!(stands, usize::from(done + 1 == steps), "{done}");
     }
+    // What was moved at the bench makes no print old.
+    assert_eq!(marks().await, planned);
     let thing = tried_at_the_bench(&app, &set).await;
     // All cable went out as it was wired, that of no bar too.
     let cable = async || {

@@ -98,6 +98,67 @@ async fn each_sheet_says_its_part_and_all_together_say_all() {
 }
 
 #[tokio::test]
+async fn the_wiring_tells_each_run_with_its_lead_and_its_block() {
+    let app = hall().await;
+    let page = app.get("/designs/3/bars/15").await;
+    let done = page
+        .form("main form[method=post]")
+        .set("fed", "both_ends")
+        .set("cable", "2 m")
+        .send(&app)
+        .await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let label = app.get("/designs/3/bars/15").await.text("h1");
+    for page in ["/designs/3/sheets/wiring", "/designs/3/wiring"] {
+        let page = app.get(page).await;
+        let rows = page.texts(".book tr");
+        let row = rows
+            .iter()
+            .find(|row| row.contains("run to its end"))
+            .unwrap_or_else(|| panic!("{label}: {rows:?}"));
+        for word in [
+            "run to its start",
+            "on it ",
+            "male",
+            ", ways ",
+            "block 1",
+            "(pins 1 ",
+        ] {
+            assert!(row.contains(word), "{word}: {row}");
+        }
+        let text = page.text("main");
+        assert!(text.contains("Lead on the cable, "), "{text}");
+    }
+    let cards = app.get("/designs/3/sheets/cards").await;
+    let card = cards
+        .texts(".card")
+        .into_iter()
+        .find(|card| card.contains("run to its end"));
+    let all = cards.texts(".card").join("\n");
+    assert!(card.is_some(), "{all}");
+    for word in ["pads in the order", "V or more", "Uses up: "] {
+        assert!(all.contains(word), "{word}: {all}");
+    }
+}
+
+#[tokio::test]
+async fn limits_stand_in_full_once_in_a_pack_and_counts_are_written_at_strike() {
+    let app = hall().await;
+    let all = app.get("/designs/3/sheets/all").await;
+    let whole = all.count(".sheet div.caution.stop");
+    let short = all.count(".sheet p.caution.stop");
+    assert!(
+        (whole, short) == (1, 4) || (whole, short) == (0, 0),
+        "{whole} in full, {short} counted"
+    );
+    let alone = app.get("/designs/3/sheets/loads").await;
+    assert_eq!(alone.count(".sheet div.caution.stop"), whole);
+    let strike = app.get("/designs/3/sheets/strike").await;
+    let counted = strike.count("td.tick .blank");
+    assert!(counted > 0 && counted % 4 == 0, "{counted}");
+}
+
+#[tokio::test]
 async fn an_old_print_is_told_from_the_plan_of_now() {
     let app = hall().await;
     let before = app.get("/designs/3/sheets/cuts").await;
@@ -124,6 +185,10 @@ async fn an_old_print_is_told_from_the_plan_of_now() {
             .text("main")
             .contains("No print of this set")
     );
+    // Nothing typed is no mark: it is asked again.
+    let empty = app.get("/designs/3/print?mark=+").await;
+    assert_eq!(empty.status, 422);
+    assert!(empty.text("main").contains("Type all six"));
     // Of another set it is none.
     assert!(
         app.get(format!("/designs/2/print/{cuts}"))

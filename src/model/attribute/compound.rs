@@ -214,8 +214,11 @@ pub(super) fn rate(text: &str, reading: Reading) -> Result<UseRate, String> {
     } else {
         "2.5 per bar"
     };
-    let unread =
-        || format!("Type how much is used for each bar, soldered joint or metre: {example}.");
+    let unread = || {
+        format!(
+            "Type how much is used for each bar, soldered joint or metre, or for each bar or metre in profile: {example}."
+        )
+    };
     let (amount, per) = text.rsplit_once(" per ").ok_or_else(unread)?;
     let per: Per = per.parse().map_err(|_| unread())?;
     let thousandths = if reading.by_length {

@@ -564,6 +564,10 @@ fn use_rates_follow_how_the_sundry_is_counted() {
     assert_eq!(rate("each", "2.5 per bar"), Some((Per::Bar, 2_500)));
     assert_eq!(rate("each", "1 per metre"), Some((Per::Metre, 1_000)));
     assert_eq!(
+        rate("each", "4 per metre in profile"),
+        Some((Per::ProfileMetre, 4_000))
+    );
+    assert_eq!(
         rate("length", "30 mm per joint"),
         Some((Per::Joint, 30_000))
     );

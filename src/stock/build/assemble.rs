@@ -9,13 +9,16 @@ use crate::{
         design::Design,
         fixture::Make,
         id::{AccountId, BarId, DesignId, PartId, PlaceId},
-        part::PartSpec,
+        part::{PartSpec, Sundry},
         piece::{End, length_of},
         reservation::{Held, Hold, HoldState, HoldUse, NewHold},
         step::{Made, StepKind},
         text::Note,
     },
-    plan::outcome::{BuildBar, Serve},
+    plan::{
+        outcome::{BuildBar, Serve},
+        sundry,
+    },
     stock::{
         Act, Change as _, Done, StockError, What,
         make::{About, Assemble},
@@ -99,7 +102,7 @@ pub(super) async fn assemble(
         )
     })?;
 
-    // Leads go inside; of what is counted over the whole set each new bar takes its share.
+    // Leads go inside; of sundries each new bar takes what the plan counted for it.
     let open = i64::try_from(
         db::design::list_steps(tx, design.id)
             .await?
@@ -127,8 +130,8 @@ pub(super) async fn assemble(
     }
     for (part, held) in whole {
         let spec = db::part::lookup(tx, part).await?.map(|it| it.spec);
-        if matches!(spec, Some(PartSpec::Sundry(_))) {
-            let share = held / open;
+        if let Some(PartSpec::Sundry(sundry)) = spec {
+            let share = share(&sundry, built, held, open);
             if share > 0 {
                 used.extend(take_counts(tx, part, share).await?);
                 counts.push((part, share));
@@ -190,6 +193,15 @@ pub(super) async fn assemble(
         counts,
     };
     Ok((done, parts))
+}
+
+/// What a new bar takes of a sundry that is held for the set, while so many bars are still to be
+/// built. What goes by no rate is shared out; the last bar takes what is left.
+fn share(sundry: &Sundry, built: &BuildBar, held: i64, open: i64) -> i64 {
+    if open <= 1 || sundry.use_rate.is_none() {
+        return held / open.max(1);
+    }
+    sundry::of_bar(sundry, &built.into()).min(held)
 }
 
 /// What the new fixture is, from its parts.

@@ -50,6 +50,8 @@ pub struct CutRow {
     pub picture: Picture,
     /// What is cut, in order from the marked end.
     pub lines: Vec<CutLine>,
+    /// Whether it is used whole, with no cut.
+    pub whole: bool,
 }
 
 /// One stretch of a piece.
@@ -62,6 +64,14 @@ pub struct CutLine {
     pub becomes: String,
     /// What is done at its ends.
     pub joints: String,
+    bar: bool,
+}
+
+impl CutLine {
+    /// Whether it goes into a bar.
+    pub const fn is_for_bar(&self) -> bool {
+        self.bar
+    }
 }
 
 struct ProofRow {
@@ -197,6 +207,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
                 .map(|offer| Link::ShoppingWhy(whole.design().id, offer)),
         },
         picture,
+        whole: matches!(&cut.segments[..], [only] if only.to - only.from == cut.amount),
         lines: cut
             .segments
             .iter()
@@ -216,6 +227,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
                 },
                 length: show(segment.to - segment.from),
                 becomes: words(&segment.becomes),
+                bar: matches!(segment.becomes, Becomes::Bar { .. }),
                 joints: match segment.becomes {
                     Becomes::Bar { start, end, .. } => joint_words(start, end),
                     _ => String::new(),

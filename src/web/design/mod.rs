@@ -59,6 +59,7 @@ pub mod pins;
 pub mod power;
 pub mod reserve;
 pub mod reuse;
+mod runs;
 pub mod sheets;
 pub mod shopping;
 pub mod short;

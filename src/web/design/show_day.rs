@@ -153,6 +153,14 @@ fn expected(whole: &Whole, bar: BarId) -> Option<(f64, f64)> {
 
 /// What a voltage that is too low says.
 const LOW: &str = "lower than the plan explains: look for a bad joint or a thin wire";
+fn or_more(volts: f64) -> String {
+    format!("the plan says {volts:.1} V or more")
+}
+
+/// The least volts that the plan says for the far end of a bar, in words.
+pub fn least_volts(whole: &Whole, bar: BarId) -> Option<String> {
+    volts(whole, bar).map(|(_, volts)| or_more(volts.lowest.value))
+}
 
 /// What was seen, in a line; the voltage against the planned one where there is one.
 pub fn seen(record: &TestRecord, planned: Option<(f64, f64)>) -> (&'static str, String, String) {
@@ -241,9 +249,7 @@ async fn rows(cx: &Cx, whole: &Whole, form: &Form) -> Result<Vec<Row>, Trouble> 
                     (*colour, refused && dark)
                 })
                 .collect(),
-            planned: expected.map_or_else(String::new, |(_, lowest)| {
-                format!("the plan says {lowest:.1} V or more")
-            }),
+            planned: expected.map_or_else(String::new, |(_, lowest)| or_more(lowest)),
             condition: fixture.condition,
             today: last.is_some_and(|last| last.on == cx.today && counts(last, whole.design())),
             last: last.map(|last| shown(last, whole.design(), expected)),

@@ -5,17 +5,19 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
-use super::{BarList, Head, Tab, Whole, count_of, head, load};
+use super::{
+    BarList, Head, Tab, Whole, count_of, head, load,
+    runs::{CableRun, cable_lead, own_plug, plug_words, runs_of, shared_outputs, shared_with},
+};
 use crate::{
     draw::wiring::{Column, crossings, svg, wire_class},
     model::{
         channel::{Role, RoleOrder},
-        connector::Connector,
         id::{BarId, DesignId, PartId},
         part::{Cable, Kind, PartSpec},
     },
     plan::{
-        outcome::{BarPlan, Becomes, BuildBar, CutSource, Joint, Serve},
+        outcome::{BarPlan, Becomes, Serve},
         source::{self, Source},
         wire::{colours_of, terminals_for},
     },
@@ -60,11 +62,11 @@ pub struct BarWires {
     pub wires: Vec<(&'static str, String)>,
     /// Number of conductors.
     pub conductors: usize,
-    /// The cable run.
-    pub cable: String,
-    /// Lead and couplers.
+    /// Its cable runs: one for each end that is fed.
+    pub runs: Vec<CableRun>,
+    /// Its own plug and couplers.
     pub ends: String,
-    /// The driver's output.
+    /// The driver's output, and who shares it.
     pub from: String,
 }
 
@@ -75,13 +77,14 @@ struct WiringPage {
     head: Head,
     frames: Vec<FrameWires>,
     runs: Vec<Run>,
+    shared: Vec<String>,
     counts: Vec<(Option<Link>, String, String, String)>,
     /// Conductors of each set of colours.
     conductors: Vec<Source>,
 }
 
 /// The cable that a bar's run is cut from.
-fn cable_of(whole: &Whole, bar: BarId) -> Option<(PartId, &Cable)> {
+pub fn cable_of(whole: &Whole, bar: BarId) -> Option<(PartId, &Cable)> {
     let from_cuts = whole
         .plan()
         .cuts
@@ -115,59 +118,24 @@ fn terminals(whole: &Whole, plan: &BarPlan) -> Option<RoleOrder> {
     }
 }
 
-/// What a new bar's factory lead is, by the end of the roll that it hangs on.
-fn factory_plug<'a>(whole: &'a Whole, build: &BuildBar) -> Option<&'a Connector> {
-    let at_start = build.start == Joint::FactoryLead;
-    let piece = whole
-        .plan()
-        .cuts
-        .get(build.tape_from.cut)
-        .and_then(|cut| match cut.source {
-            CutSource::Piece { thing, .. } => Some(thing),
-            CutSource::Buy { .. } => None,
-        })
-        .and_then(|thing| {
-            let pieces = &whole.input().stock.pieces;
-            pieces.iter().find(|spare| spare.piece.id == thing)
-        });
-    match (piece, whole.part(build.tape).map(|part| &part.spec)) {
-        (Some(spare), _) if at_start => spare.piece.start.connector(),
-        (Some(spare), _) => spare.piece.end.connector(),
-        (None, Some(PartSpec::Tape(tape))) if at_start => tape.roll_start.as_ref(),
-        (None, Some(PartSpec::Tape(tape))) => tape.roll_end.as_ref(),
-        (None, _) => None,
-    }
-}
-
-/// What a bar plugs in with: the fixture's plug, the lead that is soldered on, or the factory's.
-pub fn plug<'a>(whole: &'a Whole, plan: &BarPlan) -> Option<&'a Connector> {
-    match &plan.serve {
-        Serve::Reuse { fixture, .. } => whole.fixture(*fixture)?.fixture.make.connector.as_ref(),
-        Serve::Build(build) => match build.lead {
-            None => factory_plug(whole, build),
-            Some((lead, _)) => match &whole.part(lead)?.spec {
-                PartSpec::Lead(lead) => Some(&lead.connector),
-                _ => None,
-            },
-        },
-        Serve::Short { .. } => None,
-    }
-}
-
 /// The bar's own side: the pins of its plug, then the pads of its tape where a lead is soldered on
 /// by hand.
 fn bar_side(whole: &Whole, plan: &BarPlan) -> Vec<(String, Option<RoleOrder>)> {
-    let pins = plug(whole, plan).and_then(|connector| connector.pins.clone());
+    let own = own_plug(whole, plan);
+    let plug = |name: &str| {
+        let sex = own.map_or_else(String::new, |own| format!(", {}", own.gender));
+        (format!("{name}{sex}"), own.and_then(|own| own.pins.clone()))
+    };
     match &plan.serve {
-        Serve::Reuse { .. } => vec![("Plug of the fixture".to_owned(), pins)],
-        Serve::Build(build) if build.lead.is_none() => vec![("Factory lead".to_owned(), pins)],
+        Serve::Reuse { .. } => vec![plug("Plug of the fixture")],
+        Serve::Build(build) if build.lead.is_none() => vec![plug("Factory lead")],
         Serve::Build(build) => {
             let pads = match whole.part(build.tape).map(|part| &part.spec) {
                 Some(PartSpec::Tape(tape)) => tape.pads.clone(),
                 _ => None,
             };
             vec![
-                ("Lead".to_owned(), pins),
+                plug("Lead of the bar"),
                 ("Pads of the tape".to_owned(), pads),
             ]
         }
@@ -217,7 +185,11 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
         None if plan.output.is_none() => unknown.push("which driver feeds them".to_owned()),
         None => unknown.push("the order of the driver’s terminals".to_owned()),
     }
-    for (title, order) in side {
+    let lead = cable_lead(whole, plan);
+    if lead.is_none() {
+        unknown.push("which lead goes on the cable".to_owned());
+    }
+    for (title, order) in lead.into_iter().chain(side) {
         match order {
             Some(order) => columns.push(Column {
                 title,
@@ -295,39 +267,40 @@ fn bar_wires(cx: &Cx, whole: &Whole, plan: &BarPlan) -> BarWires {
             )
         }));
     }
-    let run = whole
-        .bar(plan.bar)
-        .map_or_else(String::new, |bar| cx.length(bar.cable_um));
-    let cable = cable_of(whole, plan.bar).map_or_else(
-        || run.clone(),
-        |(part, _)| format!("{run} of {}", whole.part_name(part)),
-    );
+    let named = |part: PartId| whole.part_name(part);
+    let own =
+        own_plug(whole, plan).map_or_else(String::new, |own| format!(": {}", plug_words(own)));
     let (lead, couplers) = match &plan.serve {
-        Serve::Reuse { couplers, .. } => ("the fixture’s own plug".to_owned(), couplers.clone()),
+        Serve::Reuse { couplers, .. } => (format!("the fixture’s own plug{own}"), couplers.clone()),
         Serve::Build(build) => (
             build.lead.map_or_else(
-                || "factory lead".to_owned(),
-                |(part, number)| format!("{number} × {}", whole.part_name(part)),
+                || format!("factory lead{own}"),
+                |(part, number)| format!("{number} × {}{own}", named(part)),
             ),
             build.couplers.clone(),
         ),
         Serve::Short { .. } => (String::new(), Vec::new()),
     };
     let mut ends = vec![lead];
-    ends.extend(couplers.iter().map(|part| whole.part_name(*part)));
+    ends.extend(couplers.iter().map(|part| named(*part)));
     ends.retain(|text| !text.is_empty());
+    let others = shared_with(whole, plan);
+    let shared = match others.0.len() {
+        0 => String::new(),
+        _ => format!(", shared with {} {others}", others.word()),
+    };
     BarWires {
         label: plan.label.clone(),
         href: Link::Bar(whole.design().id, plan.bar),
         conductors: channels.map_or(0, |channels| channels.conductors()),
         wires,
-        cable,
+        runs: runs_of(cx, whole, plan),
         ends: ends.join(", "),
         from: plan.output.map_or_else(
             || "no output".to_owned(),
             |output| {
                 format!(
-                    "{}, output {}",
+                    "{}, output {}{shared}",
                     whole.driver_name(output.driver),
                     output.output
                 )
@@ -362,6 +335,18 @@ pub fn by_frame(cx: &Cx, whole: &Whole) -> Vec<FrameWires> {
     frames
         .into_iter()
         .map(|((_, name), bars)| FrameWires { name, bars })
+        .collect()
+}
+
+/// How outputs are shared, driver by driver.
+pub fn shared(whole: &Whole) -> Vec<String> {
+    let drivers = whole.plan().drivers.iter().enumerate();
+    drivers
+        .flat_map(|(at, driver)| {
+            let name = whole.driver_name(at);
+            let lines = shared_outputs(whole, driver);
+            lines.into_iter().map(move |line| format!("{name}, {line}"))
+        })
         .collect()
 }
 
@@ -401,6 +386,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         conductors: colours.into_iter().map(source::conductors).collect(),
         frames: by_frame(&cx, &whole),
         runs: runs(&whole),
+        shared: shared(&whole),
         counts,
         head,
     }))

@@ -9,7 +9,7 @@ pub(super) const SUNDRY: &[Attribute] = &[
         .hint("Each, or by length for what has no pieces of its own, such as solder")
         .means("Whether it is counted one by one or by its length."),
     ask("use_rate", "Used", Typed::Rate)
-        .hint("Such as 2.5 per bar, 1 per metre; by length 30 mm per soldered joint")
+        .hint("Such as 2.5 per bar, 1 per metre; what bare tape needs none of: 2 per bar in profile, 4 per metre in profile; by length 30 mm per soldered joint")
         .means("How much of it a new bar, a joint or a metre takes.")
         .needed_for("counting how much a set needs"),
     ask("goes_with", "Only with profile", Typed::Part(Kind::Profile))

@@ -5,13 +5,17 @@ use crate::{
     model::{
         channel::Channels,
         id::{BarId, PartId, ThingId},
-        part::{Measure, Part, PartSpec, Per, StockUnit},
+        part::{Part, StockUnit},
         step::{Segment, Step, Task},
     },
     plan::outcome::{Becomes, CheckState, CutSource, PieceCut, Serve},
     web::{
         cx::Cx,
-        design::{Whole, wiring::plug},
+        design::{
+            Whole,
+            runs::{own_plug, runs_of, shared_outputs},
+            sheets::cards::sundries,
+        },
     },
 };
 
@@ -67,7 +71,7 @@ fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> V
     named.into_iter().chain(cuts).collect()
 }
 
-/// Supplies, fuses and crossings of the driver that feeds these bars.
+/// Supplies, fuses, cable runs and crossings of the driver that feeds these bars.
 fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
     let at = bars
         .iter()
@@ -97,8 +101,16 @@ fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
         let fuse = fused(&output.protection);
         format!("output {}: {} {bars}{fuse}", output.number, bars.word())
     });
+    let plans = bars.iter().filter_map(|bar| whole.bar_plan(*bar));
+    let runs = plans.flat_map(|plan| {
+        let label = &plan.label;
+        let lines = runs_of(cx, whole, plan).into_iter();
+        lines.map(move |run| format!("bar {label}, {}", run.line()))
+    });
+    let shared = shared_outputs(whole, driver);
     let crossed = crossed_at(whole, driver.part, bars);
-    inlets.chain(outputs).chain(crossed).collect()
+    let lines = inlets.chain(outputs).chain(shared).chain(runs);
+    lines.chain(crossed).collect()
 }
 
 /// What the checks want crossed where these bars' wires meet the terminals of a driver.
@@ -106,7 +118,7 @@ fn crossed_at(whole: &Whole, driver: PartId, bars: &[BarId]) -> Vec<String> {
     let met: Vec<(String, &Channels)> = bars
         .iter()
         .filter_map(|bar| {
-            let plug = plug(whole, whole.bar_plan(*bar)?)?;
+            let plug = own_plug(whole, whole.bar_plan(*bar)?)?;
             Some((plug.to_string(), &whole.bar(*bar)?.channels))
         })
         .collect();
@@ -171,29 +183,17 @@ fn fetch_detail(cx: &Cx, whole: &Whole, fetched: &Things, task: &Task) -> Vec<St
 }
 
 /// What goes into a new bar beside what is cut for it.
-fn goes_into(whole: &Whole, bar: BarId) -> Vec<String> {
+fn goes_into(cx: &Cx, whole: &Whole, bar: BarId) -> Vec<String> {
     let Some(Serve::Build(build)) = whole.bar_plan(bar).map(|plan| &plan.serve) else {
         return Vec::new();
     };
     let many = |(part, count): (PartId, i64)| format!("{count} × {}", whole.part_name(part));
-    let profile = build.profile.map(|(profile, _)| profile);
     let leads = build.lead.into_iter().map(many);
     let couplers = build.couplers.iter().map(|part| many((*part, 1)));
-    let caps = (whole.input().parts.iter())
-        .filter(|part| !part.retired)
-        .filter_map(|part| Some((part.id, caps_of(&part.spec, profile?)?)))
-        .map(many);
-    leads.chain(couplers).chain(caps).collect()
-}
-
-/// How many of a part each bar in a profile takes, such as end caps.
-fn caps_of(spec: &PartSpec, profile: PartId) -> Option<i64> {
-    let PartSpec::Sundry(sundry) = spec else {
-        return None;
-    };
-    let rate = sundry.use_rate.filter(|rate| rate.per == Per::Bar)?;
-    (sundry.measure == Measure::Each && sundry.goes_with == Some(profile))
-        .then(|| i64::from(rate.thousandths.div_ceil(1000)))
+    leads
+        .chain(couplers)
+        .chain(sundries(cx, whole, build))
+        .collect()
 }
 
 /// What a step is, line by line.
@@ -203,7 +203,9 @@ pub(super) fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> V
         Task::Fetch { .. } => fetch_detail(cx, whole, fetched, &step.task),
         Task::Assemble { bar, lit_um, .. } => {
             let lit = format!("{} lit", cx.length(*lit_um));
-            std::iter::once(lit).chain(goes_into(whole, *bar)).collect()
+            std::iter::once(lit)
+                .chain(goes_into(cx, whole, *bar))
+                .collect()
         }
         Task::Address { address, .. } => vec![format!("start address {address}")],
         Task::Wire { bars, .. } => wire_detail(cx, whole, bars),

@@ -4,9 +4,19 @@ use askama::Template;
 
 use super::listed;
 use crate::{
-    model::part::StockUnit,
-    plan::outcome::{BarPlan, BuildBar, CutSource, From, Joint, Serve},
-    web::{cx::Cx, design::Whole},
+    model::part::{PartSpec, StockUnit},
+    plan::{
+        outcome::{BarPlan, BuildBar, CutSource, From, Joint, Serve},
+        sundry,
+    },
+    web::{
+        cx::Cx,
+        design::{
+            Whole,
+            runs::{CableRun, lead_connector, plug_words, runs_of},
+            show_day::least_volts,
+        },
+    },
 };
 
 struct Card {
@@ -17,10 +27,20 @@ struct Card {
     parts: Vec<(&'static str, String)>,
     /// What is done at each end.
     ends: [(&'static str, String); 2],
+    /// What is soldered to what, where a lead is.
+    solder: Option<String>,
+    /// Clips, caps, screws and what else is used up.
+    sundries: Vec<String>,
+    /// Whether it lies in a profile.
+    profiled: bool,
+    /// Its cable runs, with the leads on their ends.
+    runs: Vec<String>,
     /// What it hangs on and what feeds it.
     place: String,
-    /// Colours to try.
-    colours: String,
+    /// Colours to try, each with its box.
+    colours: Vec<String>,
+    /// The least volts at the far end, if they are known.
+    volts: Option<String>,
 }
 
 #[derive(Template)]
@@ -65,6 +85,42 @@ fn end(joint: Joint) -> String {
         Joint::Tinned => "solder the lead to the pre-tinned joint".to_owned(),
         Joint::Mark => "solder the lead to the cut mark".to_owned(),
     }
+}
+
+/// Which wire of the lead goes on which pad.
+fn solder(whole: &Whole, build: &BuildBar) -> Option<String> {
+    let (lead, _) = build.lead?;
+    let lead = match lead_connector(whole, lead) {
+        Some(lead) => plug_words(lead),
+        None => "not noted: find its wires with a meter".to_owned(),
+    };
+    let pads = match whole.part(build.tape).map(|part| &part.spec) {
+        Some(PartSpec::Tape(tape)) => tape.pads.as_ref(),
+        _ => None,
+    };
+    let pads = pads.map_or_else(
+        || "their order is not noted; read it off the tape".to_owned(),
+        |pads| format!("in the order {pads}"),
+    );
+    Some(format!(
+        "pads {pads}; lead {lead}. Each wire goes on the pad of its own name"
+    ))
+}
+
+/// What of each sundry the bar takes.
+pub fn sundries(cx: &Cx, whole: &Whole, build: &BuildBar) -> Vec<String> {
+    let bar = build.into();
+    let parts = whole.input().parts.iter();
+    parts
+        .filter_map(|part| match &part.spec {
+            PartSpec::Sundry(sundry) => {
+                let amount = sundry::of_bar(sundry, &bar);
+                let much = || whole.amount(cx, Some(part.id), amount);
+                (amount > 0).then(|| format!("{} {}", much(), part.name))
+            }
+            _ => None,
+        })
+        .collect()
 }
 
 fn card(cx: &Cx, whole: &Whole, plan: &BarPlan, build: &BuildBar) -> Option<Card> {
@@ -122,8 +178,17 @@ fn card(cx: &Cx, whole: &Whole, plan: &BarPlan, build: &BuildBar) -> Option<Card
         ),
         parts,
         ends: [("Start", end(build.start)), ("End", end(build.end))],
+        solder: solder(whole, build),
+        sundries: sundries(cx, whole, build),
+        profiled: build.profile.is_some(),
+        runs: (runs_of(cx, whole, plan).iter())
+            .map(CableRun::line)
+            .collect(),
         place: format!("{frame}{feed}{slot}"),
-        colours: listed(bar.channels.list().iter().map(ToString::to_string)),
+        colours: (bar.channels.list().iter())
+            .map(ToString::to_string)
+            .collect(),
+        volts: least_volts(whole, plan.bar),
     })
 }
 

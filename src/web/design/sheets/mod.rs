@@ -6,14 +6,13 @@
 use std::fmt::Write as _;
 
 use askama::Template;
-use sha2::{Digest as _, Sha256};
+use axum::http::StatusCode;
 
 use super::{Head, Tab, Whole, day, head, load};
 use crate::{
     db,
     draw::qr,
     model::{id::DesignId, text::words},
-    plan::outcome::CheckState,
     units::LengthUnit,
     web::{
         at::Path,
@@ -21,16 +20,22 @@ use crate::{
         error::{Answer, Trouble},
         form::Form,
         link::Link,
-        page::{Chrome, page},
+        page::{Chrome, page, page_with},
         show::moment,
     },
 };
 
+use limits::Limit;
+use mark::{MARK, fixed, mark};
+
 mod addresses;
-mod cards;
+pub mod cards;
 mod cost;
 mod cuts;
+mod held;
+mod limits;
 mod loads;
+mod mark;
 mod packing;
 mod shopping;
 mod strike;
@@ -85,22 +90,19 @@ impl Sheet {
     }
 }
 
-/// Letters of marks: none that is taken for another, or for a figure.
-const LETTERS: &[u8; 20] = b"ACDEFHJKLMNPRTUVWXY3";
-/// How long a mark is.
-const MARK: usize = 6;
+/// What a sheet says, and what of it its mark is worked out from, where that is not the text itself.
+struct Body {
+    html: String,
+    counts: Option<String>,
+}
 
-/// The mark of what a sheet says: one in 64 million that two that differ have the same.
-fn mark(body: &str) -> String {
-    let digest = Sha256::digest(body.as_bytes());
-    digest
-        .chunks(2)
-        .take(MARK)
-        .map(|pair| {
-            let figure = usize::from(pair[0]) << 8 | usize::from(*pair.get(1).unwrap_or(&0));
-            char::from(LETTERS[figure % LETTERS.len()])
-        })
-        .collect()
+impl Body {
+    fn mark(&self) -> String {
+        match &self.counts {
+            Some(counts) => mark(counts),
+            None => mark(&fixed(&self.html)),
+        }
+    }
 }
 
 /// Papers that sheets are laid out for.
@@ -119,29 +121,14 @@ fn paper(cx: &Cx, form: &Form) -> &'static str {
         .unwrap_or(usual)
 }
 
-/// A limit that is broken or not known, as every sheet by which wires are touched says it.
-struct Limit {
-    state: CheckState,
-    about: String,
-    sentence: String,
-    reason: String,
-}
-
-fn limits(whole: &Whole) -> Vec<Limit> {
-    let checks = whole.plan().checks.iter();
-    checks
-        .filter(|check| check.state <= CheckState::Unknown)
-        .map(|check| Limit {
-            state: check.state,
-            about: check.about.clone(),
-            sentence: check.sentence.clone(),
-            reason: whole.reasons.get(&check.key).cloned().unwrap_or_default(),
-        })
-        .collect()
-}
-
 /// What one sheet says, without its head.
-async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<String, Trouble> {
+async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<Body, Trouble> {
+    // These two list what is there just now, and so change with every step that is ticked: their
+    // marks go by what the plan holds, which ends with the plan and not with the work.
+    let counts = match sheet {
+        Sheet::Packing | Sheet::Strike => Some(held::counts(whole)),
+        _ => None,
+    };
     let text = match sheet {
         Sheet::Cuts => cuts::body(cx, whole),
         Sheet::Cards => cards::body(cx, whole),
@@ -153,13 +140,14 @@ async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<String, Trouble> {
         Sheet::Packing => packing::body(cx, whole).await?,
         Sheet::Strike => strike::body(cx, whole).await?,
     };
-    text.map_err(|why| {
+    let html = text.map_err(|why| {
         tracing::error!(%why, "a sheet's template failed");
         Trouble::new(
-            axum::http::StatusCode::INTERNAL_SERVER_ERROR,
+            StatusCode::INTERNAL_SERVER_ERROR,
             "This sheet could not be laid out: see the log. Nothing was changed.",
         )
-    })
+    })?;
+    Ok(Body { html, counts })
 }
 
 /// A sheet, ready to print.
@@ -180,7 +168,16 @@ struct SheetPage {
     other: (Link, String),
     sheets: Vec<Laid>,
     limits: Vec<Limit>,
+    /// The sheet that has the limits in full; those behind it in the pack only count them.
+    full: Option<Sheet>,
     printed: String,
+}
+
+impl SheetPage {
+    /// The sheet of the pack that has the limits in full, where it is not this one.
+    fn elsewhere(&self, sheet: &Sheet) -> Option<&'static str> {
+        self.full.filter(|full| full != sheet).map(Sheet::label)
+    }
 }
 
 #[derive(Template)]
@@ -191,7 +188,20 @@ struct ListPage {
     rows: Vec<(Link, Sheet)>,
     all: Link,
     papers: Vec<(Link, &'static str, bool)>,
+    /// Whether sheets bear a code to scan, for which the venue's address must be known.
+    coded: bool,
     form: Form,
+}
+
+impl ListPage {
+    /// Where the mark stands; sheets without an address have no code.
+    const fn mark_hint(&self) -> &'static str {
+        if self.coded {
+            "Six letters and figures at the top of every page; or scan its code"
+        } else {
+            "Six letters and figures at the top of every page"
+        }
+    }
 }
 
 #[derive(Template)]
@@ -245,13 +255,13 @@ async fn laid(cx: &Cx, whole: &Whole, sheets: &[Sheet]) -> Result<Vec<Laid>, Tro
     let mut all = Vec::with_capacity(sheets.len());
     for &sheet in sheets {
         let body = body(cx, whole, sheet).await?;
-        let mark = mark(&body);
+        let mark = body.mark();
         let code = (!base.is_empty())
             .then(|| qr::code(&format!("{base}{}", Link::Print(id, mark.clone()))))
             .flatten();
         all.push(Laid {
             sheet,
-            body,
+            body: body.html,
             mark,
             code,
         });
@@ -261,13 +271,23 @@ async fn laid(cx: &Cx, whole: &Whole, sheets: &[Sheet]) -> Result<Vec<Laid>, Tro
 
 /// GET: which sheets there are.
 pub async fn list(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
-    let whole = load::whole(&cx, id).await?;
-    let (mut chrome, head) = head(&cx, &whole, Tab::Set);
+    show_list(&cx, id, form).await
+}
+
+async fn show_list(cx: &Cx, id: DesignId, form: Form) -> Answer {
+    let whole = load::whole(cx, id).await?;
+    let (mut chrome, head) = head(cx, &whole, Tab::Set);
     chrome.title = format!("Sheets · {}", head.name);
-    let paper = paper(&cx, &form);
+    let paper = paper(cx, &form);
+    let status = if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
     let with = |link: Link, word: &str| link.with([("paper", word.to_owned())]);
-    Ok(page(&ListPage {
+    let list = ListPage {
         chrome,
+        coded: !cx.venue.label_base.is_empty(),
         rows: Sheet::ALL
             .iter()
             .map(|sheet| (with(Link::Sheet(id, sheet.word()), paper), *sheet))
@@ -279,7 +299,8 @@ pub async fn list(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
             .collect(),
         head,
         form,
-    }))
+    };
+    Ok(page_with(status, &list))
 }
 
 /// GET: one sheet, or all of them.
@@ -314,14 +335,15 @@ pub async fn get(cx: Cx, Path((id, which)): Path<(DesignId, String)>, form: Form
             format!("On {name}"),
         ),
         sheets,
-        limits: limits(&whole),
+        limits: limits::limits(&whole),
+        full: wanted.iter().copied().find(|sheet| sheet.wires()),
         printed: day(cx.today),
         head,
     }))
 }
 
 /// GET: the mark of a print, typed.
-pub async fn ask(Path(id): Path<DesignId>, form: Form) -> Answer {
+pub async fn ask(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let typed: String = form
         .value("mark")
         .chars()
@@ -329,6 +351,13 @@ pub async fn ask(Path(id): Path<DesignId>, form: Form) -> Answer {
         .map(|c| c.to_ascii_uppercase())
         .take(MARK)
         .collect();
+    if typed.len() < MARK {
+        form.fail(
+            "mark",
+            "Type all six letters and figures that stand after “Mark” at the top of the page.",
+        );
+        return show_list(&cx, id, form).await;
+    }
     Ok(crate::web::page::go(&Link::Print(id, typed)))
 }
 
@@ -341,7 +370,7 @@ pub async fn print(cx: Cx, Path((id, mark)): Path<(DesignId, String)>) -> Answer
         let Ok(sheet) = print.sheet.parse::<Sheet>() else {
             continue;
         };
-        let now = self::mark(&body(&cx, &whole, sheet).await?);
+        let now = body(&cx, &whole, sheet).await?.mark();
         rows.push(PrintRow {
             sheet,
             link: Link::Sheet(id, sheet.word()),
@@ -368,18 +397,4 @@ fn listed(words: impl IntoIterator<Item = String>) -> String {
         let _ = write!(text, "{comma}{word}");
     }
     text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_mark_is_short_plain_and_of_what_is_said() {
-        let one = mark("bar 1: 1200 mm");
-        assert_eq!(one.len(), MARK);
-        assert!(one.bytes().all(|byte| LETTERS.contains(&byte)), "{one}");
-        assert_eq!(one, mark("bar 1: 1200 mm"));
-        assert_ne!(one, mark("bar 1: 1201 mm"));
-    }
 }

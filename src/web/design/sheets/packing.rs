@@ -104,7 +104,7 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     }
     drop(tx);
     for lines in places.values_mut() {
-        lines.sort_by(|a, b| (&a.what, &a.tag).cmp(&(&b.what, &b.tag)));
+        lines.sort_by_cached_key(|line| (line.what.clone(), natural(&line.tag)));
     }
     let over = matches!(whole.design().state, State::Struck | State::Cancelled);
     let short = whole.plan().needs.iter();
@@ -123,4 +123,22 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
             .collect(),
     }
     .render())
+}
+
+/// A tag's row and number, so that `R-9` comes before `R-10`.
+fn natural(tag: &str) -> (String, u64) {
+    let row = tag.trim_end_matches(|c: char| c.is_ascii_digit());
+    (row.to_owned(), tag[row.len()..].parse().unwrap_or(0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::natural;
+
+    #[test]
+    fn tags_are_in_the_order_of_their_numbers() {
+        let mut tags = ["R-10", "F-9", "R-9", "F-10", ""];
+        tags.sort_by_key(|tag| natural(tag));
+        assert_eq!(tags, ["", "F-9", "F-10", "R-9", "R-10"]);
+    }
 }

@@ -24,6 +24,8 @@ struct Line {
     what: String,
     amount: String,
     goes_to: String,
+    /// Counted, so that a number is written where one thing is ticked.
+    count: bool,
 }
 
 #[derive(Template)]
@@ -54,12 +56,14 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     for line in &out {
         lines.push(match &line.what {
             OutWhat::Thing(thing) => Line {
+                count: false,
                 tag: thing.tag.to_string(),
                 what: thing.name.clone(),
                 amount: amount_of(cx, thing),
                 goes_to: path(line.came_from),
             },
             OutWhat::Count { part, name, amount } => Line {
+                count: true,
                 tag: String::new(),
                 what: name.to_string(),
                 amount: whole.amount(cx, Some(*part), *amount),
@@ -74,6 +78,7 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
                 Held::Thing { thing, .. } => {
                     if let Some(thing) = db::thing::lookup(&mut tx, *thing).await? {
                         lines.push(Line {
+                            count: false,
                             amount: amount_of(cx, &thing),
                             goes_to: path(thing.place.place),
                             tag: thing.tag.to_string(),
@@ -82,6 +87,7 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
                     }
                 }
                 Held::Count { part, amount, .. } => lines.push(Line {
+                    count: true,
                     tag: String::new(),
                     what: whole.part_name(*part),
                     amount: whole.amount(cx, Some(*part), *amount),
@@ -94,6 +100,7 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
                 && !whole.serving.contains_key(&bar.bar)
             {
                 lines.push(Line {
+                    count: false,
                     tag: String::new(),
                     what: format!("Bar {}, built for this set", bar.label),
                     amount: cx.length(build.lit_um),

@@ -2,19 +2,45 @@
 
 use askama::Template;
 
-use crate::web::{
-    cx::Cx,
-    design::{
-        Whole,
-        wiring::{FrameWires, Run, by_frame, runs},
+use crate::{
+    model::design::Bar,
+    web::{
+        cx::Cx,
+        design::{
+            Whole,
+            bar::show_angle,
+            wiring::{FrameWires, Run, by_frame, runs, shared},
+        },
     },
 };
+
+/// Where a bar hangs, from the left and from the floor of the drawing.
+struct Hung {
+    label: String,
+    x: String,
+    y: String,
+    length: String,
+    turned: String,
+}
+
+fn hung(cx: &Cx, bar: &Bar) -> Hung {
+    Hung {
+        label: bar.label.to_string(),
+        x: bar.x_um.say(cx.unit()),
+        y: bar.y_um.say(cx.unit()),
+        length: cx.length(bar.length_um),
+        turned: format!("{}°", show_angle(bar.angle_mdeg)),
+    }
+}
 
 #[derive(Template)]
 #[template(path = "design/sheets/wiring.html")]
 struct Wiring {
     runs: Vec<Run>,
     frames: Vec<FrameWires>,
+    shared: Vec<String>,
+    /// Numbers of what the picture shows.
+    hung: Vec<Hung>,
     picture: String,
 }
 
@@ -22,6 +48,10 @@ pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
     Wiring {
         runs: runs(whole),
         frames: by_frame(cx, whole),
+        shared: shared(whole),
+        hung: (whole.design().bars.iter())
+            .map(|bar| hung(cx, bar))
+            .collect(),
         picture: if whole.design().bars.is_empty() {
             String::new()
         } else {
