@@ -63,8 +63,8 @@ pub(super) fn settle(room: &Room<'_>, given: &Given, steps: &mut u64) -> Option<
     let shares = fullest.iter().any(|loads| loads.len() > 1);
     attempt(room, given, fullest, steps).or_else(|| {
         // Fewer loads to an output are easier to spread over supplies.
-        let parts = if shares { 2..=MOST_PARTS } else { 1..=0 };
-        parts
+        (2..=MOST_PARTS)
+            .filter(|_| shares)
             .map(|parts| items(room, given, largest / parts))
             .find_map(|items| attempt(room, given, items, steps))
     })

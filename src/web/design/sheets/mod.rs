@@ -175,8 +175,8 @@ struct SheetPage {
 
 impl SheetPage {
     /// The sheet of the pack that has the limits in full, where it is not this one.
-    fn elsewhere(&self, sheet: &Sheet) -> Option<&'static str> {
-        self.full.filter(|full| full != sheet).map(Sheet::label)
+    fn elsewhere(&self, sheet: Sheet) -> Option<&'static str> {
+        self.full.filter(|full| *full != sheet).map(Sheet::label)
     }
 }
 
