@@ -296,7 +296,12 @@ async fn every_named_rule_refuses_what_it_must() {
         (
             "bar_takes_a_fixture",
             Refusal::NotAFixture,
-            format!("UPDATE bar SET fixture_id = {driver} WHERE id = 1"),
+            format!(
+                r#"INSERT INTO bar (design_id, position, label, length_um, shorter_um, longer_um, channels,
+                       diffused, fed, x_um, y_um, angle_mdeg, cable_um)
+                   VALUES (1, 1, '1', 1000000, 0, 0, '["white"]', 0, 'one_end', 0, 0, 0, 0);
+                   UPDATE bar SET fixture_id = {driver}"#
+            ),
         ),
         (
             "hold_one_at_a_time",
