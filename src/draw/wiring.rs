@@ -20,6 +20,8 @@ pub struct Column {
 const STEP: f64 = 230.0;
 /// Width of the words of a column.
 const WORDS: f64 = 120.0;
+/// Width of a letter of a title, about.
+const LETTER: f64 = 8.0;
 /// From one conductor to the next.
 const ROW: f64 = 30.0;
 /// Above the first conductor.
@@ -74,8 +76,10 @@ pub fn svg(columns: &[Column]) -> String {
         .map(|column| column.order.count())
         .max()
         .unwrap_or(0);
+    // Nothing follows the last column that its title could run into, so all of it must fit.
+    let last = columns.last().map_or(0, |last| last.title.chars().count());
     let (width, height) = (
-        STEP * count(columns.len().saturating_sub(1)) + WORDS + 20.0,
+        STEP * count(columns.len().saturating_sub(1)) + WORDS.max(LETTER * count(last)) + 20.0,
         TOP + ROW * count(most),
     );
     let mut out = Svg::new("Every wire from driver to bar", width, height);
