@@ -17,7 +17,7 @@ use crate::plan::answer::{Proof, Why};
 /// Steps of one search for a packing.
 const PACK_STEPS: u64 = 30_000;
 /// The same where there are many loads.
-const TRY_STEPS: u64 = 1_000;
+const TRY_STEPS: u64 = 120;
 /// Sets of equal cost that are looked at.
 const TIES: usize = 24;
 /// Loads up to which the most even way is searched for through all ways.
