@@ -154,7 +154,7 @@ async fn limits_stand_in_full_once_in_a_pack_and_counts_are_written_at_strike() 
     let alone = app.get("/designs/3/sheets/loads").await;
     assert_eq!(alone.count(".sheet div.caution.stop"), whole);
     let strike = app.get("/designs/3/sheets/strike").await;
-    let counted = strike.count("td.tick .blank");
+    let counted = strike.count("td.upright .blank");
     assert!(counted > 0 && counted % 4 == 0, "{counted}");
 }
 
