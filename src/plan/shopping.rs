@@ -162,8 +162,13 @@ pub fn gather(
             sets.push((set.design, set.name.to_owned()));
         }
     }
-    let together = short.cut_together(parts, offers, on_order, &way.without);
-    let (wants, sums) = short.wants(on_order, venue.spare_percent);
+    let asked = |way: &Way| {
+        let mut short = short.clone();
+        let proven = short.cut_together(parts, offers, on_order, &way.without);
+        let (wants, sums) = short.wants(on_order, venue.spare_percent);
+        (wants, sums, proven)
+    };
+    let (wants, sums, together) = asked(way);
     let basket = basket::fill(&wants, offers, way);
     let Some(basket) = basket else {
         return ShoppingList {
@@ -234,7 +239,7 @@ pub fn gather(
     });
     ShoppingList {
         unsold: unsold.collect(),
-        beside: beside(&wants, offers, way, &basket),
+        beside: beside(&|way| asked(way).0, offers, way, &basket),
         parcels,
         cost_minor: Some(basket.cost_minor),
         proof: if together {
@@ -249,8 +254,14 @@ pub fn gather(
     }
 }
 
-/// What everything costs the other way round, and without each supplier that sends something.
-fn beside(wants: &[Want], offers: &[Offer], way: &Way, chosen: &Basket<'_>) -> Vec<Beside> {
+/// What everything costs the other way round, and without each supplier that sends something; `asked`
+/// says what is to be bought then.
+fn beside(
+    asked: &dyn Fn(&Way) -> Vec<Want>,
+    offers: &[Offer],
+    way: &Way,
+    chosen: &Basket<'_>,
+) -> Vec<Beside> {
     let other = Way {
         aim: way.aim.other(),
         without: way.without.clone(),
@@ -268,7 +279,8 @@ fn beside(wants: &[Want], offers: &[Offer], way: &Way, chosen: &Basket<'_>) -> V
         }));
     }
     let fill = |way: &Way| {
-        let basket = basket::fill(wants, offers, way)?;
+        let wants = asked(way);
+        let basket = basket::fill(&wants, offers, way)?;
         (basket.unsold.len() == chosen.unsold.len())
             .then_some((basket.cost_minor, basket.sent.len()))
     };
@@ -285,7 +297,7 @@ fn beside(wants: &[Want], offers: &[Offer], way: &Way, chosen: &Basket<'_>) -> V
 }
 
 /// What is short, by what it is bought as.
-#[derive(Default)]
+#[derive(Clone, Default)]
 struct Short {
     counts: BTreeMap<PartId, Sum>,
     rolls: BTreeMap<(PartId, i64), Sum>,
@@ -458,7 +470,7 @@ fn spares(short: i64, percent: u8) -> i64 {
 }
 
 /// What sets cut from rolls of one part that are to be bought.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 struct Runs {
     sets: usize,
     lengths: Vec<i64>,

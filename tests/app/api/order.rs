@@ -26,6 +26,52 @@ async fn wanting(app: &TestApp) -> (i64, i64, i64, i64) {
 }
 
 #[tokio::test]
+async fn rolls_for_several_sets_are_cut_together_and_anew_where_a_seller_is_left_out() {
+    let app = TestApp::new().await;
+    let (_, part, supplier, _) = wanting(&app).await;
+    // Of 1.5 m a roll gives three: by themselves the sets want 2, 2 and 1 roll.
+    for (name, bars) in [("Summer", 4), ("Autumn", 2)] {
+        let dates =
+            json!({"build_on": "2026-05-01", "get_in": "2026-05-03", "strike_on": "2026-05-20"});
+        let design = add(&app, "/designs", json!({"name": name, "dates": dates})).await;
+        let bar = json!({"label": "Bar 1", "length_um": 1_500_000, "diffused": false,
+            "channels": ["red", "green", "blue", "white"]});
+        let bars = json!({"bar": bar, "count": bars});
+        done(&app, &format!("/designs/{design}/bars"), bars).await;
+    }
+    let list = read(&app, "/shopping").await;
+    let line = &list["parcels"][0]["lines"][0];
+    assert_eq!(
+        (
+            &line["packs"],
+            &line["cost_minor"],
+            line["designs"].as_array().map(Vec::len)
+        ),
+        (&json!(4), &json!(16_800), Some(3)),
+        "{list}"
+    );
+    assert_eq!(list["proof"]["is"], "proven");
+
+    // Another sells shorter rolls: one bar from each.
+    let other = json!({"name": "Second", "delivery_days": 5, "delivery_minor": 0});
+    let other = add(&app, "/suppliers", other).await;
+    let offer = json!({"supplier": other, "pack_amount": 2_000_000, "price_minor": 2_000});
+    add(&app, &format!("/parts/{part}/offers"), offer).await;
+    let list = read(&app, "/shopping").await;
+    assert_eq!(list["cost_minor"], 17_300, "{list}");
+    let without = list["beside"].as_array().unwrap();
+    assert!(without.is_empty(), "one parcel alone: {list}");
+    let list = read(&app, &format!("/shopping?without={supplier}")).await;
+    let line = &list["parcels"][0]["lines"][0];
+    assert_eq!(
+        (&line["packs"], &list["cost_minor"]),
+        (&json!(12), &json!(24_000)),
+        "{list}"
+    );
+    assert_eq!(list["unsold"], json!([]));
+}
+
+#[tokio::test]
 async fn a_shortfall_is_ordered_and_arrives_in_parts() {
     let app = TestApp::new().await;
     let (place, part, supplier, offer) = wanting(&app).await;
