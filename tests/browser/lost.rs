@@ -154,6 +154,7 @@ async fn goods_that_arrive_without_a_connection_are_in_stock_once() {
         .await;
     stage.find("#noted button[value=ordered]").await;
     stage.press("I have sent it").await;
+    stage.find("#lines form[id^=line-]").await;
     let lines = stage.count("#lines form[id^=line-]").await;
     assert!(lines >= 2, "{lines} lines");
     stage.offline(true).await;
