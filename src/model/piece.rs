@@ -108,14 +108,13 @@ mod tests {
 
     #[test]
     fn a_sum_beyond_the_longest_length_is_not_cut_short() {
-        let say = |unit, amount, show| say_amount(unit, amount, show);
         let um = StockUnit::Micrometres;
-        assert_eq!(say(um, 1_262_400_000, LengthUnit::Mm), "1262 m");
-        assert_eq!(say(um, 1_262_000_000, LengthUnit::Ft), "4140 ft");
-        assert_eq!(say(um, 1_000_000_000, LengthUnit::M), "1000 m");
+        assert_eq!(say_amount(um, 1_262_400_000, LengthUnit::Mm), "1262 m");
+        assert_eq!(say_amount(um, 1_262_000_000, LengthUnit::Ft), "4140 ft");
+        assert_eq!(say_amount(um, 1_000_000_000, LengthUnit::M), "1000 m");
         let pitch = StockUnit::CutUnits(CutPitch::new(3, 50_000).unwrap());
-        assert_eq!(say(pitch, 90_000, LengthUnit::Mm), "1500 m");
-        assert_eq!(say(pitch, 3, LengthUnit::Mm), "50 mm");
-        assert_eq!(say(StockUnit::Each, 2_000, LengthUnit::Mm), "2000");
+        assert_eq!(say_amount(pitch, 90_000, LengthUnit::Mm), "1500 m");
+        assert_eq!(say_amount(pitch, 3, LengthUnit::Mm), "50 mm");
+        assert_eq!(say_amount(StockUnit::Each, 2_000, LengthUnit::Mm), "2000");
     }
 }

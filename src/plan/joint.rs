@@ -10,12 +10,9 @@ use super::{
     cut::{
         self, Aim, Effort, End, Fed, MOST_PRICE_MINOR, Problem, Roll, SolderWeights, Stock, Want,
     },
-    cutting::{MOST_STEPS, greatest_divisor},
+    manner::Manner,
 };
-use crate::{
-    model::part::{Part, PartSpec},
-    units::{CutPitch, Length},
-};
+use crate::{model::part::Part, units::Length};
 
 /// A length in which a part can be had.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,43 +39,20 @@ pub(super) struct Together {
 /// Steps of one search.
 const STEPS: u64 = 40_000;
 
-/// How a part is cut: its pitch, if it is tape, and what the saw takes. `None` for what is not cut.
-fn way(part: &Part) -> Option<(Option<CutPitch>, i64)> {
-    match &part.spec {
-        PartSpec::Tape(tape) => Some((Some(tape.pitch), 0)),
-        PartSpec::Profile(profile) => profile
-            .may_cut
-            .then(|| (None, profile.kerf_um.map_or(0, Length::get))),
-        PartSpec::Cable(_) => Some((None, 0)),
-        _ => None,
-    }
-}
-
 /// The rolls of least cost from which all the lengths (in the part's stock unit) can be cut; `None`
 /// where they can't.
 pub(super) fn cheapest(part: &Part, lengths: &[i64], sold: &[Sold]) -> Option<Together> {
-    let (pitch, kerf) = way(part)?;
-    let amount = |sold: &Sold| match pitch {
-        Some(pitch) => {
-            let roll = Length::new(sold.roll_um).unwrap_or(Length::ZERO);
-            i64::try_from(pitch.whole_units(roll).0).unwrap_or(0)
-        }
-        None => sold.roll_um,
-    };
+    let manner = Manner::of(part).filter(|manner| !manner.whole_only)?;
     let sold: Vec<(&Sold, i64)> = sold
         .iter()
-        .map(|it| (it, amount(it)))
+        .map(|it| {
+            let roll = Length::new(it.roll_um).unwrap_or(Length::ZERO);
+            (it, manner.amount(roll))
+        })
         .filter(|(it, amount)| *amount > 0 && it.price_minor <= MOST_PRICE_MINOR)
         .collect();
-    let step = if pitch.is_some() {
-        1
-    } else {
-        let all = sold.iter().map(|(_, amount)| *amount);
-        let longest = all.clone().max()?;
-        let shared = all.chain(lengths.iter().copied()).chain([kerf]);
-        let shared = shared.fold(0, greatest_divisor);
-        shared.max(longest / MOST_STEPS).max(1)
-    };
+    let amounts = sold.iter().map(|(_, amount)| *amount);
+    let step = manner.step(amounts, lengths.iter().copied());
     let up = |amount: i64| u64::try_from((amount + step - 1) / step).unwrap_or(u64::MAX);
     let down = |amount: i64| u64::try_from(amount / step).unwrap_or(0).max(1);
     // A length that is exactly a whole roll needs no cut and no rounding.
@@ -118,7 +92,7 @@ pub(super) fn cheapest(part: &Part, lengths: &[i64], sold: &[Sold]) -> Option<To
             })
             .collect(),
         usable_units: 1,
-        kerf_units: up(kerf),
+        kerf_units: up(manner.kerf),
         trim_units: 0,
         weights: SolderWeights::NONE,
     };

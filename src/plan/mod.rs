@@ -31,6 +31,7 @@ pub mod ladder;
 mod linked;
 mod load;
 mod make;
+mod manner;
 mod mix;
 mod need;
 pub mod other;

@@ -3,8 +3,9 @@
 //! Counts are added up over the designs before they are rounded up to packs, so that two sets
 //! share a pack. Rolls, reels and bars were chosen set by set when the cuts were solved: they are
 //! added up by length, or what is cut from them is cut together, where that costs less or where
-//! those who sell a length are left out ([`joint`]). What is on open orders already is taken off, so that nothing is ordered
-//! twice; for the rest the packs are chosen all together, deliveries included ([`basket`]).
+//! those who sell a length are left out ([`joint`]). What is on open orders already is taken off, so
+//! that nothing is ordered twice; for the rest the packs are chosen all together, deliveries
+//! included ([`basket`]).
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -503,9 +504,7 @@ impl Sum {
             self.designs.push((set.design, set.name.to_owned()));
         }
     }
-}
 
-impl Sum {
     /// Takes another length of the same part in.
     fn join(&mut self, other: &Self) {
         self.name.clone_from(&other.name);

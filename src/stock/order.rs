@@ -6,16 +6,16 @@ use std::{
 };
 
 use serde::{Deserialize, Serialize};
-use sqlx::SqliteConnection;
 
 use super::{
     Act, Begun, StockError,
     change::Change as _,
+    desk,
     planned::{Planned, plan_now},
     receive::{Goods, Pieces, Receive},
 };
 use crate::{
-    db::{self, Db, DbError, WriteTx, offer::Supplier, purchase::NewLine},
+    db::{self, Db, ReadTx, WriteTx, offer::Supplier, purchase::NewLine},
     model::{
         design::State,
         id::{
@@ -88,52 +88,50 @@ pub async fn wanted(db: &Db, today: Date, way: &Way) -> Result<Wanted, StockErro
         let mut tx = db.read().await?;
         let revision = db::venue::revision(&mut tx).await?;
         if tries >= TRIES || planned.iter().all(|plan| plan.revision == revision) {
-            return Ok(list(&mut tx, &planned, way).await?);
+            return list(tx, planned, way).await;
         }
     }
 }
 
-async fn list(
-    tx: &mut SqliteConnection,
-    planned: &[Arc<Planned>],
-    way: &Way,
-) -> Result<Wanted, DbError> {
-    let not_from: Vec<BTreeSet<SupplierId>> = planned
-        .iter()
-        .map(|it| {
-            it.input
-                .design
-                .not_from
-                .iter()
-                .map(|it| it.supplier)
-                .collect()
-        })
-        .collect();
-    let wanting: Vec<Wanting<'_>> = (planned.iter().zip(&not_from))
-        .map(|(planned, not_from)| Wanting {
-            design: planned.input.design.id,
-            name: planned.input.design.name.as_str(),
-            build_on: planned.input.design.dates.build_on(),
-            plan: &planned.plan,
-            not_from,
-        })
-        .collect();
-    let parts: BTreeMap<PartId, Part> = db::part::list(tx, None, true)
+/// Reads what is sold, lets go of the database, and adds up at the desk.
+async fn list(mut tx: ReadTx, planned: Vec<Arc<Planned>>, way: &Way) -> Result<Wanted, StockError> {
+    let parts: BTreeMap<PartId, Part> = db::part::list(&mut tx, None, true)
         .await?
         .into_iter()
         .map(|part| (part.id, part))
         .collect();
-    let offers = db::offer::list_for_plan(tx).await?;
-    let open = db::purchase::list_open(tx).await?;
-    let venue = db::venue::lookup(tx).await?;
-    let fuses = wanting.iter().filter_map(fuses_of).collect();
-    Ok(Wanted {
-        fuses,
-        list: gather(&wanting, &parts, &offers, &open, &venue, way),
-        suppliers: db::offer::list_suppliers(tx).await?,
-        sets: planned.len(),
-        parts,
-    })
+    let offers = db::offer::list_for_plan(&mut tx).await?;
+    let open = db::purchase::list_open(&mut tx).await?;
+    let venue = db::venue::lookup(&mut tx).await?;
+    let suppliers = db::offer::list_suppliers(&mut tx).await?;
+    drop(tx);
+    let way = way.clone();
+    let added = desk::work(move |_| {
+        let not_from: Vec<BTreeSet<SupplierId>> = planned
+            .iter()
+            .map(|it| {
+                let design = &it.input.design;
+                design.not_from.iter().map(|it| it.supplier).collect()
+            })
+            .collect();
+        let wanting: Vec<Wanting<'_>> = (planned.iter().zip(&not_from))
+            .map(|(planned, not_from)| Wanting {
+                design: planned.input.design.id,
+                name: planned.input.design.name.as_str(),
+                build_on: planned.input.design.dates.build_on(),
+                plan: &planned.plan,
+                not_from,
+            })
+            .collect();
+        Wanted {
+            list: gather(&wanting, &parts, &offers, &open, &venue, &way),
+            fuses: wanting.iter().filter_map(fuses_of).collect(),
+            sets: planned.len(),
+            parts,
+            suppliers,
+        }
+    });
+    Ok(added.await?)
 }
 
 fn fuses_of(set: &Wanting<'_>) -> Option<SetFuses> {
@@ -515,8 +513,8 @@ async fn close_if_done(tx: &mut WriteTx, id: PurchaseId) -> Result<(), StockErro
 
 /// Where the part was last put, for a suggestion.
 pub async fn usual_place(
-    tx: &mut SqliteConnection,
+    tx: &mut sqlx::SqliteConnection,
     part: PartId,
-) -> Result<Option<PlaceId>, DbError> {
+) -> Result<Option<PlaceId>, db::DbError> {
     db::purchase::find_usual_place(tx, part).await
 }

@@ -7,21 +7,24 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
+mod from;
+
+use from::Source;
+
 use super::{
     book::Book,
-    cut::{self, Budget, Joining, Joints, Problem, Roll, SolderWeights, Stock, Use, Want},
+    cut::{self, Budget, Joining, Problem, Roll, SolderWeights, Stock, Use, Want},
+    manner::Manner,
     outcome::{Becomes, CutProof, CutQuestion, CutSegment, CutSource, Joint, PieceCut},
 };
 use crate::{
     model::{
-        channel::Channels,
         connector::Connector,
         fixture::Fed,
         id::{BarId, ExtraId, OfferId, PartId, ThingId},
-        part::{Part, PartSpec, Tape},
-        piece::End,
+        part::{Part, PartSpec},
     },
-    units::{CutPitch, Length},
+    units::Length,
 };
 
 /// For what a length is wanted.
@@ -81,25 +84,6 @@ pub(super) struct Cutting {
     pub(super) proof: Option<CutProof>,
 }
 
-/// A free range of a piece, or a roll that is sold.
-#[derive(Clone)]
-struct Source {
-    cut: CutSource,
-    /// The piece's whole amount.
-    amount: i64,
-    from: i64,
-    to: i64,
-    start: Option<Connector>,
-    end: Option<Connector>,
-    joints: Option<Joints>,
-    batch: String,
-    price_minor: i64,
-}
-
-/// Profile and cable are computed in at most so many steps along the longest piece: finer ones
-/// cost time and gain less than a millimetre in ten metres.
-pub(super) const MOST_STEPS: i64 = 10_000;
-
 /// Steps that one plan may spend on its tapes together.
 const TAPE_STEPS: u64 = Budget::USUAL.steps;
 /// Steps for one profile or cable, where there is nothing to solder and less to gain.
@@ -123,155 +107,29 @@ pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish], budget: Bu
         given: vec![None; wishes.len()],
         ..Cutting::default()
     };
-    let (tape, kerf, whole_only) = match &part.spec {
-        PartSpec::Tape(tape) => (Some(tape), 0, false),
-        PartSpec::Profile(profile) => (
-            None,
-            profile.kerf_um.map_or(0, Length::get),
-            !profile.may_cut,
-        ),
-        PartSpec::Cable(_) => (None, 0, false),
-        _ => return none,
-    };
-    if wishes.is_empty() {
+    let Some(manner) = Manner::of(part).filter(|_| !wishes.is_empty()) else {
         return none;
-    }
-    let stock = sources_in_stock(book, part.id, tape);
-    let rolls = sources_to_buy(book, part.id, tape);
-    let wanted: Vec<Wish> = wishes.to_vec();
+    };
     let work = Work {
         book,
         part: part.id,
-        pitch: tape.map(|tape| tape.pitch),
-        kerf,
-        stock,
-        rolls,
-        wishes: wanted,
+        manner,
+        stock: from::in_stock(book, part.id, &manner),
+        rolls: from::to_buy(book, part.id, &manner),
+        wishes: wishes.to_vec(),
         budget,
     };
-    if whole_only {
+    if manner.whole_only {
         work.whole_pieces()
     } else {
         work.solve()
     }
 }
 
-fn sources_in_stock(book: &Book<'_>, part: PartId, tape: Option<&Tape>) -> Vec<Source> {
-    let colours = tape.and_then(Tape::colours);
-    let mut all = Vec::new();
-    for spare in book.pieces(part) {
-        let piece = &spare.piece;
-        let mut free = spare.free.clone();
-        free.sort_unstable();
-        for (from, to) in free {
-            let (from, to) = (from.max(0), to.min(piece.amount));
-            if from >= to {
-                continue;
-            }
-            let joints = tape.and_then(|tape| tape.joints).and_then(|joints| {
-                let offset = piece.joint_offset_units? - from;
-                let every = u64::from(joints.every_units);
-                let offset = offset.rem_euclid(i64::from(joints.every_units.max(1)));
-                (every > 0).then(|| Joints {
-                    every,
-                    offset: offset.unsigned_abs(),
-                })
-            });
-            // A range that begins or ends inside the piece has a bare end there.
-            let at = |there: bool, end: &End| {
-                end.connector()
-                    .filter(|_| there)
-                    .filter(|connector| usable_lead(connector, colours.as_ref()))
-                    .cloned()
-            };
-            all.push(Source {
-                cut: CutSource::Piece {
-                    thing: piece.id,
-                    tag: piece.tag.clone(),
-                },
-                amount: piece.amount,
-                from,
-                to,
-                start: at(from == 0, &piece.start),
-                end: at(to == piece.amount, &piece.end),
-                joints,
-                batch: piece.batch.clone(),
-                price_minor: 0,
-            });
-        }
-    }
-    all
-}
-
-/// Whether a factory lead saves soldering one: it must not be known to lack a colour.
-fn usable_lead(connector: &Connector, colours: Option<&Channels>) -> bool {
-    colours.is_some_and(|colours| connector.carries(colours) != Some(false))
-}
-
-/// A roll that can be bought: from which offer, how long, at what price.
-type ForSale = (Option<OfferId>, Length, i64);
-
-/// What is sold: by the offers, or, where there is none, in the lengths of the part's own figures.
-/// Without prices the shortest length together counts as the least money.
-fn for_sale(book: &Book<'_>, part: PartId) -> Vec<ForSale> {
-    let offers = book.offers(part);
-    if offers.is_empty() {
-        let lengths = book.part(part).map_or(&[][..], |part| part.spec.sold_um());
-        lengths
-            .iter()
-            .map(|length| (None, *length, length.get() / 1_000))
-            .collect()
-    } else {
-        offers
-            .iter()
-            .map(|offer| (Some(offer.id), offer.roll(), offer.price_minor.get()))
-            .collect()
-    }
-}
-
-fn sources_to_buy(book: &Book<'_>, part: PartId, tape: Option<&Tape>) -> Vec<Source> {
-    let colours = tape.and_then(Tape::colours);
-    for_sale(book, part)
-        .into_iter()
-        .filter_map(|(offer, roll_um, price_minor)| {
-            let amount = match tape {
-                Some(tape) => i64::try_from(tape.pitch.whole_units(roll_um).0).ok()?,
-                None => roll_um.get(),
-            };
-            let lead = |end: fn(&Tape) -> &Option<Connector>| {
-                tape.and_then(|tape| end(tape).as_ref())
-                    .filter(|connector| usable_lead(connector, colours.as_ref()))
-                    .cloned()
-            };
-            (amount > 0).then(|| Source {
-                cut: CutSource::Buy {
-                    offer,
-                    roll_um,
-                    nth: 0,
-                },
-                amount,
-                from: 0,
-                to: amount,
-                start: lead(|tape| &tape.roll_start),
-                end: lead(|tape| &tape.roll_end),
-                joints: tape.and_then(|tape| tape.joints).and_then(|joints| {
-                    (joints.every_units > 0).then(|| Joints {
-                        every: joints.every_units.into(),
-                        offset: joints.offset_units.into(),
-                    })
-                }),
-                batch: String::new(),
-                price_minor,
-            })
-        })
-        .collect()
-}
-
 struct Work<'a> {
     book: &'a Book<'a>,
     part: PartId,
-    pitch: Option<CutPitch>,
-    kerf: i64,
+    manner: Manner<'a>,
     stock: Vec<Source>,
     rolls: Vec<Source>,
     wishes: Vec<Wish>,
@@ -289,10 +147,10 @@ impl Work<'_> {
     /// From which amount on a rest is worth keeping.
     fn usable(&self) -> i64 {
         let usable = self.book.input.venue.usable_offcut_um;
-        match self.pitch {
+        match self.manner.tape {
             None => usable.get(),
-            Some(pitch) => {
-                let (units, rest) = pitch.whole_units(usable);
+            Some(tape) => {
+                let (units, rest) = tape.pitch.whole_units(usable);
                 i64::try_from(units).unwrap_or(i64::MAX - 1) + i64::from(rest > 0)
             }
         }
@@ -350,7 +208,11 @@ impl Work<'_> {
 
     fn solve(self) -> Cutting {
         let mut answer = self.empty();
-        let step = self.step();
+        let pieces = self.stock.iter().chain(&self.rolls);
+        let step = self.manner.step(
+            pieces.map(|source| source.to - source.from),
+            self.wishes.iter().map(|wish| wish.amount),
+        );
         let down = |amount: i64| u64::try_from(amount / step).unwrap_or(0);
         let up = |amount: i64| u64::try_from((amount + step - 1) / step).unwrap_or(u64::MAX);
 
@@ -416,9 +278,9 @@ impl Work<'_> {
                 })
                 .collect(),
             usable_units: up(self.usable()),
-            kerf_units: up(self.kerf),
+            kerf_units: up(self.manner.kerf),
             trim_units: 0,
-            weights: if self.pitch.is_some() {
+            weights: if self.manner.tape.is_some() {
                 SolderWeights::USUAL
             } else {
                 SolderWeights::NONE
@@ -436,7 +298,7 @@ impl Work<'_> {
             rest: (plan.proof.rest).map(|rest| i64::try_from(rest.scrap_units).unwrap_or(i64::MAX)),
             priced: !self.book.offers(self.part).is_empty(),
             solder_work: plan.solder_work,
-            asked: CutQuestion(self.pitch.is_some().then(|| problem.clone())),
+            asked: CutQuestion(self.manner.tape.is_some().then(|| problem.clone())),
         });
 
         // Like bars go to like stretches batch by batch, stock before what is bought.
@@ -488,7 +350,7 @@ impl Work<'_> {
                         .get(index + 1)
                         .is_some_and(|next| next.becomes == Use::Kerf);
                     let dust = if saws {
-                        self.kerf.min(source.to - to)
+                        self.manner.kerf.min(source.to - to)
                     } else {
                         0
                     };
@@ -551,32 +413,6 @@ impl Work<'_> {
                 },
             });
         }
-    }
-
-    /// The step that lengths are computed in: 1 for tape.
-    fn step(&self) -> i64 {
-        if self.pitch.is_some() {
-            return 1;
-        }
-        let lengths = || {
-            let sources = self.stock.iter().chain(&self.rolls);
-            sources.map(|source| source.to - source.from)
-        };
-        let wishes = self.wishes.iter().map(|wish| wish.amount);
-        let shared = lengths()
-            .chain(wishes)
-            .chain([self.kerf])
-            .fold(0, greatest_divisor);
-        let longest = lengths().max().unwrap_or(1);
-        shared.max(longest / MOST_STEPS).max(1)
-    }
-}
-
-pub(super) fn greatest_divisor(a: i64, b: i64) -> i64 {
-    if b == 0 {
-        a
-    } else {
-        greatest_divisor(b, a % b)
     }
 }
 
