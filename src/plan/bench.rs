@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
+    answer::Proof,
     book::Book,
     cutting::{Bought, Cutting, Given, Purpose, Wish},
     outcome::{CutProof, CutSource, PieceCut},
@@ -21,6 +22,28 @@ pub(super) struct LengthNeed {
     /// Wanted amount that is cut from rolls to buy.
     pub(super) from_bought: i64,
     pub(super) used_for: BTreeSet<String>,
+}
+
+impl LengthNeed {
+    /// What the rolls to buy cost in minor units, and the millimetres of them without a price.
+    fn to_buy(&self, book: &Book<'_>, part: PartId) -> (i64, i64) {
+        let (mut money, mut unpriced_mm) = (0_i64, 0_i64);
+        for (which, &rolls) in &self.bought {
+            let rolls = i64::from(rolls);
+            match which {
+                Bought::Offer(id) => {
+                    let offer = book.offers(part).iter().find(|offer| offer.id == *id);
+                    let price = offer.map_or(0, |offer| offer.price_minor.get());
+                    money = money.saturating_add(price.saturating_mul(rolls));
+                }
+                Bought::Length(length) => {
+                    let mm = length.get() / 1_000;
+                    unpriced_mm = unpriced_mm.saturating_add(mm.saturating_mul(rolls));
+                }
+            }
+        }
+        (money, unpriced_mm)
+    }
 }
 
 /// Everything that is cut.
@@ -80,24 +103,30 @@ impl Bench {
     /// What the rolls and bars to buy cost in minor units, and how many millimetres of them have no
     /// price.
     pub(super) fn to_buy(&self, book: &Book<'_>) -> (i64, i64) {
-        let (mut money, mut unpriced_mm) = (0_i64, 0_i64);
-        for (part, need) in &self.needs {
-            for (which, &rolls) in &need.bought {
-                let rolls = i64::from(rolls);
-                match which {
-                    Bought::Offer(id) => {
-                        let offer = book.offers(*part).iter().find(|offer| offer.id == *id);
-                        let price = offer.map_or(0, |offer| offer.price_minor.get());
-                        money = money.saturating_add(price.saturating_mul(rolls));
-                    }
-                    Bought::Length(length) => {
-                        let mm = length.get() / 1_000;
-                        unpriced_mm = unpriced_mm.saturating_add(mm.saturating_mul(rolls));
-                    }
-                }
+        let each = self
+            .needs
+            .iter()
+            .map(|(part, need)| need.to_buy(book, *part));
+        each.fold((0, 0), |(money, mm), (more, more_mm)| {
+            (money.saturating_add(more), mm.saturating_add(more_mm))
+        })
+    }
+
+    /// The least that the rolls and bars to buy could cost with as few bars short, in minor units;
+    /// `None` where that is not known.
+    pub(super) fn least_to_buy(&self, book: &Book<'_>) -> Option<i64> {
+        let each = self.needs.iter().map(|(part, need)| {
+            let (money, _) = need.to_buy(book, *part);
+            let proof = self.proofs.iter().find(|proof| proof.part == *part);
+            match proof.map(|proof| (proof.short, proof.money)) {
+                None | Some((Proof::Proven, Proof::Proven)) => Some(money),
+                // Without prices the bound is in millimetres.
+                Some((Proof::Proven, Proof::Within { .. })) if money == 0 => Some(0),
+                Some((Proof::Proven, Proof::Within { bound })) => Some(bound),
+                Some(_) => None,
             }
-        }
-        (money, unpriced_mm)
+        });
+        each.sum()
     }
 
     /// Notes a length that nothing gives.

@@ -17,7 +17,7 @@ use crate::{
         id::{BarId, PartId},
         part::{PartSpec, Profile, Tape},
     },
-    units::{Length, Voltage},
+    units::Length,
 };
 
 /// A bar to be built.
@@ -50,41 +50,59 @@ struct Sized {
     why: String,
 }
 
-/// Chooses parts for the given bars and cuts them. `voltages` are those in use already.
+/// Cuts the given bars, of the parts that the book's way names.
 pub(super) fn build(
     book: &Book<'_>,
     bars: &[&Bar],
-    mut voltages: BTreeSet<Voltage>,
     extras: &BTreeMap<PartId, Vec<Wish>>,
     bench: &mut Bench,
     checks: &mut Checks,
 ) -> Builds {
     let mut builds = Builds::default();
+    let sized = size_all(book, bars, &mut builds, checks);
+    cut_all(book, sized, extras, bench, &mut builds);
+    builds
+}
+
+/// What is cut for these bars and besides, part by part, if all of them can be made.
+pub(super) fn wishes(
+    book: &Book<'_>,
+    bars: &[&Bar],
+    extras: &BTreeMap<PartId, Vec<Wish>>,
+) -> BTreeMap<PartId, Vec<Wish>> {
+    let (mut builds, mut checks) = (Builds::default(), Checks::default());
+    let sized = size_all(book, bars, &mut builds, &mut checks);
+    wishes_of(book, &sized, extras)
+}
+
+fn size_all(
+    book: &Book<'_>,
+    bars: &[&Bar],
+    builds: &mut Builds,
+    checks: &mut Checks,
+) -> Vec<Sized> {
     let mut groups: BTreeMap<Group, Vec<&Bar>> = BTreeMap::new();
     for bar in bars {
-        voltages.extend(bar.voltage_mv);
         groups.entry(group_of(bar)).or_default().push(bar);
     }
     let mut sized = Vec::new();
     for (_, group) in groups {
-        size_group(book, &group, &mut voltages, &mut builds, &mut sized, checks);
+        size_group(book, &group, builds, &mut sized, checks);
     }
     // Frame by frame, so that like bars of one frame come from one batch.
     sized.sort_by_key(|sized| (book.bar(sized.bar).and_then(|bar| bar.frame), sized.bar));
-    cut_all(book, sized, extras, bench, &mut builds);
-    builds
+    sized
 }
 
 fn size_group(
     book: &Book<'_>,
     group: &[&Bar],
-    voltages: &mut BTreeSet<Voltage>,
     builds: &mut Builds,
     sized: &mut Vec<Sized>,
     checks: &mut Checks,
 ) {
     let Some(&first) = group.first() else { return };
-    let chosen = choose(book, group, voltages);
+    let chosen = choose(book, group);
     let Some((tape_id, tape, profile)) = chosen else {
         let wanted = wanted_words(first);
         *builds.unheard.entry(wanted.clone()).or_insert(0) +=
@@ -97,7 +115,6 @@ fn size_group(
         }
         return;
     };
-    voltages.insert(tape.voltage_mv);
     let tape_name = book.name(tape_id);
     for bar in group {
         let named = [super::check::named(bar)];
@@ -309,6 +326,32 @@ fn whole_length(
         .min_by_key(|length| ((length - wanted).abs(), *length))
 }
 
+/// Tape and profile of the bars beside the extra lines.
+fn wishes_of(
+    book: &Book<'_>,
+    sized: &[Sized],
+    extras: &BTreeMap<PartId, Vec<Wish>>,
+) -> BTreeMap<PartId, Vec<Wish>> {
+    let mut wishes = extras.clone();
+    for bar in sized {
+        let purpose = Purpose::Bar(bar.bar);
+        let fed = book.bar(bar.bar).map(|bar| bar.fed);
+        wishes.entry(bar.tape).or_default().push(Wish {
+            purpose,
+            amount: bar.units,
+            fed,
+        });
+        if let Some((profile, length)) = bar.profile {
+            wishes.entry(profile).or_default().push(Wish {
+                purpose,
+                amount: length.get(),
+                fed: None,
+            });
+        }
+    }
+    wishes
+}
+
 /// Cuts tape and profile for all bars. A bar that lacks one takes nothing of the other.
 fn cut_all(
     book: &Book<'_>,
@@ -319,23 +362,7 @@ fn cut_all(
 ) {
     let mut known: BTreeMap<PartId, (Vec<Wish>, Cutting)> = BTreeMap::new();
     let wishes = loop {
-        let mut wishes: BTreeMap<PartId, Vec<Wish>> = extras.clone();
-        for bar in &sized {
-            let purpose = Purpose::Bar(bar.bar);
-            let fed = book.bar(bar.bar).map(|bar| bar.fed);
-            wishes.entry(bar.tape).or_default().push(Wish {
-                purpose,
-                amount: bar.units,
-                fed,
-            });
-            if let Some((profile, length)) = bar.profile {
-                wishes.entry(profile).or_default().push(Wish {
-                    purpose,
-                    amount: length.get(),
-                    fed: None,
-                });
-            }
-        }
+        let wishes = wishes_of(book, &sized, extras);
         let mut short: BTreeSet<BarId> = BTreeSet::new();
         let is_tape = |part: &PartId| {
             let spec = book.part(*part).map(|part| &part.spec);

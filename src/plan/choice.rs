@@ -1,7 +1,7 @@
-//! Which tape, and in which profile, serves a group of like bars: those that fit, in the order in
-//! which they look cheapest, and the ways to choose over the whole set.
+//! Which tape, and in which profile, serves a group of like bars: what fits, in the order in which it
+//! looks cheapest, and the ways to choose over the whole set.
 //!
-//! Like bars get like tape: bars that ask for the same would look different from each other
+//! Like bars are made alike: bars that ask for the same would look different from each other
 //! otherwise. What a choice really costs is known only from the whole plan (cuts, packs, deliveries,
 //! leads, supplies); [`super::make`] plans the set once for each way and takes the cheapest.
 
@@ -41,59 +41,41 @@ pub(super) fn group_of(bar: &Bar) -> Group {
 /// A tape, and the profile with it.
 pub(super) type Choice<'a> = (PartId, &'a Tape, Option<(PartId, &'a Profile)>);
 
-/// What makes one tape look better than another; less is better.
-type Rank = (bool, usize, bool, bool, i128, PartId);
+/// The parts that a group is made of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct MadeOf {
+    /// The tape.
+    pub(super) tape: PartId,
+    /// The profile; `None` for bare tape.
+    pub(super) profile: Option<PartId>,
+}
 
-/// Which tape each group gets, where that is not left to how it looks.
-pub(super) type Way = BTreeMap<Group, PartId>;
+/// What makes one choice look better than another; less is better.
+type Rank = (bool, usize, bool, bool, i128, MadeOf);
+
+/// What each group is made of.
+pub(super) type Way = BTreeMap<Group, MadeOf>;
 
 /// Ways to choose over the whole set.
 pub(super) struct Ways {
-    /// Each with a tape for every group that has a choice; the one that looks best first.
+    /// Each with a choice for every group that something fits; the one that looks best first.
     pub(super) list: Vec<Way>,
     /// Whether these are all.
     pub(super) all: bool,
 }
 
-impl Ways {
-    /// The named ways that are another than the first, by the tapes that the first uses. What it
-    /// says of a group of which nothing is built is taken to be what looks best.
-    pub(super) fn others(&self, used: &Way) -> Vec<Way> {
-        let looks_best = self.list.first();
-        let same = |group: &Group, tape: &PartId| {
-            let first = used.get(group);
-            first.or_else(|| looks_best?.get(group)) == Some(tape)
-        };
-        let named = self.list.iter();
-        named
-            .filter(|way| !way.iter().all(|(group, tape)| same(group, tape)))
-            .cloned()
-            .collect()
-    }
-}
-
-/// The tapes that fit a group of like bars: the one that looks best first. That is the one that
-/// keeps most bars within their tolerance, that can be had, of a voltage in use already, that costs
-/// least by the length beyond what is in stock.
-fn candidates<'a>(
-    book: &Book<'a>,
-    group: &[&Bar],
-    voltages: &BTreeSet<Voltage>,
-) -> Vec<Choice<'a>> {
+/// What fits a group of like bars, a profile with each tape: the choice that looks best first. That
+/// is the one that keeps most bars within their tolerance, that can be had, of a voltage in use
+/// already, whose tape costs least by the length beyond what is in stock.
+fn candidates(book: &Book<'_>, group: &[&Bar], voltages: &BTreeSet<Voltage>) -> Vec<MadeOf> {
     let Some(first) = group.first() else {
         return Vec::new();
     };
-    let wanted: i64 = group.iter().map(|bar| bar.length_um.get()).sum();
-    let shortest = group
-        .iter()
-        .map(|bar| bar.length_um.get())
-        .min()
-        .unwrap_or(0);
     let tapes = book.of(|spec| match spec {
         PartSpec::Tape(tape) => Some(tape),
         _ => None,
     });
-    let mut fitting: Vec<(Rank, Choice<'a>)> = Vec::new();
+    let mut fitting: Vec<Rank> = Vec::new();
     for (id, tape) in tapes {
         let fits = match first.tape {
             Some(chosen) => chosen == id,
@@ -120,51 +102,67 @@ fn candidates<'a>(
                 size(book, bar, tape, profile, profile_id).is_ok_and(|size| size.beyond.is_some())
             })
             .count();
-        let cost = cost_beyond_stock(book, id, Some(tape), wanted, shortest);
+        let cost = cost_beyond_stock(book, id, Some(tape), group);
         let other_voltage = !voltages.is_empty() && !voltages.contains(&tape.voltage_mv);
-        let rank = (too_wide, beyond, cost == i128::MAX, other_voltage, cost, id);
-        fitting.push((rank, (id, tape, profile)));
+        let made = MadeOf {
+            tape: id,
+            profile: profile.map(|(id, _)| id),
+        };
+        let dear = cost == i128::MAX;
+        fitting.push((too_wide, beyond, dear, other_voltage, cost, made));
     }
-    fitting.sort_by_key(|(rank, _)| *rank);
-    fitting.into_iter().map(|(_, choice)| choice).collect()
+    fitting.sort_unstable();
+    fitting.into_iter().map(|(.., made)| made).collect()
 }
 
-/// The tape for a group of like bars, and its profile: the one that the plan's way names, else the
-/// one that looks best.
-pub(super) fn choose<'a>(
-    book: &Book<'a>,
-    group: &[&Bar],
-    voltages: &BTreeSet<Voltage>,
-) -> Option<Choice<'a>> {
-    let all = candidates(book, group, voltages);
-    let named = group.first().and_then(|bar| book.way.get(&group_of(bar)));
-    let at = named.and_then(|named| all.iter().position(|(id, ..)| id == named));
-    all.into_iter().nth(at.unwrap_or(0))
+/// What a group of like bars is made of: what the book's way names.
+pub(super) fn choose<'a>(book: &Book<'a>, group: &[&Bar]) -> Option<Choice<'a>> {
+    let made = book.way.get(&group_of(group.first()?))?;
+    let tape = match &book.part(made.tape)?.spec {
+        PartSpec::Tape(tape) => tape,
+        _ => return None,
+    };
+    let profile = match made.profile {
+        None => None,
+        Some(id) => match &book.part(id)?.spec {
+            PartSpec::Profile(profile) => Some((id, profile)),
+            _ => return None,
+        },
+    };
+    Some((made.tape, tape, profile))
 }
 
-/// The ways to choose tapes over the whole set, at most so many: where there are more, those that
-/// differ from the one that looks best in the fewest groups.
-pub(super) fn ways(book: &Book<'_>, most: usize) -> Ways {
-    let mut groups: BTreeMap<Group, Vec<&Bar>> = BTreeMap::new();
-    for bar in &book.bars {
-        groups.entry(group_of(bar)).or_default().push(bar);
+/// The ways to choose over the whole set, at most so many: where there are more, those that differ
+/// from the one that looks best in the fewest groups. `served` says, by their place in the book, which
+/// bars need not be built as it looks: the voltage of the fixture that serves each.
+pub(super) fn ways(book: &Book<'_>, served: &[Option<Voltage>], most: usize) -> Ways {
+    let mut groups: BTreeMap<Group, (Vec<&Bar>, Vec<&Bar>)> = BTreeMap::new();
+    for (bar, served) in book.bars.iter().zip(served) {
+        let (all, left) = groups.entry(group_of(bar)).or_default();
+        all.push(bar);
+        if served.is_none() {
+            left.push(bar);
+        }
     }
-    let wished = book.bars.iter().filter_map(|bar| bar.voltage_mv).collect();
-    let open: Vec<(Group, Vec<PartId>)> = groups
-        .into_iter()
-        .map(|(group, bars)| {
-            let tapes = candidates(book, &bars, &wished);
-            (group, tapes.iter().map(|(id, ..)| *id).collect())
-        })
-        .filter(|(_, tapes): &(_, Vec<PartId>)| tapes.len() > 1)
-        .collect();
+    let wished = book.bars.iter().filter_map(|bar| bar.voltage_mv);
+    let mut voltages: BTreeSet<Voltage> = served.iter().flatten().copied().chain(wished).collect();
+    let mut open: Vec<(Group, Vec<MadeOf>)> = Vec::new();
+    for (group, (all, left)) in groups {
+        let bars = if left.is_empty() { &all } else { &left };
+        let fitting = candidates(book, bars, &voltages);
+        let best = fitting.first().and_then(|made| book.part(made.tape));
+        if let Some(PartSpec::Tape(tape)) = best.map(|part| &part.spec) {
+            voltages.insert(tape.voltage_mv);
+            open.push((group, fitting));
+        }
+    }
     let mut all = true;
     let mut places: Vec<Vec<usize>> = vec![Vec::new()];
-    for (_, tapes) in &open {
+    for (_, fitting) in &open {
         places = places
             .into_iter()
             .flat_map(|before| {
-                (0..tapes.len()).map(move |at| {
+                (0..fitting.len()).map(move |at| {
                     let mut places = before.clone();
                     places.push(at);
                     places
@@ -181,7 +179,7 @@ pub(super) fn ways(book: &Book<'_>, most: usize) -> Ways {
     let named = |places: Vec<usize>| -> Way {
         let named = open.iter().zip(places);
         named
-            .map(|((group, tapes), at)| (group.clone(), tapes[at]))
+            .map(|((group, fitting), at)| (group.clone(), fitting[at]))
             .collect()
     };
     Ways {
@@ -190,14 +188,11 @@ pub(super) fn ways(book: &Book<'_>, most: usize) -> Ways {
     }
 }
 
-/// What a length costs beyond what lies in stock; the most where it can't be had.
-fn cost_beyond_stock(
-    book: &Book<'_>,
-    part: PartId,
-    tape: Option<&Tape>,
-    wanted_um: i64,
-    shortest_um: i64,
-) -> i128 {
+/// What a group's length costs beyond what lies in stock; the most where it can't be had.
+fn cost_beyond_stock(book: &Book<'_>, part: PartId, tape: Option<&Tape>, group: &[&Bar]) -> i128 {
+    let lengths = || group.iter().map(|bar| bar.length_um.get());
+    let wanted: i64 = lengths().sum();
+    let shortest = lengths().min().unwrap_or(0);
     let in_stock: i64 = book
         .pieces(part)
         .iter()
@@ -210,9 +205,9 @@ fn cost_beyond_stock(
             }
             None => to - from,
         })
-        .filter(|&length| length >= shortest_um)
+        .filter(|&length| length >= shortest)
         .sum();
-    let missing = (wanted_um - in_stock).max(0);
+    let missing = (wanted - in_stock).max(0);
     if missing == 0 {
         0
     } else {
@@ -229,12 +224,6 @@ fn choose_profile<'a>(
     if first.profile.is_none() && !first.diffused {
         return None;
     }
-    let wanted: i64 = group.iter().map(|bar| bar.length_um.get()).sum();
-    let shortest = group
-        .iter()
-        .map(|bar| bar.length_um.get())
-        .min()
-        .unwrap_or(0);
     let profiles = book.of(|spec| match spec {
         PartSpec::Profile(profile) => Some(profile),
         _ => None,
@@ -254,7 +243,7 @@ fn choose_profile<'a>(
                 (Some(power), Some(heat)) => u8::from(power > heat) * 2,
                 _ => 1,
             };
-            let cost = cost_beyond_stock(book, *id, None, wanted, shortest);
+            let cost = cost_beyond_stock(book, *id, None, group);
             (cannot, too_hot, cost, profile.inner_width_um, *id)
         })
 }

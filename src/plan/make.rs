@@ -11,7 +11,7 @@ use super::{
     build::{Builds, build},
     cable,
     check::{Checks, Finding},
-    choice::{self, Way},
+    choice,
     cutting::{Purpose, Wish},
     data,
     feed::{self, Feeds},
@@ -33,6 +33,7 @@ use super::{
     together::Score,
     volts::{self, Chosen},
     wire,
+    worth::bar_worths,
 };
 use crate::{
     model::{
@@ -61,6 +62,15 @@ pub fn plan_while(input: &Input, wanted: &dyn Fn() -> bool) -> Option<Plan> {
         return None;
     }
     let mut book = Book::new(input);
+    let most = (MOST_BARS_PLANNED / book.bars.len().max(1)).clamp(LEAST_WAYS, MOST_WAYS);
+    let likely: Vec<Option<Voltage>> = Open::new(&book)
+        .best_fitting()
+        .iter()
+        .map(|spare| spare.map(|spare| spare.fixture.make.voltage_mv))
+        .collect();
+    let ways = choice::ways(&book, &likely, most);
+    let mut list = ways.list.into_iter();
+    book.way = list.next().unwrap_or_default();
     let mut best = plan_one(&book);
     let builds = |bar: &BarPlan| !matches!(bar.serve, Serve::Reuse { .. });
     if !best.bars.iter().any(builds) {
@@ -68,15 +78,9 @@ pub fn plan_while(input: &Input, wanted: &dyn Fn() -> bool) -> Option<Plan> {
         best.tape_proof = Proof::Proven;
         return Some(best);
     }
-    let most = (MOST_BARS_PLANNED / book.bars.len().max(1)).clamp(LEAST_WAYS, MOST_WAYS);
-    let ways = choice::ways(&book, most);
-    let mut proven = ways.all;
-    let others = ways.others(&tapes_of(&book, &best));
-    if !others.is_empty() {
-        proven = proven && is_proven(&best);
-    }
+    let mut proven = ways.all && (list.len() == 0 || is_proven(&best));
     let mut least = cost_of(&best);
-    for way in others {
+    for way in list {
         if !wanted() {
             return None;
         }
@@ -129,15 +133,6 @@ fn is_proven(plan: &Plan) -> bool {
     Tally::of(plan).proven
 }
 
-/// The tape of each group of which something is built.
-fn tapes_of(book: &Book<'_>, plan: &Plan) -> Way {
-    let built = plan.bars.iter().filter_map(|bar| match &bar.serve {
-        Serve::Build(build) => Some((choice::group_of(book.bar(bar.bar)?), build.tape)),
-        Serve::Reuse { .. } | Serve::Short { .. } => None,
-    });
-    built.collect()
-}
-
 /// Makes the plan with the tapes that the book's way names.
 fn plan_one(book: &Book<'_>) -> Plan {
     let input = book.input;
@@ -146,7 +141,10 @@ fn plan_one(book: &Book<'_>) -> Plan {
     let mut bench = Bench::default();
 
     let mut extras = Extras::of(book);
-    let reuse = Open::new(book).give(|served| judge(book, &extras, served));
+    let reuse = Open::new(book).give(
+        |bars| judge(book, &extras, bars),
+        |bars| bar_worths(book, bars, &extras.bars),
+    );
     for (bar, why) in &reuse.refused {
         if let Some(bar) = book.bar(*bar) {
             let finding = Finding::broken(why.clone(), "Choose another fixture, or none.");
@@ -159,15 +157,9 @@ fn plan_one(book: &Book<'_>) -> Plan {
         .copied()
         .zip(reuse.served.iter().copied())
         .collect();
-    let (to_build, voltages) = to_build(book, &reuse.served);
-    let builds = build(
-        book,
-        &to_build,
-        voltages,
-        &extras.bars,
-        &mut bench,
-        &mut checks,
-    );
+    let unserved = served.iter().filter(|(_, spare)| spare.is_none());
+    let to_build: Vec<&Bar> = unserved.map(|(bar, _)| *bar).collect();
+    let builds = build(book, &to_build, &extras.bars, &mut bench, &mut checks);
     for (what, &amount) in &builds.unheard {
         needs.unheard(what, amount, "bars");
     }
@@ -299,33 +291,17 @@ fn plan_one(book: &Book<'_>) -> Plan {
     }
 }
 
-/// The bars without a fixture, and the voltages of those that have one.
-fn to_build<'a>(
-    book: &Book<'a>,
-    served: &[Option<&SpareFixture>],
-) -> (Vec<&'a Bar>, BTreeSet<Voltage>) {
-    let bars = book.bars.iter().copied().zip(served);
-    let left = bars.filter(|(_, spare)| spare.is_none());
-    let voltages = served.iter().flatten();
-    (
-        left.map(|(bar, _)| bar).collect(),
-        voltages
-            .map(|spare| spare.fixture.make.voltage_mv)
-            .collect(),
-    )
-}
-
-/// What it costs to build the bars without a fixture.
-fn judge(book: &Book<'_>, extras: &Extras, served: &[Option<&SpareFixture>]) -> Score {
-    let (bars, voltages) = to_build(book, served);
+/// What it costs to build these bars.
+fn judge(book: &Book<'_>, extras: &Extras, bars: &[&Bar]) -> Score {
     let mut bench = Bench::default();
     let mut checks = Checks::default();
-    let builds = build(book, &bars, voltages, &extras.bars, &mut bench, &mut checks);
+    let builds = build(book, bars, &extras.bars, &mut bench, &mut checks);
     let (money, unpriced_mm) = bench.to_buy(book);
     let proofs = &bench.proofs;
     Score {
         short: builds.short.len(),
         money,
+        least_money: bench.least_to_buy(book),
         unpriced_mm,
         solder: proofs.iter().map(|it| it.solder_work).sum(),
         unproven: proofs

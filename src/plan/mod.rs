@@ -49,6 +49,7 @@ mod supply;
 mod together;
 pub mod volts;
 pub mod wire;
+mod worth;
 
 pub use differ::differences;
 pub use input::Input;

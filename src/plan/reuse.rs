@@ -9,6 +9,7 @@ use super::{
     input::{Freedom, SpareFixture},
     outcome::NearMiss,
     together::{self, Kinds, Score},
+    worth::BarWorth,
 };
 use crate::{
     model::{
@@ -290,11 +291,18 @@ impl<'b, 'a> Open<'b, 'a> {
         served
     }
 
+    /// The fixtures that come nearest to the bars, as many as can serve, whatever the rest costs.
+    pub(super) fn best_fitting(&self) -> Vec<Option<&'a SpareFixture>> {
+        let all: Vec<usize> = (0..self.rows.len()).collect();
+        self.with(&all, &self.assign(&all))
+    }
+
     /// Gives the fixtures to bars so that the rest costs least, see [`super::together`]; `judge`
-    /// says what it costs to build the bars that have none.
+    /// says what it costs to build the bars that have none, `worths` what bars are worth.
     pub(super) fn give(
         self,
-        mut judge: impl FnMut(&[Option<&'a SpareFixture>]) -> Score,
+        mut judge: impl FnMut(&[&Bar]) -> Score,
+        worths: impl FnOnce(&[&Bar]) -> Vec<Vec<BarWorth>>,
     ) -> Reuse<'a> {
         let all: Vec<usize> = (0..self.rows.len()).collect();
         let full = self.assign(&all);
@@ -320,10 +328,23 @@ impl<'b, 'a> Open<'b, 'a> {
             rows.sort_unstable();
             rows
         };
-        let chosen = kinds.choose(first, |choice| {
-            let rows = rows_of(choice);
-            judge(&self.with(&rows, &self.assign(&rows)))
-        });
+        let chosen = kinds.choose(
+            first,
+            |choice| {
+                let served: BTreeSet<usize> = rows_of(choice).into_iter().collect();
+                let left = (0..self.rows.len()).filter(|row| !served.contains(row));
+                let left: Vec<&Bar> = left.map(|row| self.book.bars[self.rows[row]]).collect();
+                judge(&left)
+            },
+            || {
+                let open: Vec<&Bar> = self.rows.iter().map(|&at| self.book.bars[at]).collect();
+                let valued = |worth: BarWorth| worth.by_kind(members.iter().map(|rows| rows[0]));
+                let parts = worths(&open).into_iter();
+                parts
+                    .map(|ways| ways.into_iter().map(valued).collect())
+                    .collect()
+            },
+        );
         let mut best: Option<(u128, u128, Vec<Option<&SpareFixture>>)> = None;
         for choice in chosen.best.iter().take(MOST_TIES) {
             let rows = rows_of(choice);

@@ -7,7 +7,8 @@
 //! valid bound. Used are the lengths themselves, one for every bar, and the dual feasible
 //! functions of G. S. Lueker and of S. P. Fekete and J. Schepers (*New classes of fast
 //! lower bounds for bin packing problems*, Mathematical Programming 91, 2001), taken over
-//! every piece length, and the prices of a linear relaxation ([`super::column`]). All arithmetic is in whole numbers, so no margin is needed.
+//! every piece length, and the prices of a linear relaxation ([`super::column`]). All
+//! arithmetic is in whole numbers, so no margin is needed.
 //!
 //! Soldering is bounded by counting ends that need a feed against leads that can be had, two
 //! of them for one bar only where it takes a whole piece;
@@ -96,7 +97,7 @@ impl Weighting {
     }
 
     /// The least money for rolls, when `short` bars are left out.
-    fn money(&self, demand: i64, stock: i64, short: i64) -> i64 {
+    pub fn money(&self, demand: i64, stock: i64, short: i64) -> i64 {
         let load = demand - stock - self.heaviest.saturating_mul(short);
         if load <= 0 || self.offers.is_empty() {
             return 0;
@@ -251,6 +252,10 @@ impl Bounds {
     /// By kind the weights, and by class the most of them that one holds.
     pub fn weightings(&self) -> impl Iterator<Item = (&[i64], &[i64])> {
         (self.weightings.iter()).map(|of| (&of.weight[..], &of.capacity[..]))
+    }
+
+    pub fn into_weightings(self) -> Vec<Weighting> {
+        self.weightings
     }
 
     /// Takes one more set of weights in, which stands before the others.

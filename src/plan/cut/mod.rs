@@ -87,6 +87,7 @@ mod start;
 mod trade;
 mod tree;
 mod verify;
+mod worth;
 mod write;
 
 use std::cmp::Reverse;
@@ -95,6 +96,7 @@ use thiserror::Error;
 
 pub use self::trade::{TradeOff, TradePoint, trade_off};
 pub use self::verify::{Flaw, Total, verify};
+pub use self::worth::{Worth, worths};
 use super::answer::Proof;
 
 /// What one end of a piece is.

@@ -100,6 +100,9 @@ pub(super) fn budget(part: &Part, tapes: usize) -> Budget {
     Budget { steps }
 }
 
+/// Steps along the longest piece in which what profile is worth is computed.
+const WORTH_STEPS: i64 = 2_000;
+
 /// Cuts the wishes for one part, in the order given where several lengths are alike: the first
 /// get the first batch.
 pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish], budget: Budget) -> Cutting {
@@ -431,6 +434,91 @@ fn number(roll: &Source, bought: &mut BTreeMap<Bought, u32>) -> Source {
         *nth = *count;
     }
     roll
+}
+
+/// What wishes for one part are worth, for a bound on what is bought for some of them.
+#[derive(Debug)]
+pub(super) struct PartWorth {
+    /// By the place of the wish in the list given.
+    pub(super) of: Vec<i64>,
+    worth: cut::Worth,
+}
+
+impl PartWorth {
+    /// The least that rolls cost, in minor units, that serve wishes of so much worth together and
+    /// leave none short.
+    pub(super) fn least_money(&self, worth: i64) -> i64 {
+        self.worth.least_money(worth)
+    }
+}
+
+/// Several ways to value the wishes for one part; none where there is nothing to say of money.
+/// Lengths are rounded in the buyer's favour.
+pub(super) fn worths(book: &Book<'_>, part: &Part, wishes: &[Wish]) -> Vec<PartWorth> {
+    let manner = Manner::of(part).filter(|manner| !manner.whole_only);
+    let Some(manner) = manner.filter(|_| !book.offers(part.id).is_empty()) else {
+        return Vec::new();
+    };
+    let stock = from::in_stock(book, part.id, &manner);
+    let rolls = from::to_buy(book, part.id, &manner);
+    let longest = stock
+        .iter()
+        .chain(&rolls)
+        .map(|source| source.to - source.from);
+    // Fine enough to lose little, coarse enough for a linear program of all lengths.
+    let step = match manner.tape {
+        Some(_) => 1,
+        None => (longest.max().unwrap_or(1) / WORTH_STEPS).max(1),
+    };
+    let up = |amount: i64| u64::try_from((amount + step - 1) / step).unwrap_or(0);
+    let down = |amount: i64| u64::try_from(amount / step).unwrap_or(0);
+    let piece = |source: &Source| Stock {
+        units: up(source.to - source.from),
+        start: cut::End::Bare,
+        end: cut::End::Bare,
+        joints: None,
+    };
+    let mut wants: BTreeMap<u64, u32> = BTreeMap::new();
+    for wish in wishes.iter().filter(|wish| down(wish.amount) > 0) {
+        *wants.entry(down(wish.amount)).or_default() += 1;
+    }
+    let problem = Problem {
+        stock: stock.iter().map(piece).collect(),
+        rolls: rolls
+            .iter()
+            .filter(|roll| roll.price_minor <= cut::MOST_PRICE_MINOR)
+            .map(|roll| Roll {
+                piece: piece(roll),
+                price_minor: roll.price_minor,
+                quantity: None,
+            })
+            .collect(),
+        wants: wants
+            .iter()
+            .map(|(&units, &quantity)| Want {
+                units,
+                quantity,
+                fed: cut::Fed::OneEnd,
+            })
+            .collect(),
+        usable_units: 1,
+        kerf_units: down(manner.kerf),
+        trim_units: 0,
+        weights: SolderWeights::NONE,
+    };
+    let place: BTreeMap<u64, usize> = wants.into_keys().zip(0..).collect();
+    let of_wish = |worth: &cut::Worth, wish: &Wish| {
+        let want = place.get(&down(wish.amount));
+        want.map_or(0, |&want| worth.of_want[want])
+    };
+    cut::worths(&problem)
+        .unwrap_or_default()
+        .into_iter()
+        .map(|worth| PartWorth {
+            of: wishes.iter().map(|wish| of_wish(&worth, wish)).collect(),
+            worth,
+        })
+        .collect()
 }
 
 fn held(source: &Source, from: i64, to: i64) -> Option<(ThingId, i64, i64)> {

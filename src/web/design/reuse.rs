@@ -13,12 +13,17 @@ use super::{
 use crate::{
     model::{
         design::BAR_LIMIT,
-        id::{BarId, DesignId, ThingId},
+        id::{BarId, DesignId, OfferId, PartId, ThingId},
+        part::PartSpec,
         text::Name,
     },
-    plan::{input::SpareFixture, outcome::Serve},
+    plan::{
+        answer::Proof,
+        input::SpareFixture,
+        outcome::{CutSource, Serve},
+    },
     stock::design::Edit,
-    units::{Length, SignedLength},
+    units::{Length, Money, SignedLength},
     web::{
         at::Path,
         cx::Cx,
@@ -89,7 +94,8 @@ struct ReusePage {
     /// Where to ask what the near misses would save; none once that was asked.
     ask_savings: Option<Link>,
     /// Whether it was found out that no other choice of bars costs less, where there was a choice.
-    proven: bool,
+    /// What is known of which bars they serve.
+    choice: String,
 }
 
 /// GET: the page; with `saves` in its address, what each near miss would save stands with it.
@@ -231,9 +237,51 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         near,
         not_free,
         summary,
-        proven: whole.plan().reuse_proof.is_proven(),
+        choice: choice_words(cx, whole),
     };
     Ok(page_with(status(form), &reuse))
+}
+
+/// What the rolls of tape and the bars of profile cost that the plan buys.
+fn paid_for_bars(whole: &Whole) -> Money {
+    let input = whole.input();
+    let price = |part: PartId, offer: OfferId| {
+        let part = input.parts.iter().find(|it| it.id == part)?;
+        let offer = input.offers.iter().find(|it| it.id == offer)?;
+        matches!(part.spec, PartSpec::Tape(_) | PartSpec::Profile(_)).then_some(offer.price_minor)
+    };
+    let prices = whole.plan().cuts.iter().filter_map(|cut| match cut.source {
+        CutSource::Buy {
+            offer: Some(offer), ..
+        } => price(cut.part, offer),
+        CutSource::Buy { offer: None, .. } | CutSource::Piece { .. } => None,
+    });
+    Money::sum(prices).unwrap_or(Money::ZERO)
+}
+
+/// What is known of the choice being the cheapest.
+fn choice_words(cx: &Cx, whole: &Whole) -> String {
+    let open = "Which bars they serve was decided together with the cuts";
+    match whole.plan().reuse_proof {
+        Proof::Proven => format!(
+            "{open}: no other choice leaves less to buy, or as much to buy and less to solder."
+        ),
+        Proof::Within { bound } => {
+            let paid = paid_for_bars(whole);
+            if bound >= paid.get() {
+                return format!(
+                    "{open}: no other choice leaves less to buy. Whether one leaves less to solder was not tried to the end."
+                );
+            }
+            let bound = Money::new(bound).unwrap_or(Money::ZERO);
+            format!(
+                "{open}; not every other choice was tried. This one leaves tape and profile for {} to buy, and none leaves less than {}.",
+                cx.money(paid),
+                cx.money(bound)
+            )
+        }
+        Proof::Open { .. } => format!("{open}; not every other choice was tried."),
+    }
 }
 
 /// POST: chooses a fixture for a bar by hand, or no longer, makes a bar as long as a fixture, or
