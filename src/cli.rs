@@ -65,10 +65,8 @@ enum Command {
     },
     /// Calculate from a JSON document, without a database
     ///
-    /// KIND says what: cuts (how to cut bars from pieces and rolls), drop (volts and light along
-    /// bars). The answer is JSON on stdout;
-    /// the API document (openapi.json of a served book) describes both, with examples. Exit code 2
-    /// if the document is wrong: stderr names the field.
+    /// The answer is JSON on stdout. The API document (openapi.json of a served book) describes both
+    /// documents, with examples. Exit code 2 if the document is wrong: stderr names the field.
     Calc {
         /// What to calculate
         #[arg(value_parser = calc::kind())]

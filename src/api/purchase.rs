@@ -102,15 +102,17 @@ struct ShoppingQuery {
     aim: Option<Aim>,
     /// Suppliers to buy nothing from: their ids, with commas between.
     without: Option<String>,
+    /// Only what this set is short of, without what is on order for others.
+    design: Option<DesignId>,
 }
 
-/// What all sets that are still to be built are short of, supplier by supplier.
+/// What all sets that are still to be built are short of, or one of them, supplier by supplier.
 #[utoipa::path(get, path = "/shopping", params(ShoppingQuery),
     responses((status = 200, description = "The list", body = Shopping)))]
 async fn shopping(api: Api, Query(query): Query<ShoppingQuery>) -> Answer {
     let way = Way::read(query.aim, query.without.as_deref().unwrap_or_default())
         .map_err(|why| Problem::parameter("without", why.to_string()))?;
-    let wanted = order::wanted(api.db(), api.today, &way).await?;
+    let wanted = order::wanted(api.db(), api.today, &way, query.design).await?;
     reply(&Shopping::new(wanted.list, wanted.sets))
 }
 

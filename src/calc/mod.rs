@@ -27,17 +27,17 @@ words! {
     /// What can be calculated.
     Kind {
         /// How to cut bars from pieces and rolls, see [`cuts`].
-        Cuts = "cuts", "cuts";
+        Cuts = "cuts", "how to cut bars from pieces and rolls";
         /// Voltage drop and light along bars, see [`drop`].
-        Drop = "drop", "drop";
+        Drop = "drop", "volts and light along bars";
         /// What to buy in which packs, see [`packs`].
-        Packs = "packs", "packs";
+        Packs = "packs", "what to buy in which packs";
         /// Which load hangs on which driver output, and which inlet on which supply, see [`feeds`].
-        Feeds = "feeds", "feeds";
+        Feeds = "feeds", "which load on which driver output, which inlet on which supply";
         /// DMX512 start addresses, see [`addresses`].
-        Addresses = "addresses", "addresses";
+        Addresses = "addresses", "DMX512 start addresses";
         /// Wire order from terminal to pad, see [`wires`].
-        Wires = "wires", "wires";
+        Wires = "wires", "wire order from terminal to pad";
     }
 }
 

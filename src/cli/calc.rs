@@ -7,7 +7,7 @@ use std::{
     process::ExitCode,
 };
 
-use clap::builder::PossibleValuesParser;
+use clap::builder::{PossibleValue, PossibleValuesParser};
 
 use super::{Failure, say};
 use crate::{
@@ -19,7 +19,7 @@ use crate::{
 pub(super) fn kind() -> PossibleValuesParser {
     Kind::ALL
         .iter()
-        .map(|kind| kind.word())
+        .map(|kind| PossibleValue::new(kind.word()).help(kind.label()))
         .collect::<Vec<_>>()
         .into()
 }

@@ -136,13 +136,21 @@ pub async fn find_of_line(
     )
 }
 
-/// Packs on open orders, by part and pack: what need not be ordered again.
-pub async fn list_open(tx: &mut SqliteConnection) -> Result<BTreeMap<(PartId, i64), i64>, DbError> {
+/// Packs on open orders, by part and pack: what need not be ordered again. For one set, what was
+/// ordered for it or for no set by name.
+pub async fn list_open(
+    tx: &mut SqliteConnection,
+    only: Option<DesignId>,
+) -> Result<BTreeMap<(PartId, i64), i64>, DbError> {
+    let only = only.map(|id| id.0);
     let rows = sqlx::query!(
         r#"SELECT part_id, pack_amount,
              sum(packs - received_packs - refused_packs) AS "packs!: i64"
          FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
-         WHERE purchase.state IN ('list', 'ordered') GROUP BY part_id, pack_amount"#
+         WHERE purchase.state IN ('list', 'ordered')
+           AND (?1 IS NULL OR design_id IS NULL OR design_id = ?1)
+         GROUP BY part_id, pack_amount"#,
+        only
     )
     .fetch_all(tx)
     .await?;

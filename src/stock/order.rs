@@ -56,6 +56,8 @@ pub struct Wanted {
     pub fuses: Vec<SetFuses>,
     /// How many sets were looked at.
     pub sets: usize,
+    /// The one set that was asked for, and its name.
+    pub only: Option<(DesignId, String)>,
 }
 
 /// The most sets that are planned for one list: those whose build day is nearest.
@@ -64,8 +66,14 @@ const MOST_SETS: usize = 24;
 /// How often the sets are read and planned anew because something was written meanwhile.
 const TRIES: usize = 3;
 
-/// Plans every set that is still to be built, adds up what is short, and buys it in one of the ways.
-pub async fn wanted(db: &Db, today: Date, way: &Way) -> Result<Wanted, StockError> {
+/// Plans every set that is still to be built, or only one, adds up what is short, and buys it in one
+/// of the ways.
+pub async fn wanted(
+    db: &Db,
+    today: Date,
+    way: &Way,
+    only: Option<DesignId>,
+) -> Result<Wanted, StockError> {
     let mut tries = 0;
     loop {
         tries += 1;
@@ -73,6 +81,7 @@ pub async fn wanted(db: &Db, today: Date, way: &Way) -> Result<Wanted, StockErro
         sets.retain(|set| {
             matches!(set.state, State::Draft | State::Reserved | State::Building)
                 && set.dates.strike_on() >= today
+                && only.is_none_or(|only| only == set.id)
         });
         sets.sort_by_key(|set| (set.dates.build_on(), set.id));
         sets.truncate(MOST_SETS);
@@ -88,20 +97,25 @@ pub async fn wanted(db: &Db, today: Date, way: &Way) -> Result<Wanted, StockErro
         let mut tx = db.read().await?;
         let revision = db::venue::revision(&mut tx).await?;
         if tries >= TRIES || planned.iter().all(|plan| plan.revision == revision) {
-            return list(tx, planned, way).await;
+            return list(tx, planned, way, only).await;
         }
     }
 }
 
 /// Reads what is sold, lets go of the database, and adds up at the desk.
-async fn list(mut tx: ReadTx, planned: Vec<Arc<Planned>>, way: &Way) -> Result<Wanted, StockError> {
+async fn list(
+    mut tx: ReadTx,
+    planned: Vec<Arc<Planned>>,
+    way: &Way,
+    only: Option<DesignId>,
+) -> Result<Wanted, StockError> {
     let parts: BTreeMap<PartId, Part> = db::part::list(&mut tx, None, true)
         .await?
         .into_iter()
         .map(|part| (part.id, part))
         .collect();
     let offers = db::offer::list_for_plan(&mut tx).await?;
-    let open = db::purchase::list_open(&mut tx).await?;
+    let open = db::purchase::list_open(&mut tx, only).await?;
     let venue = db::venue::lookup(&mut tx).await?;
     let suppliers = db::offer::list_suppliers(&mut tx).await?;
     drop(tx);
@@ -127,6 +141,10 @@ async fn list(mut tx: ReadTx, planned: Vec<Arc<Planned>>, way: &Way) -> Result<W
             list: gather(&wanting, &parts, &offers, &open, &venue, &way),
             fuses: wanting.iter().filter_map(fuses_of).collect(),
             sets: planned.len(),
+            only: wanting
+                .first()
+                .filter(|set| only == Some(set.design))
+                .map(|set| (set.design, set.name.to_owned())),
             parts,
             suppliers,
         }

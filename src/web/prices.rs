@@ -103,7 +103,7 @@ async fn asked(cx: &Cx, all: bool) -> Result<Vec<Asked>, super::error::Trouble> 
             })
             .collect());
     }
-    let mut wanted = order::wanted(cx.db(), cx.today, &Way::default()).await?;
+    let mut wanted = order::wanted(cx.db(), cx.today, &Way::default(), None).await?;
     Ok(wanted
         .list
         .unpriced

@@ -112,6 +112,10 @@ struct ShoppingPage {
     way: WayView,
     parcels: Vec<ParcelView>,
     beside: Vec<BesideView>,
+    /// The one set that it is for.
+    only: Option<(DesignId, String)>,
+    /// The same list bought the usual way.
+    usual: Link,
     unsold: Vec<UnsoldView>,
     unpriced: Vec<UnpricedView>,
     left_out: Vec<(String, Vec<(DesignId, String)>)>,
@@ -131,7 +135,9 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
     let aim = form.value("aim").parse().ok();
     // An address that cannot be read asks for the usual.
     let way = Way::read(aim, form.value("without")).unwrap_or_default();
-    let wanted = order::wanted(cx.db(), cx.today, &way).await?;
+    // So does one that names no set still to be built.
+    let only = form.value("set").parse().ok();
+    let wanted = order::wanted(cx.db(), cx.today, &way, only).await?;
     let mut tx = cx.read().await?;
     let orders = crate::db::purchase::list(&mut tx, 50).await?;
     drop(tx);
@@ -162,6 +168,8 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
         way: way_view(cx, &wanted, &way),
         parcels,
         beside: beside(cx, &wanted),
+        usual: way_link(&wanted, &Way::default()),
+        only: wanted.only.clone(),
         unsold: wanted
             .list
             .unsold
@@ -236,6 +244,17 @@ fn way_view(cx: &Cx, wanted: &order::Wanted, way: &Way) -> WayView {
     }
 }
 
+/// The same list bought another way.
+fn way_link(wanted: &order::Wanted, way: &Way) -> Link {
+    let aim = (way.aim != Aim::Money).then(|| way.aim.word().to_owned());
+    let set = wanted.only.as_ref().map(|(id, _)| id.to_string());
+    Link::Shopping.with([
+        ("set", set.unwrap_or_default()),
+        ("aim", aim.unwrap_or_default()),
+        ("without", way.without()),
+    ])
+}
+
 /// The other ways, with what each costs more or less.
 fn beside(cx: &Cx, wanted: &order::Wanted) -> Vec<BesideView> {
     let chosen = wanted.list.cost_minor.map_or(0, Money::get);
@@ -251,10 +270,7 @@ fn beside(cx: &Cx, wanted: &order::Wanted) -> Vec<BesideView> {
     let list = &wanted.list.beside;
     list.iter()
         .map(|it| BesideView {
-            href: Link::Shopping.with([
-                ("aim", it.way.aim.word().to_owned()),
-                ("without", it.way.without()),
-            ]),
+            href: way_link(wanted, &it.way),
             what: match &it.without {
                 Some((_, name)) => format!("Nothing from {name}"),
                 None if it.way.aim == Aim::Parcels => "Fewest parcels".to_owned(),

@@ -14,10 +14,14 @@ async fn short_set(app: &TestApp) -> String {
         .get(format!("/parts/ready-made?with={TAPE}&tick=system"))
         .await;
     assert_eq!(page.form("main form").send(app).await.status, 303);
+    set_of_one_bar(app, "The Tin Orchard").await
+}
+
+async fn set_of_one_bar(app: &TestApp, name: &str) -> String {
     let page = app.get("/designs/new").await;
     let page = page
         .form("form[data-draft]")
-        .set("name", "The Tin Orchard")
+        .set("name", name)
         .send(app)
         .await;
     let bars = page.header("location").unwrap().to_owned();
@@ -299,4 +303,45 @@ async fn all_is_bought_where_goods_and_deliveries_together_cost_least() {
     // The set's own page counts the delivery too, and so does its budget.
     let page = app.get(format!("{set}/shopping")).await;
     assert!(page.text("main").contains("delivered free"));
+}
+
+#[tokio::test]
+async fn one_set_is_bought_by_itself_without_what_is_on_order_for_another() {
+    let app = TestApp::new().await;
+    let one = short_set(&app).await;
+    let other = set_of_one_bar(&app, "Paper Lanterns").await;
+    assert_eq!(price_all(&app).await.status, 303);
+    let id = |set: &str| set.rsplit('/').next().unwrap().to_owned();
+    let list = async |of: &str| {
+        let list = app.get(format!("/api/v1/shopping{of}")).await;
+        assert_eq!(list.status, 200, "{}", list.body);
+        list.value()
+    };
+    let alone = list(&format!("?design={}", id(&one))).await;
+    let both = list("").await;
+    assert!(alone["cost_minor"].as_i64() < both["cost_minor"].as_i64());
+
+    // The set's own page leads to its list, and what is written down there is for it.
+    let page = app.get(format!("{one}/shopping")).await;
+    let href = format!("/shopping?set={}", id(&one));
+    assert_eq!(page.count(&format!("a[href='{href}']")), 1);
+    let page = app.get(&href).await;
+    assert!(page.text("main").contains("Only for The Tin Orchard"));
+    let shown = page.count("form[action='/shopping/order'] tbody th a");
+    assert_eq!(
+        shown,
+        alone["parcels"][0]["lines"].as_array().unwrap().len()
+    );
+    let sent = page.form("form[action='/shopping/order']").send(&app).await;
+    assert_eq!(sent.status, 303, "{}", sent.body);
+    let page = app.get(&href).await;
+    assert_eq!(page.count("form[action='/shopping/order']"), 0);
+    let rest = list(&format!("?design={}", id(&other))).await;
+    assert_eq!(rest["cost_minor"], alone["cost_minor"]);
+
+    // A set that is not there asks for nothing.
+    let page = app.get("/shopping?set=999").await;
+    assert_eq!(page.status, 200);
+    assert_eq!(page.count("form[action='/shopping/order']"), 0);
+    assert_eq!(app.get("/shopping?set=two").await.status, 200);
 }

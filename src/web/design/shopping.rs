@@ -92,6 +92,8 @@ struct ShoppingPage {
     /// The fuses to have at hand.
     fuses: Vec<String>,
     pins: PinsShown,
+    /// Where it is bought by itself.
+    alone: Link,
 }
 
 /// GET: the page.
@@ -182,6 +184,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         } else {
             "Prices are without tax."
         },
+        alone: Link::Shopping.with([("set", whole.design().id.to_string())]),
         head,
     };
     Ok(page_with(status(form), &shopping))

@@ -213,7 +213,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Short);
     let (mut short, mut enough) = (Vec::new(), Vec::new());
-    let open = db::purchase::list_open(&mut *cx.read().await?).await?;
+    let open = db::purchase::list_open(&mut *cx.read().await?, None).await?;
     for need in &whole.plan().needs {
         let row = NeedRow {
             ordered: ordered(&cx, &whole, need, &open),
