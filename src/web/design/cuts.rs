@@ -4,7 +4,7 @@
 use askama::Template;
 
 use super::{
-    Head, Tab, Whole, count_of, head, load,
+    Head, MOST_OPEN, Tab, Whole, count_of, head, load,
     pins::{self, PinsShown, status},
     trade::{self, Trade},
 };
@@ -52,6 +52,23 @@ pub struct CutRow {
     pub lines: Vec<CutLine>,
     /// Whether it is used whole, with no cut.
     pub whole: bool,
+}
+
+impl CutRow {
+    /// Its tag, or what is bought.
+    fn name(&self) -> &str {
+        match (&self.piece, &self.buy) {
+            (Some((_, tag)), _) => tag,
+            (None, Some(buy)) => buy,
+            (None, None) => "",
+        }
+    }
+
+    /// What it becomes, in a line.
+    fn becomes(&self) -> String {
+        let each = self.lines.iter().map(|line| line.becomes.as_str());
+        each.collect::<Vec<_>>().join(", ")
+    }
 }
 
 /// One stretch of a piece.

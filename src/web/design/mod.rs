@@ -74,6 +74,9 @@ mod volts;
 pub mod why;
 pub mod wiring;
 
+/// With more drivers, supplies or cut pieces than this, each is folded up to a line.
+const MOST_OPEN: usize = 12;
+
 /// The routes of designs.
 pub fn routes() -> Router<App> {
     Router::new()

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use askama::Template;
 
 use super::{
-    BarList, Head, Tab, Whole, amps, count_of, head, load, percent,
+    BarList, Head, MOST_OPEN, Tab, Whole, amps, count_of, head, load, percent,
     volts::{HEADS, VoltsShown, shown},
 };
 use crate::{
@@ -73,6 +73,11 @@ impl Meter {
             over: load.zip(limit).is_some_and(|(load, limit)| load > limit),
             terms,
         }
+    }
+
+    /// Beyond its limit it is broken, whatever else is said of it.
+    fn judged(&self, amiss: Option<CheckState>) -> Option<CheckState> {
+        self.over.then_some(CheckState::Broken).or(amiss)
     }
 }
 
@@ -146,6 +151,23 @@ pub struct SupplyRow {
     pub why: String,
     /// Where its usable load comes from.
     pub usable: Option<Source>,
+}
+
+impl DriverRow {
+    /// The worst of what does not simply pass.
+    pub fn amiss(&self) -> Option<CheckState> {
+        let outputs = self.outputs.iter().map(|it| (&it.meter, it.amiss));
+        let inlets = self.inlets.iter().map(|it| (&it.meter, it.amiss));
+        let parts = outputs.chain(inlets).chain([(&self.whole, None)]);
+        parts.filter_map(|(meter, amiss)| meter.judged(amiss)).min()
+    }
+}
+
+impl SupplyRow {
+    /// Whether it carries too much.
+    pub fn amiss(&self) -> Option<CheckState> {
+        self.meter.judged(None)
+    }
 }
 
 /// What the mains circuit carries.
