@@ -1,0 +1,176 @@
+//! Whether lists and objects stand where a document's description has them. A reader of ours takes a list
+//! for an object, its fields in the order in which they were written down here: a promise that nobody
+//! made.
+
+use serde_json::{Map, Value};
+use utoipa::ToSchema;
+
+use super::document::{Refused, step};
+
+/// Refuses a list or an object where the description of `T` has neither.
+pub fn check<T: ToSchema>(value: &Value) -> Result<(), Refused> {
+    // Without a list there is none in the wrong place: most that is sent has none.
+    if !has_list(value) {
+        return Ok(());
+    }
+    let mut named = Vec::new();
+    T::schemas(&mut named);
+    let described = |schema| serde_json::to_value(schema).unwrap_or_default();
+    let shape = Shape(
+        named
+            .into_iter()
+            .map(|(name, schema)| (name, described(schema)))
+            .collect(),
+    );
+    shape.meets(&described(T::schema()), value)
+}
+
+fn has_list(value: &Value) -> bool {
+    match value {
+        Value::Array(_) => true,
+        Value::Object(map) => map.values().any(has_list),
+        _ => false,
+    }
+}
+
+/// The descriptions that others refer to, by name.
+struct Shape(Map<String, Value>);
+
+impl Shape {
+    fn meets(&self, schema: &Value, value: &Value) -> Result<(), Refused> {
+        if !(value.is_array() || value.is_object()) {
+            return Ok(());
+        }
+        if let Some(to) = schema["$ref"].as_str() {
+            let named = to.rsplit('/').next().and_then(|name| self.0.get(name));
+            return named.map_or(Ok(()), |named| self.meets(named, value));
+        }
+        for all in schema["allOf"].as_array().into_iter().flatten() {
+            self.meets(all, value)?;
+        }
+        for of in ["oneOf", "anyOf"] {
+            if let Some(any) = schema[of].as_array() {
+                self.meets_one(any, value)?;
+            }
+        }
+        match value {
+            Value::Array(_) if !takes(schema, "array") => Err(Refused::at(
+                "",
+                if takes(schema, "object") {
+                    "Send an object here, its fields by their names, not a list."
+                } else {
+                    "Send one value here, not a list."
+                },
+            )),
+            Value::Array(items) => items.iter().enumerate().try_for_each(|(at, item)| {
+                let inner = schema["prefixItems"].get(at).unwrap_or(&schema["items"]);
+                self.meets(inner, item)
+                    .map_err(|why| why.under(&at.to_string()))
+            }),
+            Value::Object(fields) => fields.iter().try_for_each(|(name, field)| {
+                let inner = schema["properties"]
+                    .get(name)
+                    .unwrap_or(&schema["additionalProperties"]);
+                self.meets(inner, field)
+                    .map_err(|why| why.under(&step(name)))
+            }),
+            _ => Ok(()),
+        }
+    }
+
+    /// What one of several descriptions takes; where none does, what the nearest says.
+    fn meets_one(&self, any: &[Value], value: &Value) -> Result<(), Refused> {
+        let mut nearest: Option<Refused> = None;
+        for one in any {
+            match self.meets(one, value) {
+                Ok(()) => return Ok(()),
+                Err(why) => {
+                    let deeper = nearest
+                        .as_ref()
+                        .is_none_or(|known| known.pointer.len() < why.pointer.len());
+                    if deeper {
+                        nearest = Some(why);
+                    }
+                }
+            }
+        }
+        nearest.map_or(Ok(()), Err)
+    }
+}
+
+/// Whether a description takes what is of this type; one that names no type takes every.
+fn takes(schema: &Value, word: &str) -> bool {
+    match &schema["type"] {
+        Value::String(one) => one == word,
+        Value::Array(several) => several.iter().any(|one| one == word),
+        _ => true,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::json;
+    use utoipa::ToSchema;
+
+    use super::*;
+
+    #[derive(ToSchema)]
+    #[expect(dead_code, reason = "only its description is looked at")]
+    struct ShapeOuter {
+        list: Vec<ShapeInner>,
+        maybe: Option<ShapeInner>,
+        either: ShapeEither,
+    }
+
+    #[derive(ToSchema)]
+    #[expect(dead_code, reason = "only its description is looked at")]
+    struct ShapeInner {
+        number: i64,
+    }
+
+    #[derive(ToSchema, serde::Serialize)]
+    #[serde(tag = "is", rename_all = "snake_case")]
+    #[expect(dead_code, reason = "only its description is looked at")]
+    enum ShapeEither {
+        One { many: Vec<i64> },
+        Two { inner: ShapeTwo },
+    }
+
+    #[derive(ToSchema, serde::Serialize)]
+    #[expect(dead_code, reason = "only its description is looked at")]
+    struct ShapeTwo {
+        number: i64,
+    }
+
+    #[test]
+    fn a_list_is_no_object_however_deep_it_lies() {
+        let pointer = |value| check::<ShapeOuter>(&value).map_err(|why| why.pointer);
+        assert_eq!(
+            pointer(json!({"list": [{"number": 1}, {"number": 2}]})),
+            Ok(())
+        );
+        assert_eq!(
+            pointer(json!({"either": {"is": "one", "many": [1, 2]}})),
+            Ok(())
+        );
+        assert_eq!(pointer(json!({"unknown": [1]})), Ok(()));
+        assert_eq!(pointer(json!([[]])), Err(String::new()));
+        assert_eq!(
+            pointer(json!({"list": [{"number": 1}, [2]]})),
+            Err("/list/1".into())
+        );
+        assert_eq!(pointer(json!({"maybe": [2]})), Err("/maybe".into()));
+        assert_eq!(
+            pointer(json!({"either": ["one", [1]]})),
+            Err("/either".into())
+        );
+        assert_eq!(
+            pointer(json!({"either": {"is": "two", "inner": [1]}})),
+            Err("/either/inner".into())
+        );
+        assert_eq!(
+            pointer(json!({"maybe": {"number": [1]}})),
+            Err("/maybe/number".into())
+        );
+    }
+}
