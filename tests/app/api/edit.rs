@@ -124,7 +124,7 @@ async fn edited(app: &TestApp) -> Vec<(String, Value, Value)> {
 }
 
 #[tokio::test]
-async fn nothing_is_overwritten_unseen() {
+pub async fn nothing_is_overwritten_unseen() {
     let app = TestApp::new().await;
     for (path, mine, theirs) in edited(&app).await {
         let before = get(&app, &path).await;
@@ -189,7 +189,7 @@ async fn what_the_client_has_is_not_sent_again() {
 }
 
 #[tokio::test]
-async fn a_delete_needs_the_version_too() {
+pub async fn a_delete_needs_the_version_too() {
     let app = TestApp::new().await;
     let part = tape(&app).await;
     let path = format!("{API}/parts/{part}");
