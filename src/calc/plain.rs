@@ -28,7 +28,8 @@ pub fn plainly(why: &str) -> String {
             Some(format!("“{}” is not one of: {}.", short(word), known(why)))
         })
         .or_else(|| mistaken(why))
-        .or_else(|| number(why));
+        .or_else(|| number(why))
+        .or_else(|| day(why));
     said.unwrap_or_else(|| sentence(why))
 }
 
@@ -107,6 +108,7 @@ fn wanted(text: &str) -> String {
         "a map" => "an object".to_owned(),
         "a string" | "string" | "a borrowed string" | "string or map" => "text".to_owned(),
         "a boolean" => "true or false".to_owned(),
+        "a date string" => "a date such as 2026-12-05".to_owned(),
         "f32" | "f64" => "a number".to_owned(),
         "unit" | "unit value" => "null".to_owned(),
         "u8" => whole(0, u8::MAX.into()),
@@ -156,6 +158,26 @@ fn number(why: &str) -> Option<String> {
     Some(said.to_owned())
 }
 
+/// What the reader of dates says.
+fn day(why: &str) -> Option<String> {
+    let its_own = [
+        "expected ",
+        "failed to parse ",
+        "parsed ",
+        "parameter ",
+        "invalid digit, ",
+    ];
+    if !its_own.iter().any(|start| why.starts_with(start)) {
+        return None;
+    }
+    let said = if why.contains("not valid") {
+        "There is no such day. Send one that is in the calendar, such as 2026-12-05."
+    } else {
+        "Send a date as year-month-day, such as 2026-12-05."
+    };
+    Some(said.to_owned())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -197,6 +219,14 @@ mod tests {
                 "Send a list of 2, not a list of 3.",
             ),
             ("invalid digit found in string", "Send a whole number."),
+            (
+                "expected two digit month, but found end of input",
+                "Send a date as year-month-day, such as 2026-12-05.",
+            ),
+            (
+                "parsed date is not valid: parameter 'day' is out of range",
+                "There is no such day. Send one that is in the calendar, such as 2026-12-05.",
+            ),
             ("the number is too large", "The number is too large."),
         ] {
             assert_eq!(plainly(said), told);

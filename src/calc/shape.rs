@@ -1,6 +1,6 @@
 //! Whether lists and objects stand where a document's description has them. A reader of ours takes a list
-//! for an object, its fields in the order in which they were written down here: a promise that nobody
-//! made.
+//! for an object, its fields in the order in which they were written down here, and an object for the
+//! word that is its only key: promises that nobody made.
 
 use serde_json::{Map, Value};
 use utoipa::ToSchema;
@@ -9,8 +9,12 @@ use super::document::{Refused, step};
 
 /// Refuses a list or an object where the description of `T` has neither.
 pub fn check<T: ToSchema>(value: &Value) -> Result<(), Refused> {
-    // Without a list there is none in the wrong place: most that is sent has none.
-    if !has_list(value) {
+    // Much of what is sent is plain fields, of which none can be in the wrong place.
+    let nests = |value: &Value| value.is_array() || value.is_object();
+    if value
+        .as_object()
+        .is_some_and(|fields| !fields.values().any(nests))
+    {
         return Ok(());
     }
     let mut named = Vec::new();
@@ -23,14 +27,6 @@ pub fn check<T: ToSchema>(value: &Value) -> Result<(), Refused> {
             .collect(),
     );
     shape.meets(&described(T::schema()), value)
-}
-
-fn has_list(value: &Value) -> bool {
-    match value {
-        Value::Array(_) => true,
-        Value::Object(map) => map.values().any(has_list),
-        _ => false,
-    }
 }
 
 /// The descriptions that others refer to, by name.
@@ -54,14 +50,12 @@ impl Shape {
             }
         }
         match value {
-            Value::Array(_) if !takes(schema, "array") => Err(Refused::at(
-                "",
-                if takes(schema, "object") {
-                    "Send an object here, its fields by their names, not a list."
-                } else {
-                    "Send one value here, not a list."
-                },
-            )),
+            Value::Array(_) if !takes(schema, "array") => {
+                Err(Refused::at("", wanted(schema, "a list")))
+            }
+            Value::Object(_) if !takes(schema, "object") => {
+                Err(Refused::at("", wanted(schema, "an object")))
+            }
             Value::Array(items) => items.iter().enumerate().try_for_each(|(at, item)| {
                 let inner = schema["prefixItems"].get(at).unwrap_or(&schema["items"]);
                 self.meets(inner, item)
@@ -105,6 +99,17 @@ fn takes(schema: &Value, word: &str) -> bool {
         Value::Array(several) => several.iter().any(|one| one == word),
         _ => true,
     }
+}
+
+fn wanted(schema: &Value, found: &str) -> String {
+    let wanted = if takes(schema, "object") {
+        "an object here, its fields by their names"
+    } else if takes(schema, "array") {
+        "a list here"
+    } else {
+        "one value here"
+    };
+    format!("Send {wanted}, not {found}.")
 }
 
 #[cfg(test)]
@@ -167,6 +172,10 @@ mod tests {
         assert_eq!(
             pointer(json!({"either": {"is": "two", "inner": [1]}})),
             Err("/either/inner".into())
+        );
+        assert_eq!(
+            pointer(json!({"maybe": {"number": {"a": 1}}})),
+            Err("/maybe/number".into())
         );
         assert_eq!(
             pointer(json!({"maybe": {"number": [1]}})),
