@@ -42,3 +42,10 @@ running (line_id, account_id, amount) AS (
     FROM moved)
 SELECT correction.line_id, running.amount
 FROM correction JOIN running USING (line_id, account_id);
+
+-- Places and sets that are older than the ledger: each has its account, as every later one has from the
+-- start.
+INSERT INTO account (kind, place_id)
+SELECT 'place', id FROM place WHERE NOT EXISTS (SELECT 1 FROM account WHERE account.place_id = place.id);
+INSERT INTO account (kind, design_id)
+SELECT 'design', id FROM design WHERE NOT EXISTS (SELECT 1 FROM account WHERE account.design_id = design.id);
