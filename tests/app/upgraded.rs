@@ -88,7 +88,7 @@ async fn told(app: &TestApp, db: &Db) -> Vec<String> {
     let mut told = dump(db).await;
     let listed = {
         let mut tx = db.read().await.unwrap();
-        tapewright::db::design::list(&mut tx).await.unwrap()
+        db::design::list(&mut tx).await.unwrap()
     };
     for set in listed {
         let planned = plan_now(db, set.id, app.clock().today("UTC"))

@@ -297,6 +297,11 @@ async fn what_json_leaves_open_is_refused_by_its_field() {
             r#"{"drivers": [["D1", 4, "switches"]]}"#.to_owned(),
             "/drivers/0",
         ),
+        (
+            "/movements/receive",
+            receive(r#"{"is": "pieces", "number": 1, "length_um": 50000, "start": ["bare"]}"#),
+            "/goods/start",
+        ),
         // An object in place of a word.
         (
             "/places",
