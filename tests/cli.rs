@@ -584,6 +584,30 @@ fn a_document_is_calculated_and_a_wrong_one_names_its_field() {
         "{}",
         text(&out.stderr)
     );
+    // What JSON leaves open, a list for an object, and a name of nothing.
+    for (asked, said) in [
+        (
+            r#"{"drivers": [], "drivers": []}"#,
+            "/drivers: This stands here twice.",
+        ),
+        (
+            r#"{"drivers": [["D1", 4, "menu"]]}"#,
+            "/drivers/0: Send an object here",
+        ),
+        (
+            r#"{"drivers": [{"name": " ", "slots": 4, "address_by": "menu"}]}"#,
+            "/drivers/0/name: Send a name",
+        ),
+        (
+            r#"{"drivers": [{"name": "D1", "slots": "four", "address_by": "menu"}]}"#,
+            "/drivers/0/slots: Send a whole number",
+        ),
+    ] {
+        std::fs::write(&file, asked).unwrap();
+        let out = run(&["calc", "addresses", "asked.json"], folder.path());
+        assert_eq!(out.status.code(), Some(2), "{asked}");
+        assert!(text(&out.stderr).contains(said), "{}", text(&out.stderr));
+    }
     std::fs::write(&file, "{").unwrap();
     let out = run(&["calc", "cuts", "asked.json"], folder.path());
     assert_eq!(out.status.code(), Some(2));

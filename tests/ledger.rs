@@ -920,6 +920,15 @@ async fn an_audit_names_what_was_tampered_with() {
         })
         .await
         .unwrap();
+    house
+        .go(Counted {
+            part: clips,
+            place,
+            counted: 9,
+            reason: none(),
+        })
+        .await
+        .unwrap();
     assert_eq!(audit(&house.db).await.unwrap(), Vec::<String>::new());
 
     let mut tx = house.db.write().await.unwrap();
@@ -927,6 +936,7 @@ async fn an_audit_names_what_was_tampered_with() {
         format!(
             "UPDATE balance SET amount = 11 WHERE part_id = {clips} AND account_id = {account}"
         ),
+        "UPDATE counted SET amount = amount + 1".to_owned(),
         format!("UPDATE part_total SET lent = 3 WHERE part_id = {clips}"),
         "DROP TRIGGER movement_line_is_kept".to_owned(),
         "UPDATE movement_line SET amount = 150 WHERE thing_id = (SELECT id FROM thing WHERE tag = 'O-2')".to_owned(),
@@ -939,6 +949,10 @@ async fn an_audit_names_what_was_tampered_with() {
         found.contains(&format!(
             "Balance of part {clips} (Clip) in account {account} is 11"
         )),
+        "{found}"
+    );
+    assert!(
+        found.contains("corrected a count to 10, but its ledger lines sum to 9."),
         "{found}"
     );
     assert!(

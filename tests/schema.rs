@@ -568,6 +568,7 @@ const NOT_LOGGED: &[&str] = &[
     "api_token",
     "balance",
     "change",
+    "counted",
     "design_backdrop",
     "fixture",
     "frame",

@@ -1,6 +1,7 @@
 //! The calculators: a document in, a document out; nothing is read or kept.
 
 use serde::{Serialize, de::DeserializeOwned};
+use utoipa::ToSchema;
 use utoipa_axum::{router::OpenApiRouter, routes};
 
 use super::json::{Answer, Body, reply};
@@ -36,7 +37,7 @@ async fn calculate<Q, A>(
     answer: impl FnOnce(&Q, Elapsed<'_>) -> Result<A, Refused> + Send + 'static,
 ) -> Answer
 where
-    Q: DeserializeOwned + Send + 'static,
+    Q: DeserializeOwned + ToSchema + Send + 'static,
     A: Serialize + Send + 'static,
 {
     let answered = desk::work(move |wanted| {

@@ -167,14 +167,12 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
     if calculates {
         refusals.push(("400", "The body cannot be read"));
     } else if method == "get" {
-        if edited {
-            header(
-                "If-None-Match",
-                false,
-                "Entity tags of what the client has",
-                json!({"type": "string"}),
-            );
-        }
+        header(
+            "If-None-Match",
+            false,
+            "Entity tags of what the client has",
+            json!({"type": "string"}),
+        );
     } else {
         header(
             "Tapewright-Who",
@@ -189,7 +187,7 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
         ));
         refusals.push(("507", "The disk is full; nothing was changed"));
     }
-    if method == "post" && !calculates {
+    if method != "get" && !calculates {
         header(
             "Idempotency-Key",
             false,
@@ -249,12 +247,16 @@ fn complete_operation(path: &str, method: &str, edited: bool, operation: &mut Ma
     else {
         return;
     };
-    if method == "get" && edited {
+    if method == "get" {
         if let Some(found) = responses.get_mut("200").and_then(Value::as_object_mut) {
             found.insert(
                 "headers".into(),
                 json!({"ETag": {
-                    "description": "Strong entity tag, for If-Match and If-None-Match",
+                    "description": if edited {
+                        "Strong entity tag, for If-Match and If-None-Match"
+                    } else {
+                        "Weak entity tag, for If-None-Match"
+                    },
                     "required": true,
                     "schema": {"type": "string"},
                 }}),

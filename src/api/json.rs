@@ -13,7 +13,10 @@ use utoipa::ToSchema;
 
 use super::problem::Problem;
 use crate::{
-    calc::document::{self, sentence},
+    calc::{
+        document::{self, Unread},
+        plain::plainly,
+    },
     web::page::hex,
 };
 
@@ -29,7 +32,7 @@ pub struct Body<T> {
     pub digest: String,
 }
 
-impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Body<T> {
+impl<T: DeserializeOwned + ToSchema, S: Send + Sync> FromRequest<S> for Body<T> {
     type Rejection = Problem;
 
     async fn from_request(request: Request, state: &S) -> Result<Self, Problem> {
@@ -66,7 +69,7 @@ fn is_json(request: &Request) -> bool {
         .is_some_and(|kind| kind.trim().eq_ignore_ascii_case("application/json"))
 }
 
-fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
+fn read<T: DeserializeOwned + ToSchema>(bytes: &[u8]) -> Result<T, Problem> {
     let broken = |why: &str| {
         Problem::new(
             StatusCode::BAD_REQUEST,
@@ -75,13 +78,15 @@ fn read<T: DeserializeOwned>(bytes: &[u8]) -> Result<T, Problem> {
     };
     let text = std::str::from_utf8(bytes)
         .map_err(|_| broken("The body is not UTF-8, so it cannot be read."))?;
-    let value: Value = serde_json::from_str(text)
-        .map_err(|why| broken(&format!("The body is not JSON: {why}.")))?;
-    from_value(value)
+    match document::parse(text.as_bytes()) {
+        Ok(value) => from_value(value),
+        Err(Unread::NotJson(why)) => Err(broken(&format!("The body is not JSON: {why}."))),
+        Err(Unread::Refused(why)) => Err(why.into()),
+    }
 }
 
 /// Reads a value that is JSON already; what is wrong is said with a pointer.
-pub fn from_value<T: DeserializeOwned>(value: Value) -> Result<T, Problem> {
+pub fn from_value<T: DeserializeOwned + ToSchema>(value: Value) -> Result<T, Problem> {
     Ok(document::read(value)?)
 }
 
@@ -104,7 +109,7 @@ impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for Query<T> {
                     Some((name, why)) => (name, why),
                     None => (unknown_field(text).unwrap_or_default(), text),
                 };
-                Err(Problem::parameter(name, sentence(why)))
+                Err(Problem::parameter(name, plainly(why)))
             }
         }
     }

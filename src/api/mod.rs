@@ -12,9 +12,10 @@
 use std::sync::{Arc, LazyLock};
 
 use axum::{
-    body::Bytes,
-    extract::FromRequestParts,
-    http::{HeaderMap, HeaderName, Method, StatusCode, header, request::Parts},
+    body::{Bytes, to_bytes},
+    extract::{FromRequestParts, Request},
+    http::{HeaderMap, HeaderName, HeaderValue, Method, StatusCode, header, request::Parts},
+    middleware::{Next, from_fn},
     response::{IntoResponse as _, Response},
 };
 use sha2::{Digest as _, Sha256};
@@ -23,7 +24,7 @@ use utoipa_axum::{router::OpenApiRouter, routes};
 
 use crate::{
     app::App,
-    db::{Db, ReadTx},
+    db::{self, Db, ReadTx},
     model::{text::Name, venue::Venue},
     stock::{Act, Press},
     units::Date,
@@ -47,7 +48,7 @@ mod test_record;
 mod thing;
 mod venue;
 
-use json::{Answer, Body};
+use json::Answer;
 use problem::Problem;
 
 /// The header that says who acts.
@@ -87,7 +88,43 @@ fn resources() -> OpenApiRouter<App> {
 
 /// Every route of the API.
 pub fn router() -> axum::Router<App> {
-    resources().split_for_parts().0
+    let (routes, _) = resources().split_for_parts();
+    routes.route_layer(from_fn(unchanged))
+}
+
+/// The longest answer that is given an entity tag here, in bytes.
+const MOST_TAGGED: usize = 64 * 1024 * 1024;
+
+/// Gives what is read an entity tag made from it, where it has none of its own; 304 if the client
+/// has it already. It is weak: what is sent compressed is told as the same.
+async fn unchanged(request: Request, next: Next) -> Response {
+    // What HEAD answers has no body to make one from.
+    let asks = *request.method() == Method::GET;
+    let list = tags(request.headers(), &header::IF_NONE_MATCH);
+    let response = next.run(request).await;
+    let headers = response.headers();
+    if !asks || response.status() != StatusCode::OK || headers.contains_key(header::ETAG) {
+        return response;
+    }
+    let (mut parts, body) = response.into_parts();
+    let Ok(bytes) = to_bytes(body, MOST_TAGGED).await else {
+        return Problem::new(
+            StatusCode::INTERNAL_SERVER_ERROR,
+            "The answer could not be written, by a fault of ours.",
+        )
+        .into_response();
+    };
+    let opaque = format!("\"{}\"", hex(&Sha256::digest(&bytes)));
+    if let Ok(tag) = HeaderValue::from_str(&format!("W/{opaque}")) {
+        parts.headers.insert(header::ETAG, tag);
+    }
+    if list.is_ok_and(|list| list.is_some_and(|list| listed(&list, &opaque, true))) {
+        parts.status = StatusCode::NOT_MODIFIED;
+        parts.headers.remove(header::CONTENT_TYPE);
+        parts.headers.remove(header::CONTENT_LENGTH);
+        return Response::from_parts(parts, axum::body::Body::empty());
+    }
+    Response::from_parts(parts, bytes.into())
 }
 
 static DOCUMENT: LazyLock<Bytes> = LazyLock::new(|| {
@@ -220,7 +257,7 @@ impl Api {
     }
 
     /// Who acts, when, under the request's key.
-    fn act<T>(&self, body: &Body<T>) -> Act {
+    fn act<T>(&self, body: &json::Body<T>) -> Act {
         self.act_on(&body.digest)
     }
 
@@ -251,9 +288,19 @@ impl Api {
         hex(&hash.finalize())
     }
 
+    /// Whether the same request was carried out before, under the same key: what it asked for may
+    /// be gone, or of another version, by its own doing.
+    async fn repeats(&self, act: &Act) -> Result<bool, Problem> {
+        let Some(press) = &act.press else {
+            return Ok(false);
+        };
+        let before = db::press::find(&mut *self.read().await?, &press.key).await?;
+        Ok(before.is_some_and(|before| before.request == press.request))
+    }
+
     /// Whether the change was made from what is stored now: a missing `If-Match` is 428, another
-    /// entity tag 412.
-    fn must_match(&self, tag: &str) -> Result<(), Problem> {
+    /// entity tag 412. A request that was carried out before is let through, to its first answer.
+    async fn must_match(&self, act: &Act, tag: &str) -> Result<(), Problem> {
         match &self.if_match {
             None => Err(Problem::new(
                 StatusCode::PRECONDITION_REQUIRED,
@@ -262,6 +309,7 @@ impl Api {
             )
             .with_etag(tag)),
             Some(list) if listed(list, tag, false) => Ok(()),
+            Some(_) if self.repeats(act).await? => Ok(()),
             Some(_) => Err(Problem::changed(tag)),
         }
     }

@@ -13,14 +13,14 @@ use super::{
 use crate::{
     app::App,
     db::{
-        self, DbError, Refusal,
+        self,
         offer::{Offer, Supplier},
     },
     model::{
         id::{OfferId, PartId, SupplierId},
         text::{NAME_LIMIT, Name, Note},
     },
-    stock::Begun,
+    stock::sold,
     units::Money,
 };
 
@@ -122,35 +122,13 @@ fn not_negative(pointer: &str, sum: Money) -> Result<(), Problem> {
     }
 }
 
-fn name_taken(error: DbError) -> Problem {
-    match error {
-        DbError::Refused(Refusal::Taken(_)) => {
-            Problem::field("/name", "Another supplier has this name. Choose another.")
-        }
-        error => error.into(),
-    }
-}
-
 /// Adds a supplier.
 #[utoipa::path(post, path = "/suppliers", request_body = SupplierBody,
     responses((status = 201, description = "It was added", body = Created)))]
 async fn add_supplier(api: Api, body: Body<SupplierBody>) -> Answer {
     let act = api.act(&body);
     let new = body.value.read(SupplierId(0), 1)?;
-    let id = match act.begin().await? {
-        Begun::Repeat(id) => id,
-        Begun::Fresh(mut tx) => {
-            let id = db::offer::add_supplier(&mut tx, &new)
-                .await
-                .map_err(name_taken)?;
-            // A new one is stored as not retired.
-            if new.retired {
-                let stored = Supplier { id, ..new };
-                db::offer::change_supplier(&mut tx, &stored).await?;
-            }
-            act.finish(tx, id).await?
-        }
-    };
+    let id = sold::add_supplier(&act, &new).await?;
     created(id.0, format!("/api/v1/suppliers/{id}"))
 }
 
@@ -158,28 +136,27 @@ async fn add_supplier(api: Api, body: Body<SupplierBody>) -> Answer {
 #[utoipa::path(get, path = "/suppliers/{id}",
     responses((status = 200, description = "The supplier", body = Supplier)))]
 async fn supplier(api: Api, Path(id): Path<SupplierId>) -> Answer {
-    let found = db::offer::lookup_supplier(&mut *api.read().await?, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("supplier"))?;
+    let found = lookup_supplier(&api, id).await?;
     api.reply(&found, &supplier_tag(&found))
+}
+
+async fn lookup_supplier(api: &Api, id: SupplierId) -> Result<Supplier, Problem> {
+    db::offer::lookup_supplier(&mut *api.read().await?, id)
+        .await?
+        .ok_or_else(|| Problem::not_found("supplier"))
 }
 
 /// Saves a supplier.
 #[utoipa::path(put, path = "/suppliers/{id}", request_body = SupplierBody,
     responses((status = 200, description = "The supplier as saved", body = Supplier)))]
 async fn put_supplier(api: Api, Path(id): Path<SupplierId>, body: Body<SupplierBody>) -> Answer {
-    let mut tx = api.db().write().await?;
-    let old = db::offer::lookup_supplier(&mut tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("supplier"))?;
-    api.must_match(&supplier_tag(&old))?;
-    let mut changed = body.value.read(id, old.version)?;
-    db::offer::change_supplier(&mut tx, &changed)
-        .await
-        .map_err(name_taken)?;
-    tx.commit().await?;
-    changed.version += 1;
-    reply_tagged(&changed, &supplier_tag(&changed))
+    let act = api.act(&body);
+    let old = lookup_supplier(&api, id).await?;
+    api.must_match(&act, &supplier_tag(&old)).await?;
+    let changed = body.value.read(id, old.version)?;
+    sold::change_supplier(&act, &changed).await?;
+    let saved = lookup_supplier(&api, id).await?;
+    reply_tagged(&saved, &supplier_tag(&saved))
 }
 
 /// What can be bought of a part, cheapest first, retired offers last.
@@ -262,61 +239,38 @@ impl OfferBody {
     }
 }
 
-fn no_supplier(error: DbError) -> Problem {
-    match error {
-        DbError::Refused(Refusal::StillReferred) => {
-            Problem::field("/supplier", "There is no such supplier. Add it first.")
-        }
-        error => error.into(),
-    }
-}
-
 /// Adds an offer of a part.
 #[utoipa::path(post, path = "/parts/{id}/offers", request_body = OfferBody,
     responses((status = 201, description = "It was added", body = Created)))]
 async fn add(api: Api, Path(part): Path<PartId>, body: Body<OfferBody>) -> Answer {
     let act = api.act(&body);
     let new = body.value.read(OfferId(0), part, 1)?;
-    let id = match act.begin().await? {
-        Begun::Repeat(id) => id,
-        Begun::Fresh(mut tx) => {
-            db::part::lookup(&mut tx, part)
-                .await?
-                .ok_or_else(|| Problem::not_found("part"))?;
-            let id = db::offer::add(&mut tx, &new).await.map_err(no_supplier)?;
-            if new.retired {
-                let stored = Offer { id, ..new };
-                db::offer::change(&mut tx, &stored).await?;
-            }
-            act.finish(tx, id).await?
-        }
-    };
+    let id = sold::add_offer(&act, &new).await?;
     created(id.0, format!("/api/v1/offers/{id}"))
 }
 
 /// One offer.
 #[utoipa::path(get, path = "/offers/{id}", responses((status = 200, description = "The offer", body = Offer)))]
 async fn get(api: Api, Path(id): Path<OfferId>) -> Answer {
-    let found = db::offer::lookup(&mut *api.read().await?, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("offer"))?;
+    let found = lookup(&api, id).await?;
     api.reply(&found, &offer_tag(&found))
+}
+
+async fn lookup(api: &Api, id: OfferId) -> Result<Offer, Problem> {
+    db::offer::lookup(&mut *api.read().await?, id)
+        .await?
+        .ok_or_else(|| Problem::not_found("offer"))
 }
 
 /// Saves an offer; its part stays.
 #[utoipa::path(put, path = "/offers/{id}", request_body = OfferBody,
     responses((status = 200, description = "The offer as saved", body = Offer)))]
 async fn put(api: Api, Path(id): Path<OfferId>, body: Body<OfferBody>) -> Answer {
-    let mut tx = api.db().write().await?;
-    let old = db::offer::lookup(&mut tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("offer"))?;
-    api.must_match(&offer_tag(&old))?;
-    let mut changed = body.value.read(id, old.part, old.version)?;
-    db::offer::change(&mut tx, &changed)
-        .await
-        .map_err(no_supplier)?;
-    tx.commit().await?;
-    changed.version += 1;
-    reply_tagged(&changed, &offer_tag(&changed))
+    let act = api.act(&body);
+    let old = lookup(&api, id).await?;
+    api.must_match(&act, &offer_tag(&old)).await?;
+    let changed = body.value.read(id, old.part, old.version)?;
+    sold::change_offer(&act, &changed).await?;
+    let saved = lookup(&api, id).await?;
+    reply_tagged(&saved, &offer_tag(&saved))
 }

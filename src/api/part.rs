@@ -255,8 +255,8 @@ async fn get(api: Api, Path(id): Path<PartId>) -> Answer {
     responses((status = 200, description = "The part as saved", body = Part)))]
 async fn put(api: Api, Path(id): Path<PartId>, body: Body<PartBody>) -> Answer {
     let old = lookup(&api, id).await?;
-    api.must_match(&tag_of(&old))?;
     let act = api.act(&body);
+    api.must_match(&act, &tag_of(&old)).await?;
     let asked = body.value;
     let part = Part {
         id,
@@ -276,13 +276,12 @@ async fn put(api: Api, Path(id): Path<PartId>, body: Body<PartBody>) -> Answer {
 /// Deletes a part that nothing uses; one that is in use can only be retired.
 #[utoipa::path(delete, path = "/parts/{id}", responses((status = 204, description = "It is gone")))]
 async fn delete(api: Api, Path(id): Path<PartId>) -> Answer {
-    let mut tx = api.db().write().await?;
-    let old = db::part::lookup(&mut tx, id)
-        .await?
-        .ok_or_else(|| Problem::not_found("part"))?;
-    api.must_match(&tag_of(&old))?;
-    db::part::remove(&mut tx, id).await?;
-    tx.commit().await?;
+    let act = api.act_bare();
+    if !api.repeats(&act).await? {
+        let old = lookup(&api, id).await?;
+        api.must_match(&act, &tag_of(&old)).await?;
+    }
+    catalogue::remove(&act, id).await?;
     done()
 }
 

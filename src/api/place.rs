@@ -155,8 +155,8 @@ struct PlaceBody {
     responses((status = 200, description = "The place as saved", body = Place)))]
 async fn put(api: Api, Path(id): Path<PlaceId>, body: Body<PlaceBody>) -> Answer {
     let old = lookup(&api, id).await?;
-    api.must_match(&tag_of(&old))?;
     let act = api.act(&body);
+    api.must_match(&act, &tag_of(&old)).await?;
     let asked = body.value;
     check_position(asked.position)?;
     let changed = Place {

@@ -209,8 +209,8 @@ struct PurchaseBody {
     responses((status = 200, description = "The order as it is now", body = Purchase)))]
 async fn put(api: Api, Path(id): Path<PurchaseId>, body: Body<PurchaseBody>) -> Answer {
     let old = lookup(&api, id).await?;
-    api.must_match(&tag_of(&old))?;
     let act = api.act(&body);
+    api.must_match(&act, &tag_of(&old)).await?;
     let asked = body.value;
     if asked.paid_minor < Money::ZERO {
         return Err(Problem::field("/paid_minor", "Send a sum of zero or more."));

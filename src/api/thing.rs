@@ -240,8 +240,9 @@ async fn put_notes(api: Api, Path(id): Path<ThingId>, body: Body<NotesBody>) -> 
         .await?
         .ok_or_else(|| Problem::not_found("thing"))?;
     drop(tx);
-    api.must_match(&tag("thing", id.0, thing.version))?;
     let act = api.act(&body);
+    api.must_match(&act, &tag("thing", id.0, thing.version))
+        .await?;
     let asked = body.value;
     let more = match thing.kind {
         ThingKind::Unit => {

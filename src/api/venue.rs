@@ -93,6 +93,7 @@ struct VenueBody {
 #[utoipa::path(put, path = "/venue", request_body = VenueBody,
     responses((status = 200, description = "The settings as saved", body = Venue)))]
 async fn put(api: Api, body: Body<VenueBody>) -> Answer {
+    let act = api.act(&body);
     let asked = body.value;
     let zone = zone(&asked.zone).map_err(|why| Problem::field("/zone", why))?;
     let slots = asked.slots_taken.trim().to_owned();
@@ -122,10 +123,9 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
     }
     let label_base =
         label_base(&asked.label_base).map_err(|why| Problem::field("/label_base", why))?;
-    let mut tx = api.db().write().await?;
-    let old = db::venue::lookup(&mut tx).await?;
-    api.must_match(&tag_of(&old))?;
-    let mut venue = Venue {
+    let old = db::venue::lookup(&mut *api.read().await?).await?;
+    api.must_match(&act, &tag_of(&old)).await?;
+    let venue = Venue {
         name: asked.name,
         length_unit: asked.length_unit,
         currency: asked.currency,
@@ -141,12 +141,9 @@ async fn put(api: Api, body: Body<VenueBody>) -> Answer {
         label_base,
         version: old.version,
     };
-    if !settings::change(&mut tx, &venue, asked.relabel).await? {
-        return Err(Problem::changed(&tag_of(&old)));
-    }
-    tx.commit().await?;
-    venue.version += 1;
-    super::json::reply_tagged(&venue, &tag_of(&venue))
+    settings::change(&act, &venue, asked.relabel).await?;
+    let saved = db::venue::lookup(&mut *api.read().await?).await?;
+    super::json::reply_tagged(&saved, &tag_of(&saved))
 }
 
 /// The names to choose from as 'who'.
@@ -168,9 +165,7 @@ struct PersonBody {
 #[utoipa::path(post, path = "/people", request_body = PersonBody,
     responses((status = 201, description = "It is on the list", body = Name)))]
 async fn add_person(api: Api, body: Body<PersonBody>) -> Answer {
-    let mut tx = api.db().write().await?;
-    db::venue::add_person(&mut tx, &body.value.name).await?;
-    tx.commit().await?;
+    settings::add_person(&api.act(&body), &body.value.name).await?;
     reply_with(StatusCode::CREATED, &body.value.name)
 }
 
@@ -178,11 +173,6 @@ async fn add_person(api: Api, body: Body<PersonBody>) -> Answer {
 #[utoipa::path(delete, path = "/people/{name}", responses((status = 204, description = "It is off the list")))]
 async fn remove_person(api: Api, Path(name): Path<String>) -> Answer {
     let name = Name::parse(&name).map_err(|_| Problem::not_found("name"))?;
-    let mut tx = api.db().write().await?;
-    if !db::venue::list_people(&mut tx).await?.contains(&name) {
-        return Err(Problem::not_found("name"));
-    }
-    db::venue::remove_person(&mut tx, &name).await?;
-    tx.commit().await?;
+    settings::remove_person(&api.act_bare(), &name).await?;
     done()
 }

@@ -16,6 +16,8 @@ pub mod document;
 pub mod drop;
 pub mod feeds;
 pub mod packs;
+pub mod plain;
+pub mod shape;
 pub mod wires;
 
 pub use document::Refused;

@@ -11,7 +11,10 @@ use clap::builder::{PossibleValue, PossibleValuesParser};
 
 use super::{Failure, say};
 use crate::{
-    calc::{Kind, answer},
+    calc::{
+        Kind, answer,
+        document::{self, Unread},
+    },
     clock::Watch,
 };
 
@@ -37,9 +40,12 @@ pub(super) fn run(kind: &str, file: &Path) -> Result<ExitCode, Failure> {
         file: file.to_owned(),
         why,
     })?;
-    let asked = serde_json::from_slice(&text).map_err(|why| Failure::NotJson {
-        file: file.to_owned(),
-        why,
+    let asked = document::parse(&text).map_err(|why| match why {
+        Unread::NotJson(why) => Failure::NotJson {
+            file: file.to_owned(),
+            why,
+        },
+        Unread::Refused(why) => why.into(),
     })?;
     let Some(kind) = Kind::ALL.iter().find(|known| known.word() == kind) else {
         unreachable!("clap takes known words only");

@@ -128,6 +128,59 @@ pub async fn list_total_faults(tx: &mut SqliteConnection) -> Result<Vec<String>,
     Ok(faults)
 }
 
+/// Corrected counts whose amount is not what their place held after them by the ledger.
+pub async fn list_count_faults(tx: &mut SqliteConnection) -> Result<Vec<String>, DbError> {
+    let rows = sqlx::query!(
+        r#"WITH correction (line_id, movement_id, account_id) AS (
+             SELECT line.id, line.movement_id, iif(source.kind = 'place', line.from_id, line.to_id)
+             FROM movement JOIN movement_line AS line ON line.movement_id = movement.id
+             JOIN account AS source ON source.id = line.from_id
+             WHERE movement.kind = 'count' AND line.thing_id IS NULL),
+           moved (line_id, part_id, account_id, amount) AS (
+             SELECT id, part_id, to_id, amount FROM movement_line WHERE thing_id IS NULL
+             UNION ALL
+             SELECT id, part_id, from_id, -amount FROM movement_line WHERE thing_id IS NULL),
+           running (line_id, account_id, amount) AS (
+             SELECT line_id, account_id,
+               sum(amount) OVER (PARTITION BY part_id, account_id ORDER BY line_id)
+             FROM moved)
+           SELECT correction.movement_id AS "movement!: i64", counted.amount AS "kept?: i64",
+             running.amount AS "summed!: i64"
+           FROM correction JOIN running USING (line_id, account_id)
+           LEFT JOIN counted ON counted.line_id = correction.line_id
+           WHERE counted.amount IS NOT running.amount"#
+    )
+    .fetch_all(&mut *tx)
+    .await?;
+    let mut faults: Vec<String> = rows
+        .into_iter()
+        .map(|row| {
+            format!(
+                "Movement {} corrected a count to {}, but its ledger lines sum to {}.",
+                row.movement,
+                row.kept
+                    .map_or_else(|| "nothing".to_owned(), |kept| kept.to_string()),
+                row.summed
+            )
+        })
+        .collect();
+    let rows = sqlx::query!(
+        r#"SELECT counted.line_id, counted.amount FROM counted
+           LEFT JOIN movement_line AS line ON line.id = counted.line_id
+           LEFT JOIN movement ON movement.id = line.movement_id
+           WHERE movement.kind IS NOT 'count' OR line.thing_id IS NOT NULL"#
+    )
+    .fetch_all(tx)
+    .await?;
+    faults.extend(rows.into_iter().map(|row| {
+        format!(
+            "Line {} is kept as a count of {}, but it corrected none.",
+            row.line_id, row.amount
+        )
+    }));
+    Ok(faults)
+}
+
 /// Things that are not where their last line put them, whose lines do not follow one another, or
 /// whose condition is not the one last marked; kinds without their own row.
 pub async fn list_thing_faults(tx: &mut SqliteConnection) -> Result<Vec<String>, DbError> {

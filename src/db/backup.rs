@@ -114,9 +114,18 @@ async fn fill(database: &Path, partial: &Path, target: &Path) -> Result<Backup, 
     if let Some(fault) = sound::list_faults(&mut copy).await?.into_iter().next() {
         return Err(BackupError::Unsound(fault));
     }
-    let movements = sqlx::query_scalar!("SELECT count(*) FROM movement")
-        .fetch_one(&mut copy)
+    // The first steps of the schema had no ledger yet.
+    let ledger = sqlx::query_scalar!("SELECT 1 FROM sqlite_master WHERE name = 'movement'")
+        .fetch_optional(&mut copy)
         .await?;
+    let movements = match ledger {
+        Some(_) => {
+            sqlx::query_scalar!("SELECT count(*) FROM movement")
+                .fetch_one(&mut copy)
+                .await?
+        }
+        None => 0,
+    };
     copy.close().await?;
 
     if exists(target).await {

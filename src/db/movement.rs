@@ -370,15 +370,9 @@ async fn list_lines(
              goal.account_id AS "to_account!", goal.kind AS "to_kind!",
              goal.words AS "to_words!: String", goal.place_id AS to_place,
              goal.design_id AS to_design, goal.loan_id AS to_loan, goal.inside_id AS to_inside,
-             CASE WHEN movement.kind = 'count' AND line.thing_id IS NULL THEN (
-               SELECT sum(iif(at.to_id = here.id, at.amount, 0) - iif(at.from_id = here.id, at.amount, 0))
-               FROM account AS here
-               JOIN movement_line AS at ON here.id IN (at.from_id, at.to_id)
-               WHERE here.id = iif(source.kind = 'place', line.from_id, line.to_id)
-                 AND at.part_id = line.part_id AND at.thing_id IS NULL AND at.id <= line.id)
-             END AS "counted?: i64"
+             counted.amount AS "counted?: i64"
            FROM movement_line AS line
-           JOIN movement ON movement.id = line.movement_id
+           LEFT JOIN counted ON counted.line_id = line.id
            JOIN whereabouts AS source ON source.account_id = line.from_id
            JOIN whereabouts AS goal ON goal.account_id = line.to_id
            LEFT JOIN thing ON thing.id = line.thing_id

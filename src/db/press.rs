@@ -1,5 +1,7 @@
 //! SQL for keys of forms and requests already carried out.
 
+use sqlx::SqliteConnection;
+
 use super::{DbError, WriteTx};
 
 /// A key that was used, with what was asked and answered then.
@@ -15,13 +17,13 @@ pub struct Pressed {
 const KEPT_DAYS: i64 = 30;
 
 /// What was answered under a key, if it was used.
-pub async fn find(tx: &mut WriteTx, key: &str) -> Result<Option<Pressed>, DbError> {
+pub async fn find(tx: &mut SqliteConnection, key: &str) -> Result<Option<Pressed>, DbError> {
     Ok(sqlx::query_as!(
         Pressed,
         "SELECT request, answer FROM press WHERE key = ?",
         key
     )
-    .fetch_optional(&mut **tx)
+    .fetch_optional(tx)
     .await?)
 }
 

@@ -12,6 +12,7 @@ pub async fn audit(db: &Db) -> Result<Findings, DbError> {
     let mut findings = db::sound::list_faults(&mut tx).await?;
     findings.extend(db::audit::list_balance_faults(&mut tx).await?);
     findings.extend(db::audit::list_total_faults(&mut tx).await?);
+    findings.extend(db::audit::list_count_faults(&mut tx).await?);
     findings.extend(db::audit::list_thing_faults(&mut tx).await?);
     findings.extend(db::audit::list_cut_faults(&mut tx).await?);
     Ok(findings)

@@ -68,15 +68,15 @@ pub async fn retire(act: &Act, id: PartId, retired: bool) -> Result<(), StockErr
     }
 }
 
-/// Deletes a part that nothing uses.
-pub async fn remove(act: &Act, id: PartId) -> Result<(), StockError> {
+/// Deletes a part that nothing uses, and answers what it was called and of which kind it was.
+pub async fn remove(act: &Act, id: PartId) -> Result<(Name, Kind), StockError> {
     match act.begin().await? {
-        Begun::Repeat(()) => Ok(()),
+        Begun::Repeat(removed) => Ok(removed),
         Begun::Fresh(mut tx) => {
-            if !part::remove(&mut tx, id).await? {
-                return Err(StockError::NotFound("part"));
-            }
-            act.finish(tx, ()).await
+            let found = part::lookup(&mut tx, id).await?;
+            let part = found.ok_or(StockError::NotFound("part"))?;
+            part::remove(&mut tx, id).await?;
+            act.finish(tx, (part.name, part.spec.kind())).await
         }
     }
 }

@@ -31,6 +31,7 @@ pub mod receive;
 pub mod reserve;
 mod runs;
 pub mod settings;
+pub mod sold;
 pub mod state;
 pub mod strike;
 pub mod swap;

@@ -14,7 +14,10 @@ use super::{
     page::{Chrome, Section, page_with},
 };
 use crate::{
-    calc::{Elapsed, Refused, document},
+    calc::{
+        Elapsed, Refused,
+        document::{self, Unread},
+    },
     clock::Watch,
     stock::desk,
     units::Money,
@@ -28,10 +31,14 @@ pub mod packs;
 pub mod wires;
 
 /// A document that was pasted instead of the fields; what is wrong stands beside it.
-fn pasted<T: serde::de::DeserializeOwned>(form: &mut Form) -> Option<T> {
+fn pasted<T: serde::de::DeserializeOwned + utoipa::ToSchema>(form: &mut Form) -> Option<T> {
     form.take("document", |text| {
-        let value = serde_json::from_str(text)
-            .map_err(|why| format!("This is not JSON: {why}. Paste the whole document."))?;
+        let value = document::parse(text.as_bytes()).map_err(|why| match why {
+            Unread::NotJson(why) => {
+                format!("This is not JSON: {why}. Paste the whole document.")
+            }
+            Unread::Refused(why) => why.to_string(),
+        })?;
         document::read(value).map_err(|why| why.to_string())
     })
 }

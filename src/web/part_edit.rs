@@ -425,11 +425,10 @@ pub async fn post_retire(cx: Cx, Path(id): Path<PartId>, form: Form) -> Answer {
 
 /// POST: deletes the part, unless something uses it.
 pub async fn post_delete(cx: Cx, Path(id): Path<PartId>, form: Form) -> Answer {
-    let part = find(&mut cx.read().await?, id).await?;
     match catalogue::remove(&cx.act(&form), id).await {
-        Ok(()) => Ok(go_with(
-            &Link::CupboardKind(part.spec.kind().word()),
-            &Flash::good(format!("{} is no longer in the catalogue.", part.name)),
+        Ok((name, kind)) => Ok(go_with(
+            &Link::CupboardKind(kind.word()),
+            &Flash::good(format!("{name} is no longer in the catalogue.")),
         )),
         Err(why) if why.refusal().is_some() => {
             Ok(go_with(&Link::Part(id), &Flash::stop(why.to_string())))

@@ -164,7 +164,7 @@ async fn each_button_of_the_form_does_what_it_says() {
 }
 
 #[tokio::test]
-async fn what_the_form_did_is_undone_and_done_again_by_a_button() {
+pub async fn what_the_form_did_is_undone_and_done_again_by_a_button() {
     let app = hall().await;
     let whole = |design: &Design| (design.bars.clone(), design.frames.clone());
     let bars = stored(&app).await.bars;

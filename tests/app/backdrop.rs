@@ -72,7 +72,7 @@ fn number(page: &Page, name: &str) -> f64 {
 }
 
 #[tokio::test]
-async fn a_picture_is_laid_under_scaled_and_taken_away() {
+pub async fn a_picture_is_laid_under_scaled_and_taken_away() {
     let app = hall().await;
     let version = app.get(format!("{SET}/bars")).await.form("#arrange-form");
     let sent = send(&app, "one-press-of-it", &png(1000, 500)).await;

@@ -412,7 +412,7 @@ fixture,Arch tape,F-9,,930,Store room / Shelf B,dead,,,B6,,,
 ";
 
 #[tokio::test]
-async fn stock_is_put_in_and_one_movement_takes_it_back() {
+pub async fn stock_is_put_in_and_one_movement_takes_it_back() {
     let app = cupboard().await;
     let text = STOCK.replace("Store room/Shelf B", "Store room / Shelf B");
     let page = paste(&app, "stock", &text).await;

@@ -154,7 +154,7 @@ async fn bad_goods_come_back_with_what_was_typed() {
 }
 
 #[tokio::test]
-async fn a_roll_is_moved_marked_lent_lost_and_found_and_each_is_undone() {
+pub async fn a_roll_is_moved_marked_lent_lost_and_found_and_each_is_undone() {
     let book = Book::new().await;
     let roll = book.roll().await;
     let app = &book.app;
@@ -225,7 +225,7 @@ async fn a_roll_is_moved_marked_lent_lost_and_found_and_each_is_undone() {
 }
 
 #[tokio::test]
-async fn a_cut_shows_its_marks_first_and_is_undone_as_was_not_cut() {
+pub async fn a_cut_shows_its_marks_first_and_is_undone_as_was_not_cut() {
     let book = Book::new().await;
     let roll = book.roll().await;
     let app = &book.app;
@@ -276,7 +276,7 @@ async fn a_cut_shows_its_marks_first_and_is_undone_as_was_not_cut() {
 }
 
 #[tokio::test]
-async fn two_who_change_the_same_notes_see_both_versions() {
+pub async fn two_who_change_the_same_notes_see_both_versions() {
     let book = Book::new().await;
     let roll = book.roll().await;
     let app = &book.app;
@@ -313,7 +313,7 @@ async fn two_who_change_the_same_notes_see_both_versions() {
 }
 
 #[tokio::test]
-async fn a_shelf_is_counted_line_by_line_without_scripting() {
+pub async fn a_shelf_is_counted_line_by_line_without_scripting() {
     let book = Book::new().await;
     let roll = book.roll().await;
     led_to(&book.receive(&book.lead, &[("amount", "12")]).await);
@@ -452,7 +452,7 @@ async fn a_finished_bar_that_was_noted_wrongly_is_corrected() {
 }
 
 #[tokio::test]
-async fn fixtures_and_frames_are_entered_and_listed_by_their_days() {
+pub async fn fixtures_and_frames_are_entered_and_listed_by_their_days() {
     let book = Book::new().await;
     let app = &book.app;
     let form = app.get("/fixtures/new").await.form("form.form");
@@ -515,7 +515,7 @@ async fn fixtures_and_frames_are_entered_and_listed_by_their_days() {
 }
 
 #[tokio::test]
-async fn places_are_changed_and_taken_out_of_use_when_empty() {
+pub async fn places_are_changed_and_taken_out_of_use_when_empty() {
     let book = Book::new().await;
     book.roll().await;
     let app = &book.app;

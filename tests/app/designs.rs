@@ -226,7 +226,7 @@ async fn three_taps_lead_from_the_first_page_to_a_set_of_free_fixtures() {
 }
 
 #[tokio::test]
-async fn what_another_changed_meanwhile_is_not_overwritten_and_both_versions_show() {
+pub async fn what_another_changed_meanwhile_is_not_overwritten_and_both_versions_show() {
     let app = hall().await;
     let set = new_set(&app, "Two people").await;
     let page = add_bars(&app, &set, &[("length", "1.1 m"), ("count", "1")]).await;
@@ -303,7 +303,7 @@ async fn a_second_press_of_the_same_button_adds_nothing_more() {
 }
 
 #[tokio::test]
-async fn frames_and_extra_lines_come_and_go() {
+pub async fn frames_and_extra_lines_come_and_go() {
     let app = hall().await;
     let set = new_set(&app, "Frames").await;
     let page = app.get(format!("{set}/bars")).await;
@@ -370,7 +370,7 @@ async fn what_is_not_there_is_a_page_that_leads_on() {
 }
 
 #[tokio::test]
-async fn a_plan_that_changed_since_it_was_read_holds_nothing_and_shows_the_new_one() {
+pub async fn a_plan_that_changed_since_it_was_read_holds_nothing_and_shows_the_new_one() {
     let app = hall().await;
     let page = app.get("/designs/new").await;
     let key = page.attributes("input[name=all]", "value").remove(0);
@@ -444,7 +444,7 @@ async fn a_near_miss_is_made_to_fit_by_its_button_and_a_free_fixture_goes_in_by_
 }
 
 #[tokio::test]
-async fn a_copy_takes_the_bars_over_and_holds_nothing() {
+pub async fn a_copy_takes_the_bars_over_and_holds_nothing() {
     let app = hall().await;
     let bars = app
         .get("/designs/1/bars")
@@ -505,7 +505,7 @@ async fn tried_before_the_show(app: &TestApp, set: &str, thing: &str) {
 }
 
 #[tokio::test]
-async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
+pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let app = hall().await;
     let list = app.get("/designs").await;
     let at = list

@@ -37,6 +37,8 @@ use tapewright::{
 };
 use tempfile::TempDir;
 
+use crate::twice::Doubled;
+
 /// The keeper of a service where people sign in.
 pub const KEEPER: &str = "Ada";
 /// Everybody's password.
@@ -95,7 +97,8 @@ impl TestApp {
             add_person(&app, KEEPER, Role::Keep).await;
         }
         let running = app::start(app).await.expect("the service starts");
-        let browser = Browser::new(format!("http://{}", running.address));
+        let mut browser = Browser::new(format!("http://{}", running.address));
+        browser.doubled = Doubled::begin(running.app().db());
         Self {
             running,
             clock,
@@ -136,7 +139,10 @@ impl TestApp {
 
     /// A browser of another person.
     pub fn other_browser(&self) -> Browser {
-        Browser::new(self.browser.base.clone())
+        Browser {
+            doubled: self.browser.doubled.clone(),
+            ..Browser::new(self.browser.base.clone())
+        }
     }
 }
 
@@ -153,6 +159,8 @@ pub struct Browser {
     agent: ureq::Agent,
     base: String,
     cookies: Arc<Mutex<BTreeMap<String, String>>>,
+    /// Where everything is sent twice.
+    doubled: Option<Doubled>,
 }
 
 impl Browser {
@@ -168,6 +176,7 @@ impl Browser {
             agent,
             base,
             cookies: Arc::default(),
+            doubled: None,
         }
     }
 
@@ -199,10 +208,16 @@ impl Browser {
 
     /// Sends a form with fields of one's own.
     pub async fn post(&self, path: impl ToString, fields: &[(&str, &str)]) -> Page {
-        let fields: Vec<_> = fields
+        let mut fields: Vec<_> = fields
             .iter()
             .map(|(name, value)| ((*name).to_owned(), (*value).to_owned()))
             .collect();
+        if let Some(doubled) = &self.doubled
+            && doubled.keyed("POST", &path.to_string())
+            && fields.iter().all(|(name, _)| name != "press")
+        {
+            fields.push(("press".to_owned(), doubled.key()));
+        }
         self.send_form("POST", path, &fields).await
     }
 
@@ -238,7 +253,7 @@ impl Browser {
         self.request(method, path, &all, body).await
     }
 
-    /// Sends anything at all.
+    /// Sends anything at all; twice, where everything is.
     pub async fn request(
         &self,
         method: &str,
@@ -247,6 +262,31 @@ impl Browser {
         body: Vec<u8>,
     ) -> Page {
         let path = path.to_string();
+        let doubled = self.doubled.as_ref();
+        let Some(doubled) = doubled.filter(|it| it.keyed(method, &path)) else {
+            return self.once(method, path, headers, body).await;
+        };
+        let key = doubled.key();
+        let mut headers = headers.to_vec();
+        if headers.iter().all(|(name, _)| *name != "idempotency-key") {
+            headers.push(("idempotency-key", &key));
+        }
+        let before = doubled.before().await;
+        let first = self
+            .once(method, path.clone(), &headers, body.clone())
+            .await;
+        let again = self.once(method, path, &headers, body);
+        doubled.compare(method, before, &first, again).await;
+        first
+    }
+
+    async fn once(
+        &self,
+        method: &str,
+        path: String,
+        headers: &[(&str, &str)],
+        body: Vec<u8>,
+    ) -> Page {
         let mut request = ureq::http::Request::builder()
             .method(method)
             .uri(format!("{}{path}", self.base));

@@ -32,5 +32,6 @@ mod show_day;
 mod start;
 mod suits;
 mod take_in;
+mod twice;
 mod upgraded;
 mod who;

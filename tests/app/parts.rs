@@ -42,7 +42,7 @@ async fn add_tape(app: &TestApp) -> String {
 }
 
 #[tokio::test]
-async fn ticking_ready_made_parts_adds_them_once() {
+pub async fn ticking_ready_made_parts_adds_them_once() {
     let app = TestApp::new().await;
     let page = app.get("/parts/ready-made").await;
     assert_eq!(page.count("input[name=key]"), ready_made::all().len());
@@ -238,7 +238,7 @@ async fn a_copy_begins_with_the_same_figures() {
 }
 
 #[tokio::test]
-async fn a_part_is_retired_offered_again_and_deleted_while_nothing_uses_it() {
+pub async fn a_part_is_retired_offered_again_and_deleted_while_nothing_uses_it() {
     let app = TestApp::new().await;
     let part = add_tape(&app).await;
     for retired in ["1", "0"] {

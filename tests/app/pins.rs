@@ -20,7 +20,7 @@ fn cut(page: &Page) -> Vec<String> {
 }
 
 #[tokio::test]
-async fn a_piece_is_left_alone_with_a_reason_and_taken_again() {
+pub async fn a_piece_is_left_alone_with_a_reason_and_taken_again() {
     let app = hall().await;
     let before = app.get(format!("{SET}/cuts")).await;
     let tag = cut(&before)[0].clone();

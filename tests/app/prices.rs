@@ -67,7 +67,7 @@ async fn the_colours_offered_first_are_those_of_the_tape_at_hand() {
 }
 
 #[tokio::test]
-async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
+pub async fn prices_of_everything_short_are_noted_on_one_page_or_none_is() {
     let app = TestApp::new().await;
     let set = short_set(&app).await;
     let page = app.get(format!("{set}/shortfall")).await;
@@ -153,7 +153,7 @@ async fn an_order_that_is_refused_comes_back_as_it_was_typed() {
 }
 
 #[tokio::test]
-async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
+pub async fn goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew() {
     let app = TestApp::new().await;
     let set = short_set(&app).await;
     assert_eq!(price_all(&app).await.status, 303);

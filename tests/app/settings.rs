@@ -3,7 +3,7 @@
 use crate::help::TestApp;
 
 #[tokio::test]
-async fn settings_are_saved_and_a_bare_number_takes_the_new_unit() {
+pub async fn settings_are_saved_and_a_bare_number_takes_the_new_unit() {
     let app = TestApp::new().await;
     let page = app.get("/settings").await;
     let page = page
@@ -78,7 +78,7 @@ async fn two_who_save_the_settings_see_both_versions_and_nothing_is_overwritten(
 }
 
 #[tokio::test]
-async fn suppliers_are_added_changed_and_named_once() {
+pub async fn suppliers_are_added_changed_and_named_once() {
     let app = TestApp::new().await;
     let page = app.get("/suppliers/new").await;
     let page = page

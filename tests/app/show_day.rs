@@ -19,7 +19,7 @@ async fn tags(app: &TestApp, set: &str) -> Vec<String> {
 }
 
 #[tokio::test]
-async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_it() {
+pub async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_it() {
     let app = hall().await;
     // Find one that lies in a place and is good.
     let fixtures = app.get("/fixtures?state=free").await;
@@ -100,7 +100,7 @@ async fn what_is_on_stage_comes_back_by_one_tap_to_where_it_lay() {
 }
 
 #[tokio::test]
-async fn bars_are_tried_and_one_that_fails_is_suspect() {
+pub async fn bars_are_tried_and_one_that_fails_is_suspect() {
     let app = hall().await;
     let set = "/designs/2";
     let tags = tags(&app, set).await;

@@ -9,7 +9,7 @@ use tokio::{
 use crate::help::TestApp;
 
 #[tokio::test]
-async fn three_questions_lead_from_an_empty_book_to_the_first_set() {
+pub async fn three_questions_lead_from_an_empty_book_to_the_first_set() {
     let app = TestApp::new().await;
     let home = app.get("/").await;
     assert_eq!(home.count("a[href='/start']"), 1);
@@ -90,9 +90,10 @@ async fn three_questions_lead_from_an_empty_book_to_the_first_set() {
 async fn settings_that_another_saved_meanwhile_are_not_overwritten() {
     let app = TestApp::new().await;
     let page = app.get("/start/units").await;
+    let other = app.get("/start/units").await;
     let first = page.form("main form").set("name", "One").send(&app).await;
     assert_eq!(first.status, 303);
-    let second = page.form("main form").set("name", "Two").send(&app).await;
+    let second = other.form("main form").set("name", "Two").send(&app).await;
     assert_eq!(second.status, 412);
     assert_eq!(second.form("main form").value("name"), Some("Two"));
     assert!(app.get("/").await.text(".mast").contains("One"));

@@ -23,7 +23,7 @@ fn row(page: &Page, name: &str) -> String {
 }
 
 #[tokio::test]
-async fn every_supply_is_planned_and_one_is_chosen_and_left_again() {
+pub async fn every_supply_is_planned_and_one_is_chosen_and_left_again() {
     let app = hall().await;
     let page = app.get(format!("{SET}/suits?of=supply")).await;
     assert_eq!(page.status, 200);

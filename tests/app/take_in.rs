@@ -42,7 +42,7 @@ async fn leads(app: &TestApp, tags: &[&str]) -> Vec<bool> {
 const TAPE: &str = "tape-rgbw-24v-12mm";
 
 #[tokio::test]
-async fn what_is_there_is_typed_on_one_page_and_undone_as_one() {
+pub async fn what_is_there_is_typed_on_one_page_and_undone_as_one() {
     let app = TestApp::new().await;
     tick_system(&app, TAPE).await;
     let tape = field_of(&app, ready_made::find(TAPE).unwrap().name.as_str()).await;

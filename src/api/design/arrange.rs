@@ -37,11 +37,12 @@ struct ArrangeBody {
 #[utoipa::path(post, path = "/designs/{id}/bars/arrange", request_body = ArrangeBody,
     responses((status = 200, description = "What changed", body = Edited)))]
 async fn arrange(api: Api, Path(id): Path<DesignId>, body: Body<ArrangeBody>) -> Answer {
+    let act = api.act(&body);
     // Another version is refused by the use-case, after it has looked whether this is a repeat.
     if api.if_match.is_none() {
-        api.must_match(&tag_of(&lookup(&api, id).await?))?;
+        let design = lookup(&api, id).await?;
+        api.must_match(&act, &tag_of(&design)).await?;
     }
-    let act = api.act(&body);
     let steps = body.value.steps;
     if !(1..=STEPS_LIMIT).contains(&steps.len()) {
         return Err(Problem::field(

@@ -214,8 +214,8 @@ async fn get(api: Api, Path((id, at)): Path<(DesignId, BarId)>) -> Answer {
 async fn put(api: Api, Path((id, at)): Path<(DesignId, BarId)>, body: Body<BarBody>) -> Answer {
     let design = lookup(&api, id).await?;
     bar(&design, at)?;
-    api.must_match(&tag_of(&design))?;
     let act = api.act(&body);
+    api.must_match(&act, &tag_of(&design)).await?;
     let changed_bar = body.value.read(at);
     let edited = edit(&api, &act, id, |_| {
         Ok(Edit::ChangeBars(vec![changed_bar.clone()]))
@@ -228,10 +228,12 @@ async fn put(api: Api, Path((id, at)): Path<(DesignId, BarId)>, body: Body<BarBo
 #[utoipa::path(delete, path = "/designs/{id}/bars/{bar}",
     responses((status = 200, description = "It was removed", body = Edited)))]
 async fn delete(api: Api, Path((id, at)): Path<(DesignId, BarId)>) -> Answer {
-    let design = lookup(&api, id).await?;
-    bar(&design, at)?;
-    api.must_match(&tag_of(&design))?;
     let act = api.act_bare();
+    let design = lookup(&api, id).await?;
+    if !api.repeats(&act).await? {
+        bar(&design, at)?;
+    }
+    api.must_match(&act, &tag_of(&design)).await?;
     let edited = edit(&api, &act, id, |_| Ok(Edit::RemoveBars(vec![at]))).await?;
     changed(&edited)
 }

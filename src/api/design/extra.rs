@@ -92,8 +92,8 @@ async fn get(api: Api, Path((id, at)): Path<(DesignId, ExtraId)>) -> Answer {
 async fn put(api: Api, Path((id, at)): Path<(DesignId, ExtraId)>, body: Body<ExtraBody>) -> Answer {
     let design = lookup(&api, id).await?;
     extra(&design, at)?;
-    api.must_match(&tag_of(&design))?;
     let act = api.act(&body);
+    api.must_match(&act, &tag_of(&design)).await?;
     let line = body.value.read(at);
     let edited = edit(&api, &act, id, |_| Ok(Edit::ChangeExtra(line.clone()))).await?;
     changed(&edited)
@@ -103,9 +103,12 @@ async fn put(api: Api, Path((id, at)): Path<(DesignId, ExtraId)>, body: Body<Ext
 #[utoipa::path(delete, path = "/designs/{id}/extras/{extra}",
     responses((status = 200, description = "It was removed", body = Edited)))]
 async fn delete(api: Api, Path((id, at)): Path<(DesignId, ExtraId)>) -> Answer {
+    let act = api.act_bare();
     let design = lookup(&api, id).await?;
-    extra(&design, at)?;
-    api.must_match(&tag_of(&design))?;
-    let edited = edit(&api, &api.act_bare(), id, |_| Ok(Edit::RemoveExtra(at))).await?;
+    if !api.repeats(&act).await? {
+        extra(&design, at)?;
+    }
+    api.must_match(&act, &tag_of(&design)).await?;
+    let edited = edit(&api, &act, id, |_| Ok(Edit::RemoveExtra(at))).await?;
     changed(&edited)
 }

@@ -191,8 +191,9 @@ async fn get(api: Api, Path(id): Path<DesignId>) -> Answer {
 #[utoipa::path(put, path = "/designs/{id}", request_body = DesignBody,
     responses((status = 200, description = "The set as saved", body = Design)))]
 async fn put(api: Api, Path(id): Path<DesignId>, body: Body<DesignBody>) -> Answer {
-    api.must_match(&tag_of(&lookup(&api, id).await?))?;
     let act = api.act(&body);
+    let design = lookup(&api, id).await?;
+    api.must_match(&act, &tag_of(&design)).await?;
     let basics = body.value.read()?;
     edit(&api, &act, id, |_| Ok(Edit::Basics(basics.clone()))).await?;
     let design = lookup(&api, id).await?;

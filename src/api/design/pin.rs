@@ -179,12 +179,14 @@ async fn leave(api: Api, Path(id): Path<DesignId>, body: Body<LeaveBody>) -> Ans
 #[utoipa::path(delete, path = "/designs/{id}/left-alone/{thing}",
     responses((status = 200, description = "The plan may take it", body = Edited)))]
 async fn take(api: Api, Path((id, thing)): Path<(DesignId, ThingId)>) -> Answer {
+    let act = api.act_bare();
     let design = lookup(&api, id).await?;
-    if design.left_alone.iter().all(|it| it.thing != thing) {
+    let none = design.left_alone.iter().all(|it| it.thing != thing);
+    if none && !api.repeats(&act).await? {
         return Err(Problem::not_found("thing that is left alone"));
     }
-    api.must_match(&tag_of(&design))?;
-    let edited = edit(&api, &api.act_bare(), id, |_| Ok(Edit::MayTake(thing))).await?;
+    api.must_match(&act, &tag_of(&design)).await?;
+    let edited = edit(&api, &act, id, |_| Ok(Edit::MayTake(thing))).await?;
     changed(&edited)
 }
 
@@ -215,14 +217,13 @@ async fn avoid(api: Api, Path(id): Path<DesignId>, body: Body<AvoidBody>) -> Ans
 #[utoipa::path(delete, path = "/designs/{id}/not-from/{supplier}",
     responses((status = 200, description = "The plan may buy there", body = Edited)))]
 async fn allow(api: Api, Path((id, supplier)): Path<(DesignId, SupplierId)>) -> Answer {
+    let act = api.act_bare();
     let design = lookup(&api, id).await?;
-    if design.not_from.iter().all(|it| it.supplier != supplier) {
+    let none = design.not_from.iter().all(|it| it.supplier != supplier);
+    if none && !api.repeats(&act).await? {
         return Err(Problem::not_found("supplier that is left out"));
     }
-    api.must_match(&tag_of(&design))?;
-    let edited = edit(&api, &api.act_bare(), id, |_| {
-        Ok(Edit::MayBuyFrom(supplier))
-    })
-    .await?;
+    api.must_match(&act, &tag_of(&design)).await?;
+    let edited = edit(&api, &act, id, |_| Ok(Edit::MayBuyFrom(supplier))).await?;
     changed(&edited)
 }

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
-    calc::document::{Refused, within},
+    calc::document::{Refused, named, within},
     model::part::AddressBy,
     plan::address::{SLOTS, Taken, UNIVERSES},
 };
@@ -85,11 +85,9 @@ impl AddressesBody {
 
     fn driver(&self, at: usize, driver: &AddressesDriver) -> Result<usize, Refused> {
         let pointer = |field: &str| format!("/drivers/{at}/{field}");
-        if driver.name.is_empty() {
-            return Err(Refused::at(pointer("name"), "Name the driver, such as D1."));
-        }
-        let named = |name: &str| self.drivers.iter().position(|other| other.name == name);
-        if named(&driver.name) != Some(at) {
+        named(|| pointer("name"), &driver.name)?;
+        let place = |name: &str| self.drivers.iter().position(|other| other.name == name);
+        if place(&driver.name) != Some(at) {
             let detail = format!("“{}” is there before: name each driver once.", driver.name);
             return Err(Refused::at(pointer("name"), detail));
         }
@@ -102,7 +100,7 @@ impl AddressesBody {
             return Ok(at);
         };
         let wrong = |detail: String| Err(Refused::at(pointer("follows"), detail));
-        let Some(leader) = named(follows) else {
+        let Some(leader) = place(follows) else {
             return wrong(format!("There is no driver “{follows}”."));
         };
         let other = &self.drivers[leader];

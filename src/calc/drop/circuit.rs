@@ -7,7 +7,7 @@ use super::{
     by_channel::ByChannel,
 };
 use crate::{
-    calc::document::{Refused, within},
+    calc::document::{Refused, named, within},
     plan::ladder::{Bar, Cable, Circuit, LoadModel, Mix, Place, Strip},
     units::Strand,
 };
@@ -158,9 +158,7 @@ impl DropBody {
         let mut channels = Vec::with_capacity(names.len());
         for (at, name) in names.iter().enumerate() {
             let pointer = format!("/driver/channels/{at}");
-            if name.is_empty() {
-                return Err(Refused::at(pointer, "Name the channel, such as red."));
-            }
+            named(|| pointer.clone(), name)?;
             if names[..at].contains(name) {
                 let detail = format!("“{name}” is there before: name each channel once.");
                 return Err(Refused::at(pointer, detail));
@@ -186,9 +184,7 @@ impl DropBody {
         }
         for (at, bar) in self.bars.iter().enumerate() {
             let pointer = format!("/bars/{at}/name");
-            if bar.name.is_empty() {
-                return Err(Refused::at(pointer, "Name the bar, such as left."));
-            }
+            named(|| pointer.clone(), &bar.name)?;
             for (end, place) in [("start", Place::Start(at)), ("end", Place::End(at))] {
                 let name = format!("{}_{end}", bar.name);
                 if places.insert(name, place).is_some() {
@@ -208,8 +204,9 @@ impl DropBody {
         notes: &mut Vec<String>,
     ) -> Result<Cable, Refused> {
         let pointer = |field: &str| format!("/cables/{at}/{field}");
+        named(|| pointer("name"), &cable.name)?;
         for (field, name) in [("from", &cable.from), ("to", &cable.to)] {
-            if name.is_empty() {
+            if name.trim().is_empty() {
                 let detail = "Name the place: driver_output, a bar's name with _start or _end, or \
                               a junction.";
                 return Err(Refused::at(pointer(field), detail));

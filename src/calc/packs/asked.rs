@@ -7,7 +7,7 @@ use utoipa::ToSchema;
 
 use super::said::PacksShort;
 use crate::{
-    calc::document::{Refused, within},
+    calc::document::{Refused, named, within},
     plan::packs::{Aim, Offer, Question, SUPPLIER_LIMIT, Supplier, Want},
 };
 
@@ -95,9 +95,7 @@ fn places<'a>(
     let mut places = BTreeMap::new();
     for (at, name) in names.enumerate() {
         let pointer = format!("/{list}/{at}/name");
-        if name.is_empty() || name.chars().count() > 120 {
-            return Err(Refused::at(pointer, "Send a name of 1 to 120 characters."));
-        }
+        named(|| pointer.clone(), name)?;
         if places.insert(name, at).is_some() {
             let detail = format!("“{name}” is there twice. Send another name.");
             return Err(Refused::at(pointer, detail));

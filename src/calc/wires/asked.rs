@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
-    calc::document::Refused,
+    calc::document::{Refused, named},
     model::{
         channel::{Channels, RoleOrder},
         part::Polarity,
@@ -103,6 +103,7 @@ impl WiresBody {
         let chains = self.chains.iter().enumerate();
         chains
             .map(|(at, chain)| {
+                named(|| format!("/chains/{at}/name"), &chain.name)?;
                 let pointer = format!("/chains/{at}/parts");
                 if !(2..=MOST_PARTS).contains(&chain.parts.len()) {
                     let detail = format!(
@@ -127,6 +128,7 @@ impl WiresBody {
 
 impl WiresPart {
     fn part(&self, pointer: &str, first: bool) -> Result<Part, Refused> {
+        named(|| format!("{pointer}/name"), &self.name)?;
         let joined = match self.joined {
             None if first => Joined::Plugged,
             None => {

@@ -32,7 +32,7 @@ csv/TABLE.csv     the same for a spreadsheet; a cell that begins like a formula 
 Whole numbers everywhere: lengths in micrometres (..._um), voltages in millivolts (..._mv), currents in
 milliamperes (..._ma), money in the currency's smallest unit (..._minor), instants in milliseconds since
 1970, UTC (..._ms), days as 2026-03-05 (..._on). Bytes are {\"base64\": \"...\"}.
-movement and movement_line are the ledger: everything that ever moved. balance and part_total are its sums.
+movement and movement_line are the ledger: everything that ever moved. balance, part_total and counted are its sums.
 
 People are named without their passwords. Sessions, invitations and keys of programs are left out.
 

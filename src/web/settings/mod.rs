@@ -19,7 +19,7 @@ use crate::{
         label::label_base,
         venue::{Mains, Venue},
     },
-    stock::settings,
+    stock::{StockError, settings},
     units::{Currency, Current, LengthUnit, Voltage},
 };
 
@@ -208,16 +208,9 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         label_base,
         version,
     };
-    let mut tx = cx.db().write().await?;
-    let saved = match settings::change(&mut tx, &venue, form.ticked(settings::RELABEL)).await {
-        Ok(saved) => saved,
-        Err(why) => {
-            let status = refused(&mut form, why)?;
-            return show(&cx, form, None, status);
-        }
-    };
-    if !saved {
-        drop(tx);
+    let relabel = form.ticked(settings::RELABEL);
+    let saved = settings::change(&cx.act(&form), &venue, relabel).await;
+    if matches!(saved, Err(StockError::Changed)) {
         let stored = db::venue::lookup(&mut *cx.read().await?).await?;
         let clash = Clash::meet(
             &mut form,
@@ -231,7 +224,10 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         );
         return show(&cx, form, Some(clash), StatusCode::PRECONDITION_FAILED);
     }
-    tx.commit().await?;
+    if let Err(why) = saved {
+        let status = refused(&mut form, why)?;
+        return show(&cx, form, None, status);
+    }
     Ok(go_with(
         &Link::Settings,
         &Flash::good("The settings are saved."),

@@ -10,6 +10,7 @@ use crate::{
         id::{OfferId, PartId, SupplierId},
         part::{Measure, Part, PartSpec, StockBy, Sundry},
     },
+    stock::{StockError, sold},
     units::{Length, LengthUnit, Money},
     web::{
         at::Path,
@@ -19,6 +20,7 @@ use crate::{
         form::{Choice, Form},
         link::Link,
         page::{Chrome, Flash, Section, go_with, page_with},
+        places::refused,
     },
 };
 
@@ -151,9 +153,10 @@ pub async fn add(cx: Cx, Path(part): Path<PartId>, mut form: Form) -> Answer {
         )
         .await;
     };
-    let mut write = cx.db().write().await?;
-    db::offer::add(&mut write, &offer).await?;
-    write.commit().await?;
+    if let Err(why) = sold::add_offer(&cx.act(&form), &offer).await {
+        let status = refused(&mut form, why)?;
+        return show(&cx, &mut tx, part, None, form, None, status).await;
+    }
     Ok(go_with(
         &Link::Part(part.id),
         &Flash::good("The price is noted."),
@@ -223,9 +226,8 @@ pub async fn post(cx: Cx, Path(id): Path<OfferId>, mut form: Form) -> Answer {
         )
         .await;
     };
-    let mut write = cx.db().write().await?;
-    if !db::offer::change(&mut write, &offer).await? {
-        drop(write);
+    let saved = sold::change_offer(&cx.act(&form), &offer).await;
+    if matches!(saved, Err(StockError::Changed)) {
         // As it is now, not as it was before this tried to save.
         let mut tx = cx.read().await?;
         let stored = db::offer::lookup(&mut tx, id)
@@ -248,7 +250,10 @@ pub async fn post(cx: Cx, Path(id): Path<OfferId>, mut form: Form) -> Answer {
         let status = StatusCode::PRECONDITION_FAILED;
         return show(&cx, &mut tx, part, Some(id), form, Some(clash), status).await;
     }
-    write.commit().await?;
+    if let Err(why) = saved {
+        let status = refused(&mut form, why)?;
+        return show(&cx, &mut tx, part, Some(id), form, None, status).await;
+    }
     Ok(go_with(
         &Link::Part(part.id),
         &Flash::good("The price is saved."),

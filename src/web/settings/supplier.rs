@@ -4,8 +4,9 @@ use askama::Template;
 use axum::http::StatusCode;
 
 use crate::{
-    db::{self, DbError, Refusal, offer::Supplier},
+    db::{self, offer::Supplier},
     model::id::SupplierId,
+    stock::{StockError, sold},
     units::Money,
     web::{
         at::Path,
@@ -15,6 +16,7 @@ use crate::{
         form::Form,
         link::Link,
         page::{Chrome, Flash, Section, go_with, page, page_with},
+        places::refused,
     },
 };
 
@@ -166,30 +168,15 @@ pub async fn add(cx: Cx, mut form: Form) -> Answer {
     let Some(supplier) = read(&cx, SupplierId(0), &mut form) else {
         return show(&cx, None, form, None, StatusCode::UNPROCESSABLE_ENTITY);
     };
-    let mut tx = cx.db().write().await?;
-    if let Err(why) = db::offer::add_supplier(&mut tx, &supplier).await {
-        taken(why, &mut form)?;
-        return show(&cx, None, form, None, StatusCode::UNPROCESSABLE_ENTITY);
+    if let Err(why) = sold::add_supplier(&cx.act(&form), &supplier).await {
+        let status = refused(&mut form, why)?;
+        return show(&cx, None, form, None, status);
     }
-    tx.commit().await?;
     let said = format!(
         "{} is added. Type its prices on the shopping page.",
         supplier.name
     );
     Ok(go_with(&Link::Suppliers, &Flash::good(said)))
-}
-
-/// A name that is taken is said at the field; anything else is a trouble.
-fn taken(why: DbError, form: &mut Form) -> Result<(), Trouble> {
-    if matches!(why, DbError::Refused(Refusal::Taken(_))) {
-        form.fail(
-            "name",
-            "There is a supplier of that name already. Choose another name.",
-        );
-        Ok(())
-    } else {
-        Err(why.into())
-    }
 }
 
 /// GET: one supplier.
@@ -206,11 +193,9 @@ pub async fn post(cx: Cx, Path(id): Path<SupplierId>, mut form: Form) -> Answer 
     let Some(supplier) = read(&cx, id, &mut form) else {
         return show(&cx, Some(id), form, None, StatusCode::UNPROCESSABLE_ENTITY);
     };
-    let mut tx = cx.db().write().await?;
-    match db::offer::change_supplier(&mut tx, &supplier).await {
-        Ok(true) => tx.commit().await?,
-        Ok(false) => {
-            drop(tx);
+    match sold::change_supplier(&cx.act(&form), &supplier).await {
+        Ok(()) => {}
+        Err(StockError::Changed) => {
             let stored = db::offer::lookup_supplier(&mut *cx.read().await?, id)
                 .await?
                 .ok_or_else(|| Trouble::not_found("supplier"))?;
@@ -230,8 +215,8 @@ pub async fn post(cx: Cx, Path(id): Path<SupplierId>, mut form: Form) -> Answer 
             );
         }
         Err(why) => {
-            taken(why, &mut form)?;
-            return show(&cx, Some(id), form, None, StatusCode::UNPROCESSABLE_ENTITY);
+            let status = refused(&mut form, why)?;
+            return show(&cx, Some(id), form, None, status);
         }
     }
     Ok(go_with(

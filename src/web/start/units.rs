@@ -7,7 +7,7 @@ use super::{Step, Steps};
 use crate::{
     db,
     model::venue::Venue,
-    stock,
+    stock::{self, StockError},
     units::{Currency, LengthUnit},
     web::{
         cx::Cx,
@@ -77,17 +77,9 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         version,
         ..Venue::clone(&cx.venue)
     };
-    let mut tx = cx.db().write().await?;
     let relabel = form.ticked(stock::settings::RELABEL);
-    let saved = match stock::settings::change(&mut tx, &venue, relabel).await {
-        Ok(saved) => saved,
-        Err(why) => {
-            let status = refused(&mut form, why)?;
-            return show(&cx, form, status);
-        }
-    };
-    if !saved {
-        drop(tx);
+    let saved = stock::settings::change(&cx.act(&form), &venue, relabel).await;
+    if matches!(saved, Err(StockError::Changed)) {
         let stored = db::venue::lookup(&mut *cx.read().await?).await?;
         form.set("version", stored.version.to_string());
         form.fail(
@@ -96,6 +88,9 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         );
         return show(&cx, form, StatusCode::PRECONDITION_FAILED);
     }
-    tx.commit().await?;
+    if let Err(why) = saved {
+        let status = refused(&mut form, why)?;
+        return show(&cx, form, status);
+    }
     Ok(go(&Link::StartTape))
 }

@@ -52,7 +52,7 @@ async fn places(app: &TestApp, id: i64) -> Vec<[i64; 4]> {
 }
 
 #[tokio::test]
-async fn several_steps_are_one_change() {
+pub async fn several_steps_are_one_change() {
     let app = TestApp::new().await;
     let (id, bars, frame) = set(&app).await;
     let before = read(&app, &format!("/designs/{id}")).await["version"].as_i64();

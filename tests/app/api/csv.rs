@@ -13,7 +13,7 @@ async fn send(app: &TestApp, path: &str, headers: &[(&str, &str)], body: &[u8]) 
 }
 
 #[tokio::test]
-async fn a_file_goes_out_and_in_and_its_movements_are_named() {
+pub async fn a_file_goes_out_and_in_and_its_movements_are_named() {
     let app = TestApp::new().await;
     shelf(&app).await;
     tape(&app).await;

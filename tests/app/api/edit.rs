@@ -124,7 +124,7 @@ async fn edited(app: &TestApp) -> Vec<(String, Value, Value)> {
 }
 
 #[tokio::test]
-async fn nothing_is_overwritten_unseen() {
+pub async fn nothing_is_overwritten_unseen() {
     let app = TestApp::new().await;
     for (path, mine, theirs) in edited(&app).await {
         let before = get(&app, &path).await;
@@ -189,7 +189,54 @@ async fn what_the_client_has_is_not_sent_again() {
 }
 
 #[tokio::test]
-async fn a_delete_needs_the_version_too() {
+async fn what_has_no_version_is_not_sent_again_either() {
+    let app = TestApp::new().await;
+    let place = shelf(&app).await;
+    for path in [
+        "/places",
+        "/parts",
+        "/movements",
+        "/openapi.json",
+        "/csv/parts",
+        "/people",
+    ] {
+        let page = get(&app, path).await;
+        let tag = page.header("etag").unwrap().to_owned();
+        assert!(tag.starts_with("W/"), "{path}: {tag}");
+        for (given, status) in [
+            (tag.clone(), 304),
+            (format!("\"x\", {tag}"), 304),
+            ("\"x\"".into(), 200),
+        ] {
+            let headers = [("if-none-match", &*given)];
+            let again = app
+                .json("GET", format!("{API}{path}"), &headers, &Value::Null)
+                .await;
+            assert_eq!(again.status, status, "{path}: {given}");
+            assert_eq!(again.header("etag"), Some(&*tag), "{path}");
+            assert_eq!(again.body.is_empty(), status == 304, "{path}");
+        }
+    }
+    let before = get(&app, "/places").await;
+    let edited = json!({"parent": null, "name": "Shelf C", "kind": "shelf", "position": 1});
+    let tag = get(&app, &format!("/places/{place}")).await;
+    put(
+        &app,
+        &format!("/places/{place}"),
+        tag.header("etag").unwrap(),
+        edited,
+    )
+    .await;
+    assert_ne!(
+        get(&app, "/places").await.header("etag"),
+        before.header("etag")
+    );
+    // What is refused has none.
+    assert_eq!(get(&app, "/parts?limit=0").await.header("etag"), None);
+}
+
+#[tokio::test]
+pub async fn a_delete_needs_the_version_too() {
     let app = TestApp::new().await;
     let part = tape(&app).await;
     let path = format!("{API}/parts/{part}");

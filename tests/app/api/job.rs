@@ -52,7 +52,7 @@ async fn reason_each(app: &TestApp, design: i64, plan: &Value) {
 }
 
 #[tokio::test]
-async fn from_an_empty_cupboard_to_the_stage_and_back() {
+pub async fn from_an_empty_cupboard_to_the_stage_and_back() {
     let app = TestApp::new().await;
     let place = shelf(&app).await;
     let ready = read(&app, "/ready-made").await;

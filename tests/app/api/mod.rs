@@ -9,26 +9,26 @@ use serde_json::{Value, json};
 
 use crate::help::{Browser, Page};
 
-mod arrange;
+pub mod arrange;
 mod calc;
-mod csv;
+pub mod csv;
 mod document;
-mod edit;
-mod job;
-mod order;
-mod pins;
+pub mod edit;
+pub mod job;
+pub mod order;
+pub mod pins;
 mod refused;
-mod stock;
+pub mod stock;
 
 /// Where the API begins.
 const API: &str = "/api/v1";
 
-async fn get(app: &Browser, path: &str) -> Page {
+pub async fn get(app: &Browser, path: &str) -> Page {
     app.json("GET", format!("{API}{path}"), &[], &Value::Null)
         .await
 }
 
-async fn post(app: &Browser, path: &str, body: Value) -> Page {
+pub async fn post(app: &Browser, path: &str, body: Value) -> Page {
     post_with(app, path, &[("tapewright-who", "Ada")], body).await
 }
 
@@ -37,27 +37,27 @@ async fn post_with(app: &Browser, path: &str, headers: &[(&str, &str)], body: Va
         .await
 }
 
-async fn put(app: &Browser, path: &str, etag: &str, body: Value) -> Page {
+pub async fn put(app: &Browser, path: &str, etag: &str, body: Value) -> Page {
     app.json("PUT", format!("{API}{path}"), &[("if-match", etag)], &body)
         .await
 }
 
 /// What was read: 200 and its JSON.
-async fn read(app: &Browser, path: &str) -> Value {
+pub async fn read(app: &Browser, path: &str) -> Value {
     let page = get(app, path).await;
     assert_eq!(page.status, 200, "{path}: {}", page.body);
     page.value()
 }
 
 /// What was done: 201 and its JSON.
-async fn done(app: &Browser, path: &str, body: Value) -> Value {
+pub async fn done(app: &Browser, path: &str, body: Value) -> Value {
     let page = post(app, path, body).await;
     assert_eq!(page.status, 201, "{path}: {}", page.body);
     page.value()
 }
 
 /// The id of what was added.
-async fn add(app: &Browser, path: &str, body: Value) -> i64 {
+pub async fn add(app: &Browser, path: &str, body: Value) -> i64 {
     done(app, path, body).await["id"].as_i64().expect("an id")
 }
 
@@ -72,12 +72,12 @@ fn pointers(page: &Page) -> Vec<String> {
         .collect()
 }
 
-async fn shelf(app: &Browser) -> i64 {
+pub async fn shelf(app: &Browser) -> i64 {
     add(app, "/places", json!({"name": "Shelf B", "kind": "shelf"})).await
 }
 
 /// A tape of 24 V in RGBW, cut every 50 mm, as bought in rolls of 5 m.
-async fn tape(app: &Browser) -> i64 {
+pub async fn tape(app: &Browser) -> i64 {
     let spec = json!({
         "kind": "tape", "voltage_mv": 24_000, "width_um": 12_000,
         "channels": [

@@ -72,7 +72,7 @@ async fn rolls_for_several_sets_are_cut_together_and_anew_where_a_seller_is_left
 }
 
 #[tokio::test]
-async fn a_shortfall_is_ordered_and_arrives_in_parts() {
+pub async fn a_shortfall_is_ordered_and_arrives_in_parts() {
     let app = TestApp::new().await;
     let (place, part, supplier, offer) = wanting(&app).await;
 

@@ -6,7 +6,7 @@ use super::{API, add, done, get, post, read, shelf, tape};
 use crate::help::TestApp;
 
 #[tokio::test]
-async fn a_pin_says_what_it_costs_and_is_taken_out_again() {
+pub async fn a_pin_says_what_it_costs_and_is_taken_out_again() {
     let app = TestApp::new().await;
     let (place, part) = (shelf(&app).await, tape(&app).await);
     let supplier = add(

@@ -239,6 +239,199 @@ async fn what_cannot_be_read_at_all_is_refused() {
 }
 
 #[tokio::test]
+async fn what_json_leaves_open_is_refused_by_its_field() {
+    let app = TestApp::new().await;
+    let place = shelf(&app).await;
+    let tape = tape(&app).await;
+    let kind = [("content-type", "application/json")];
+    let receive = |goods: &str| format!(r#"{{"part": {tape}, "to": {place}, "goods": {goods}}}"#);
+    let calc = "/calc/addresses";
+    for (path, body, pointer) in [
+        // A key that stands twice.
+        (
+            "/places",
+            r#"{"name": "A", "kind": "shelf", "name": "B"}"#.to_owned(),
+            "/name",
+        ),
+        (
+            "/movements/receive",
+            receive(r#"{"is": "count", "amount": 1, "amount": 2}"#),
+            "/goods/amount",
+        ),
+        (
+            calc,
+            r#"{"drivers": [{"name": "D1", "slots": 4, "slots": 4}]}"#.to_owned(),
+            "/drivers/0/slots",
+        ),
+        // A list in place of an object.
+        (
+            "/places",
+            r#"["Shelf C", "shelf", null, 0, ""]"#.to_owned(),
+            "",
+        ),
+        ("/movements/receive", receive(r#"["count", 5]"#), "/goods"),
+        (
+            "/movements/move",
+            format!(r#"{{"what": [["thing", 1]], "to": {place}}}"#),
+            "/what/0",
+        ),
+        (
+            "/parts",
+            r#"{"name": "Block", "spec": ["block", 4]}"#.to_owned(),
+            "/spec",
+        ),
+        (
+            "/parts",
+            r#"{"name": "Tape", "spec": {"kind": "tape", "voltage_mv": 24000, "width_um": 10000,
+            "channels": [["white"]], "pitch": {"units": 1, "um": 50000}}}"#
+                .to_owned(),
+            "/spec/channels/0",
+        ),
+        (
+            "/designs",
+            r#"{"name": "Spring", "dates": ["2026-04-01", "2026-04-03", "2026-04-20"]}"#.to_owned(),
+            "/dates",
+        ),
+        (
+            calc,
+            r#"{"drivers": [["D1", 4, "switches"]]}"#.to_owned(),
+            "/drivers/0",
+        ),
+        (
+            "/movements/receive",
+            receive(r#"{"is": "pieces", "number": 1, "length_um": 50000, "start": ["bare"]}"#),
+            "/goods/start",
+        ),
+        // An object in place of a word.
+        (
+            "/places",
+            r#"{"name": "A", "kind": {"shelf": null}}"#.to_owned(),
+            "/kind",
+        ),
+        // Names of nothing, and what no sheet can print.
+        (
+            "/places",
+            r#"{"name": " \t ", "kind": "shelf"}"#.to_owned(),
+            "/name",
+        ),
+        (
+            "/places",
+            r#"{"name": "A\u0000", "kind": "shelf"}"#.to_owned(),
+            "/name",
+        ),
+        (
+            "/parts",
+            r#"{"name": "Block", "code": "\u0007", "spec": {"kind": "block", "ways": 4}}"#
+                .to_owned(),
+            "/code",
+        ),
+        (
+            calc,
+            r#"{"drivers": [{"name": "  ", "slots": 4, "address_by": "menu"}]}"#.to_owned(),
+            "/drivers/0/name",
+        ),
+    ] {
+        let page = app
+            .request("POST", format!("{API}{path}"), &kind, body.clone().into())
+            .await;
+        problem(&page, 422);
+        assert_eq!(pointers(&page), [pointer], "{body}: {}", page.body);
+    }
+    assert_eq!(read(&app, "/movements").await["items"], json!([]));
+    assert_eq!(
+        read(&app, "/places").await["items"]
+            .as_array()
+            .unwrap()
+            .len(),
+        1
+    );
+}
+
+/// Whatever is sent where, the answer speaks of lists, objects and text, and not of what the program is
+/// written in.
+#[tokio::test]
+async fn refusals_speak_as_people_do() {
+    let app = TestApp::new().await;
+    let document = get(&app, "/openapi.json").await.value();
+    let schemas = &document["components"]["schemas"];
+    let mut seen = 0;
+    let mut strange = Vec::new();
+    for (path, item) in document["paths"].as_object().unwrap() {
+        for (method, operation) in item.as_object().unwrap() {
+            let body = &operation["requestBody"]["content"]["application/json"]["schema"]["$ref"];
+            let Some(name) = body.as_str().and_then(|to| to.rsplit('/').next()) else {
+                continue;
+            };
+            let mut bodies = vec![
+                json!([]),
+                json!({}),
+                json!(null),
+                json!("x"),
+                json!({"none": 1}),
+            ];
+            // Each field as what it is not.
+            for field in schemas[name]["properties"].as_object().unwrap().keys() {
+                for wrong in [
+                    json!({}),
+                    json!([[]]),
+                    json!("\u{e9}"),
+                    json!("2026-02-30"),
+                    json!(-1.5),
+                    json!(true),
+                ] {
+                    bodies.push(json!({field: wrong}));
+                }
+            }
+            let segments = path
+                .split('/')
+                .map(|it| if it.starts_with('{') { "1" } else { it });
+            let address = segments.collect::<Vec<_>>().join("/");
+            for body in bodies {
+                let text = body.to_string();
+                let kind = [("content-type", "application/json")];
+                let method = method.to_uppercase();
+                let page = app
+                    .request(&method, address.clone(), &kind, text.clone().into())
+                    .await;
+                if page.status != 422 {
+                    continue;
+                }
+                for error in page.value()["errors"].as_array().unwrap() {
+                    let detail = error["detail"].as_str().unwrap();
+                    for word in [
+                        "invalid",
+                        "expected ",
+                        "digit year",
+                        "struct",
+                        "variant",
+                        "g field",
+                        "n field",
+                        "sequence",
+                        " map",
+                        "enum",
+                        "deserialize",
+                        "parse",
+                        "u8",
+                        "u32",
+                        "i64",
+                        "`",
+                        "::",
+                        "unit value",
+                    ] {
+                        if detail.to_lowercase().contains(word) {
+                            strange.push(format!("{address} {text}: {detail}"));
+                        }
+                    }
+                    seen += 1;
+                }
+            }
+        }
+    }
+    assert!(strange.is_empty(), "{strange:#?}");
+    assert!(seen > 500, "only {seen}");
+}
+
+#[tokio::test]
 async fn another_host_and_another_site_are_refused() {
     let app = TestApp::new().await;
     let host = app

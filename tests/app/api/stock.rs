@@ -80,7 +80,7 @@ async fn two_at_once_under_one_key_are_one() {
 }
 
 #[tokio::test]
-async fn the_ledger_says_who_and_a_movement_is_undone_by_another() {
+pub async fn the_ledger_says_who_and_a_movement_is_undone_by_another() {
     let app = TestApp::new().await;
     let place = shelf(&app).await;
     let other = add(
