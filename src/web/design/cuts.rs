@@ -56,11 +56,11 @@ pub struct CutRow {
 
 impl CutRow {
     /// Its tag, or what is bought.
-    fn name(&self) -> &str {
+    fn name(&self) -> String {
         match (&self.piece, &self.buy) {
-            (Some((_, tag)), _) => tag,
-            (None, Some(buy)) => buy,
-            (None, None) => "",
+            (Some((_, tag)), _) => tag.clone(),
+            (None, Some(buy)) => format!("to buy, {buy}"),
+            (None, None) => String::new(),
         }
     }
 
