@@ -16,6 +16,7 @@ use super::{
     data,
     feed::{self, Feeds},
     input::{Freedom, Input, SpareFixture},
+    known,
     load::{Draw, Load, loads},
     mix,
     need::Needs,
@@ -42,7 +43,7 @@ use crate::{
         part::{PartSpec, StockBy},
         reservation::{Held, HoldUse},
     },
-    units::{Current, Length, Power, Voltage},
+    units::{Current, Length, Money, Power, Voltage},
 };
 
 /// Makes the plan of a design.
@@ -78,26 +79,36 @@ pub fn plan_while(input: &Input, wanted: &dyn Fn() -> bool) -> Option<Plan> {
         best.tape_proof = Proof::Proven;
         return Some(best);
     }
-    let mut proven = ways.all && (list.len() == 0 || is_proven(&best));
-    let mut least = cost_of(&best);
+    if list.len() == 0 {
+        best.tape_proof = Proof::Proven;
+        return Some(best);
+    }
+    let mut least = WayCost::of(&best);
+    // What each way could cost at least, if that is known.
+    let mut bounds = vec![(least, known::least_money(&best, input))];
     for way in list {
         if !wanted() {
             return None;
         }
         book.way = way;
         let plan = plan_one(&book);
-        proven = proven && is_proven(&plan);
-        let cost = cost_of(&plan);
+        let cost = WayCost::of(&plan);
+        bounds.push((cost, known::least_money(&plan, input)));
         if cost < least {
             (best, least) = (plan, cost);
         }
     }
-    best.tape_proof = if proven {
-        Proof::Proven
-    } else {
-        Proof::Open {
+    let found = least.money.get();
+    // A way that leaves more short or breaks more limits is no cheaper one, whatever it costs.
+    let rivals = bounds.iter().filter(|(cost, _)| cost.rivals(&least));
+    let bound = rivals
+        .map(|(_, bound)| *bound)
+        .try_fold(found, |lowest, bound| Some(lowest.min(bound?)));
+    best.tape_proof = match bound.filter(|_| ways.all) {
+        Some(bound) => Proof::from_bound(&found, bound),
+        None => Proof::Open {
             why: Why::StepBudget,
-        }
+        },
     };
     Some(best)
 }
@@ -110,27 +121,37 @@ const LEAST_WAYS: usize = 2;
 const MOST_BARS_PLANNED: usize = 600;
 
 /// What counts between plans with other tapes, the most important first.
-type WayCost = (usize, usize, u32, i64, i64, u64);
-
-fn cost_of(plan: &Plan) -> WayCost {
-    let tally = Tally::of(plan);
-    let rolls = plan.needs.iter().flat_map(|need| &need.unpriced);
-    let unpriced_um = rolls
-        .map(|it| it.roll_um.get().saturating_mul(it.rolls.into()))
-        .fold(0, i64::saturating_add);
-    (
-        tally.short,
-        tally.not_kept,
-        tally.unpriced,
-        unpriced_um,
-        tally.money.get(),
-        plan.proofs.iter().map(|proof| proof.solder_work).sum(),
-    )
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct WayCost {
+    short: usize,
+    not_kept: usize,
+    unpriced: u32,
+    unpriced_um: i64,
+    money: Money,
+    solder: u64,
 }
 
-/// Whether nothing about a plan's money is left open.
-fn is_proven(plan: &Plan) -> bool {
-    Tally::of(plan).proven
+impl WayCost {
+    fn of(plan: &Plan) -> Self {
+        let tally = Tally::of(plan);
+        let rolls = plan.needs.iter().flat_map(|need| &need.unpriced);
+        Self {
+            short: tally.short,
+            not_kept: tally.not_kept,
+            unpriced: tally.unpriced,
+            unpriced_um: rolls
+                .map(|it| it.roll_um.get().saturating_mul(it.rolls.into()))
+                .fold(0, i64::saturating_add),
+            money: tally.money,
+            solder: plan.proofs.iter().map(|proof| proof.solder_work).sum(),
+        }
+    }
+
+    /// Whether only money and work are between this and another.
+    fn rivals(&self, other: &Self) -> bool {
+        let before = |it: &Self| (it.short, it.not_kept, it.unpriced, it.unpriced_um);
+        before(self) == before(other)
+    }
 }
 
 /// Makes the plan with the tapes that the book's way names.

@@ -27,6 +27,7 @@ mod feed;
 pub mod fit;
 pub mod input;
 mod joint;
+pub mod known;
 pub mod ladder;
 mod linked;
 mod load;

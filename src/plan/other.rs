@@ -5,6 +5,7 @@
 
 use super::{
     Input, Plan,
+    answer::{Proof, Why},
     outcome::{Joint, Serve},
     pin::Pin,
 };
@@ -151,6 +152,13 @@ impl Tally {
                 .count(),
             proven: plan.reuse_proof.is_proven()
                 && plan.cost.proof.is_proven()
+                && !matches!(
+                    plan.power_proof.cost,
+                    Proof::Within { .. }
+                        | Proof::Open {
+                            why: Why::StepBudget
+                        }
+                )
                 && plan.proofs.iter().all(|proof| {
                     let (money, solder) = (proof.money.is_proven(), proof.solder.is_proven());
                     proof.short.is_proven() && money && solder

@@ -1,11 +1,14 @@
 //! Which fixtures serve, which nearly would, what else is needed with them. By hand.
 
+use proptest::prelude::*;
 use serde_json::json;
 use tapewright::{
     model::{fixture::Condition, id::BarId},
     plan::{
+        answer::Proof,
         differences,
         input::{Freedom, SpareFrame},
+        known::paid_for_bars,
         outcome::{CheckState, Serve},
         reuse::replacements,
     },
@@ -66,6 +69,56 @@ fn the_fixture_goes_where_it_saves_a_roll_and_not_where_it_fits_best() {
     assert_eq!(served(&plan), [None, Some(10)], "{:?}", plan.bars);
     assert!(plan.reuse_proof.is_proven());
     assert_eq!(need(&plan, part).expect("needed").short, 0);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(24))]
+
+    /// Fixtures that serve any bar, more ways to give them than are tried: whichever bars get them
+    /// by hand, what is left to buy costs no less than what the plan says that none can.
+    #[test]
+    fn no_choice_by_hand_leaves_less_to_buy_than_the_plan_says_that_none_does(
+        units in prop::collection::btree_set(8_i64..60, 8..14),
+        prices in (500_i64..3_000, 500_i64..6_000),
+        offcuts in prop::collection::vec(10_i64..40, 0..3),
+        fixtures in 2_usize..5,
+        choices in prop::collection::vec(any::<prop::sample::Index>(), 40),
+    ) {
+        let mut house = House::new();
+        let part = house.part(1, "tape", tape(RGB));
+        house.offer(part, 3_000_000, prices.0);
+        house.offer(part, 5_000_000, prices.1);
+        for (id, units) in (100..).zip(offcuts) {
+            house.piece(id, part, units, json!({}));
+        }
+        for (id, units) in (1..).zip(&units) {
+            let any = json!({"shorter_um": 3_000_000, "longer_um": 3_000_000});
+            house.bar(id, units * 50_000, RGB, any);
+        }
+        for id in (10..).take(fixtures) {
+            house.fixture(id, 1_500_000, RGB, json!({}));
+        }
+        let plan = house.plan();
+        prop_assert_eq!(served(&plan).iter().flatten().count(), fixtures);
+        let paid = paid_for_bars(&plan, &house.input).get();
+        let least = match plan.reuse_proof {
+            Proof::Proven => paid,
+            Proof::Within { bound } => bound,
+            Proof::Open { .. } => return Err(TestCaseError::fail("no bound")),
+        };
+        prop_assert!(least <= paid);
+        for chosen in choices.chunks(fixtures) {
+            let mut by_hand = House { input: house.input.clone() };
+            let bars = &mut by_hand.input.design.bars;
+            for (id, index) in (10..).zip(chosen) {
+                let at = index.index(bars.len());
+                bars[at].fixture = Some(tapewright::model::id::ThingId(id));
+            }
+            let other = by_hand.plan();
+            let other = paid_for_bars(&other, &by_hand.input).get();
+            prop_assert!(other >= least, "{} by hand, {:?} and {} by plan", other, plan.reuse_proof, paid);
+        }
+    }
 }
 
 #[test]

@@ -107,7 +107,7 @@ struct CutsPage {
     solder: Vec<String>,
     bars: usize,
     /// What is known of the choice of tapes.
-    tapes: Option<&'static str>,
+    tapes: Option<String>,
     pins: PinsShown,
 }
 
@@ -323,6 +323,30 @@ fn proof(cx: &Cx, whole: &Whole, proof: &CutProof) -> ProofRow {
     }
 }
 
+/// What is known of the choice of tapes.
+fn tape_words(cx: &Cx, whole: &Whole) -> Option<String> {
+    let known = match whole.plan().tape_proof {
+        Proof::Proven => {
+            "No other choice of one for each costs less, packs and deliveries included.".to_owned()
+        }
+        Proof::Within { bound } => {
+            let bound = Money::new(bound).unwrap_or(Money::ZERO);
+            format!(
+                "Several fit, and each choice was planned. Another may cost less than these {}, packs and deliveries included, but not below {}.",
+                cx.money(whole.plan().cost.planned_minor),
+                cx.money(bound)
+            )
+        }
+        Proof::Open {
+            why: Why::StepBudget,
+        } => "Several fit; not every choice of them was planned to its end.".to_owned(),
+        Proof::Open { .. } => return None,
+    };
+    Some(format!(
+        "Bars that ask for the same are made of one tape, so that they look alike. {known}"
+    ))
+}
+
 /// Leads to solder, by what is done, in words.
 pub fn solder(whole: &Whole) -> Vec<String> {
     let mut counts = [0_usize; 3];
@@ -402,17 +426,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
             .collect(),
         solder: solder(whole),
         bars: whole.design().bars.len(),
-        tapes: match whole.plan().tape_proof {
-            Proof::Proven => Some(
-                "Bars that ask for the same are made of one tape, so that they look alike. No other choice of one for each costs less, packs and deliveries included.",
-            ),
-            Proof::Open {
-                why: Why::StepBudget,
-            } => Some(
-                "Bars that ask for the same are made of one tape, so that they look alike. Several fit; not every choice of them was planned to its end.",
-            ),
-            _ => None,
-        },
+        tapes: tape_words(cx, whole),
         head,
     };
     Ok(page_with(status(form), &cuts))

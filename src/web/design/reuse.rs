@@ -13,15 +13,10 @@ use super::{
 use crate::{
     model::{
         design::BAR_LIMIT,
-        id::{BarId, DesignId, OfferId, PartId, ThingId},
-        part::PartSpec,
+        id::{BarId, DesignId, ThingId},
         text::Name,
     },
-    plan::{
-        answer::Proof,
-        input::SpareFixture,
-        outcome::{CutSource, Serve},
-    },
+    plan::{answer::Proof, input::SpareFixture, known::paid_for_bars, outcome::Serve},
     stock::design::Edit,
     units::{Length, Money, SignedLength},
     web::{
@@ -242,23 +237,6 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
     Ok(page_with(status(form), &reuse))
 }
 
-/// What the rolls of tape and the bars of profile cost that the plan buys.
-fn paid_for_bars(whole: &Whole) -> Money {
-    let input = whole.input();
-    let price = |part: PartId, offer: OfferId| {
-        let part = input.parts.iter().find(|it| it.id == part)?;
-        let offer = input.offers.iter().find(|it| it.id == offer)?;
-        matches!(part.spec, PartSpec::Tape(_) | PartSpec::Profile(_)).then_some(offer.price_minor)
-    };
-    let prices = whole.plan().cuts.iter().filter_map(|cut| match cut.source {
-        CutSource::Buy {
-            offer: Some(offer), ..
-        } => price(cut.part, offer),
-        CutSource::Buy { offer: None, .. } | CutSource::Piece { .. } => None,
-    });
-    Money::sum(prices).unwrap_or(Money::ZERO)
-}
-
 /// What is known of the choice being the cheapest.
 fn choice_words(cx: &Cx, whole: &Whole) -> String {
     let open = "Which bars they serve was decided together with the cuts";
@@ -267,7 +245,7 @@ fn choice_words(cx: &Cx, whole: &Whole) -> String {
             "{open}: no other choice leaves less to buy, or as much to buy and less to solder."
         ),
         Proof::Within { bound } => {
-            let paid = paid_for_bars(whole);
+            let paid = paid_for_bars(whole.plan(), whole.input());
             if bound >= paid.get() {
                 return format!(
                     "{open}: no other choice leaves less to buy. Whether one leaves less to solder was not tried to the end."
