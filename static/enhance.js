@@ -57,7 +57,7 @@
     const boxes = [...old.querySelectorAll('.table-box, .draw-box')].map((box) => box.scrollLeft);
     const { scrollX, scrollY } = window;
     return (fresh) => {
-      for (const [id, state] of open) { const d = byId(id); if (d?.localName === 'details') d.open = state; }
+      for (const [id, state] of open) { const d = byId(id); if (d?.localName === 'details') d.open = state || (d.open && !!d.querySelector('[aria-invalid="true"], .note.stop[tabindex]')); }
       fresh.querySelectorAll('.table-box, .draw-box').forEach((box, i) => { box.scrollLeft = boxes[i] ?? 0; });
       const target = held && document.querySelectorAll(held[0])[held[1]];
       if (target) {
