@@ -718,3 +718,52 @@ async fn the_cuts_say_what_each_further_soldered_end_saves() {
     }
     assert!(tables > 0, "the sample has a set that buys tape");
 }
+
+#[tokio::test]
+async fn a_budget_below_zero_or_a_year_of_two_figures_comes_back_as_it_was_typed() {
+    let app = hall().await;
+    let edit = app.get("/designs/3/edit").await.form("main form.form");
+    let wrong = edit
+        .clone()
+        .set("budget", "-5")
+        .set("note", "ask the treasurer")
+        .send(&app)
+        .await;
+    assert_eq!(wrong.status, 422, "{}", wrong.text("main"));
+    assert!(wrong.text("#budget-error").contains("zero or more"));
+    let form = wrong.form("main form.form");
+    assert_eq!(form.value("budget"), Some("-5"));
+    assert_eq!(form.value("note"), Some("ask the treasurer"));
+    let slip = edit.set("strike_on", "0026-12-20").send(&app).await;
+    assert_eq!(slip.status, 422);
+    assert!(slip.text("#strike_on-error").contains("the year 26"));
+}
+
+#[tokio::test]
+async fn a_swap_in_a_reserved_set_is_a_choice_that_its_plan_keeps() {
+    let app = hall().await;
+    let page = app.get("/designs/2").await;
+    assert!(page.text("main").contains("reserved"));
+    let swap = app.get("/things/37/swap").await;
+    assert!(swap.count("#fit li form") > 0, "{}", swap.text("main"));
+    let fit = swap.texts("#fit .row-name");
+    let at = fit.iter().position(|tag| tag.contains("F-12")).unwrap();
+    let new = swap.attributes("#fit li form input[name=new]", "value")[at].clone();
+    let form = swap.form("#fit li form").set("new", &new);
+    let done = form.set("condition", "dead").send(&app).await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let said = app.follow(&done).await.text("#flash");
+    assert!(said.contains("F-12 takes the place of F-1"), "{said}");
+    assert!(said.contains("a new plan keeps it"), "{said}");
+    for tab in ["", "/reuse", "/reserve"] {
+        let page = app.get(format!("/designs/2{tab}")).await;
+        let text = page.text("main");
+        assert!(text.contains("F-12"), "{tab}: {text}");
+        assert!(!text.contains("is gone"), "{tab}: {text}");
+        // Others may be fed in another way; each is served as it was.
+        assert!(!text.contains("was served by"), "{tab}: {text}");
+        assert!(!text.contains("is no longer free"), "{tab}: {text}");
+    }
+    let pins = app.get("/designs/2/reuse").await.text("#pins");
+    assert!(pins.contains("F-12 serves bar"), "{pins}");
+}
