@@ -245,7 +245,10 @@ fn mains(form: &mut Form) -> Option<Mains> {
     if form.value("mains").trim().is_empty() && form.value("breaker").trim().is_empty() {
         return None;
     }
-    let voltage = form.take("mains", Voltage::parse);
+    let voltage = form.take("mains", |text| {
+        Voltage::parse(text)
+            .map_err(|_| "Type the voltage of the mains with its unit, such as 230 V or 120 V.")
+    });
     let breaker = form.take("breaker", Current::parse);
     let mains = Mains {
         voltage_mv: voltage?,
