@@ -131,6 +131,12 @@ async fn show(
         }
         refused_line = None;
     }
+    if refused_line.is_some() {
+        form.fail(
+            "",
+            "Nothing was taken in. What is wrong is said at its line below; what you typed stands there.",
+        );
+    }
     let mut lines = Vec::new();
     for line in &order.lines {
         let part = db::part::lookup(&mut tx, line.part).await?;

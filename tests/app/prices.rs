@@ -347,6 +347,12 @@ async fn a_refused_line_of_an_order_says_why_and_keeps_what_was_typed() {
     for (name, typed) in [("good", "9000"), ("bad", "1"), ("note", "one is bent")] {
         assert_eq!(form.value(name), Some(typed));
     }
+    // Without scripting one begins to read at the top.
+    assert!(
+        wrong
+            .text("main > .note.stop")
+            .contains("at its line below")
+    );
     // What was wrong with one line is no note of the whole order.
     let whole = wrong.form("form[action$='/state']");
     assert_eq!(whole.value("note"), Some(""));

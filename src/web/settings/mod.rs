@@ -142,7 +142,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let name = form.name("name");
     let length_unit = form.word::<LengthUnit>("length_unit");
     let currency = form.take("currency", |text| {
-        Currency::parse(&text.to_ascii_uppercase())
+        Currency::parse(&text.to_ascii_uppercase()).or(Currency::parse(text))
     });
     let zone = form.take("zone", zone);
     let slots_taken = form.take("slots_taken", |text| {
