@@ -11,7 +11,7 @@
 //   <form data-auto …>                 sends itself a moment after the last change (stepper)
 //   <form data-draft="key">            what is typed survives a reload, until it was accepted; what
 //                                      was not touched is the server's
-//   <details id>                       stays open or shut when its part is replaced
+//   <details id>                       stays open or shut when its part is replaced; opens on a mistake
 // A part is a section, a list or an item, not a table's row, which can't be read by itself.
 'use strict';
 (() => {
