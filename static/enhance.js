@@ -11,7 +11,7 @@
 //   <form data-auto …>                 sends itself a moment after the last change (stepper)
 //   <form data-draft="key">            what is typed survives a reload, until it was accepted; what
 //                                      was not touched is the server's
-//   <details id>                       stays open or shut when its part is replaced
+//   <details id>                       stays open or shut when its part is replaced; opens on a mistake
 // A part is a section, a list or an item, not a table's row, which can't be read by itself.
 'use strict';
 (() => {
@@ -57,7 +57,7 @@
     const boxes = [...old.querySelectorAll('.table-box, .draw-box')].map((box) => box.scrollLeft);
     const { scrollX, scrollY } = window;
     return (fresh) => {
-      for (const [id, state] of open) { const d = byId(id); if (d?.localName === 'details') d.open = state; }
+      for (const [id, state] of open) { const d = byId(id); if (d?.localName === 'details') d.open = state || (d.open && !!d.querySelector('[aria-invalid="true"], .note.stop[tabindex]')); }
       fresh.querySelectorAll('.table-box, .draw-box').forEach((box, i) => { box.scrollLeft = boxes[i] ?? 0; });
       const target = held && document.querySelectorAll(held[0])[held[1]];
       if (target) {

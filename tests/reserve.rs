@@ -1095,3 +1095,38 @@ async fn a_bar_that_was_marked_bad_first_still_hangs_there_and_its_place_goes_to
     );
     world.sound().await;
 }
+
+#[tokio::test]
+async fn what_is_swapped_into_a_reserved_set_is_chosen_by_hand_whatever_its_length() {
+    let world = World::new().await;
+    let (first, second) = (world.fixture(1200).await, world.fixture(1100).await);
+    let id = world.design("Lantern Walk", 4, 8, &[("Bar 1", 1200)]).await;
+    world.reserve(id).await;
+    let before = world.read(id).await;
+    let swap = Swap {
+        old: first,
+        condition: Condition::Dead,
+        new: second,
+        reason: Note::default(),
+    };
+    world.act().carry_out(&swap).await.expect("swapped");
+    assert_eq!(held_things(&world.holds(id).await), [second].into());
+    let design = world.read(id).await;
+    assert!(design.version > before.version);
+    assert_eq!(design.bars[0].fixture, Some(second));
+    assert_eq!(design.bars[0].shorter_um, Length::mm(100));
+    assert_eq!(design.bars[0].longer_um, before.bars[0].longer_um);
+    // A new plan keeps it, and is the one that is held.
+    let mut tx = world.db.read().await.expect("a transaction");
+    let kept = tapewright::db::design::lookup_plan(&mut tx, id)
+        .await
+        .expect("read")
+        .expect("a plan");
+    drop(tx);
+    let planned = plan_now(&world.db, id, TODAY).await.expect("planned");
+    assert_eq!(planned.plan.holds, kept.plan.holds);
+    assert_eq!(planned.plan.bars[0].serve, kept.plan.bars[0].serve);
+    world.reserve(id).await;
+    assert_eq!(held_things(&world.holds(id).await), [second].into());
+    world.sound().await;
+}

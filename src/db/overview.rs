@@ -67,7 +67,10 @@ pub async fn list_coming_sets(
 ) -> Result<Vec<ComingSet>, DbError> {
     sqlx::query!(
         r#"SELECT id, name, state, build_on, get_in, strike_on,
-             (SELECT count(*) FROM hold WHERE hold.design_id = design.id AND hold.state = 'broken') AS "broken!: i64"
+             (SELECT count(*) FROM hold WHERE hold.design_id = design.id AND hold.state = 'broken'
+                AND (design.state <> 'standing' OR hold.thing_id IS NULL
+                  OR EXISTS (SELECT 1 FROM thing JOIN account ON account.id = thing.account_id
+                      WHERE thing.id = hold.thing_id AND account.design_id = design.id))) AS "broken!: i64"
            FROM design WHERE state IN ('reserved', 'building', 'standing')
            ORDER BY CASE state WHEN 'standing' THEN strike_on ELSE build_on END, id LIMIT ?"#,
         limit

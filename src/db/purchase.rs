@@ -321,42 +321,27 @@ pub async fn undo_receipt(tx: &mut WriteTx, movement: MovementId) -> Result<(), 
     Ok(())
 }
 
-/// What was spent on a design.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Spent {
-    /// Its lines of orders that were sent. What was sent back is not among it, nor what never came
-    /// on an order that is closed.
-    pub ordered: Money,
-    /// What is noted as paid on these orders, wholly: nobody notes it line by line.
-    pub paid: Money,
-    /// Whether one of them has lines of other designs, or of none.
-    pub shared: bool,
-}
-
-/// What was ordered for a design, and what is noted as paid.
-pub async fn spent_on(tx: &mut SqliteConnection, design: DesignId) -> Result<Spent, DbError> {
-    let row = sqlx::query!(
-        r#"WITH mine AS (
-             SELECT id, state, paid_minor FROM purchase
-             WHERE state IN ('ordered', 'closed')
-               AND id IN (SELECT purchase_id FROM purchase_line WHERE design_id = ?1))
-           SELECT
-             (SELECT coalesce(sum(price_minor * CASE mine.state WHEN 'closed' THEN received_packs
-                  ELSE max(packs - refused_packs, 0) END), 0)
-              FROM purchase_line JOIN mine ON mine.id = purchase_line.purchase_id
-              WHERE design_id = ?1) AS "ordered!: i64",
-             (SELECT coalesce(sum(paid_minor), 0) FROM mine) AS "paid!: i64",
-             EXISTS (SELECT 1 FROM purchase_line JOIN mine ON mine.id = purchase_line.purchase_id
-                 WHERE design_id IS NOT ?1) AS "shared!: bool""#,
+/// Orders with lines for a design, and those under way with lines for none in particular; neither
+/// those that were cancelled. The oldest first.
+pub async fn list_for(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+) -> Result<Vec<Purchase>, DbError> {
+    let ids = sqlx::query_scalar!(
+        r#"SELECT DISTINCT purchase.id AS "id!: i64" FROM purchase
+           JOIN purchase_line ON purchase_line.purchase_id = purchase.id
+           WHERE (design_id = ?1 AND purchase.state <> 'cancelled')
+              OR (design_id IS NULL AND purchase.state IN ('list', 'ordered'))
+           ORDER BY purchase.id"#,
         design.0
     )
-    .fetch_one(tx)
+    .fetch_all(&mut *tx)
     .await?;
-    Ok(Spent {
-        ordered: read("ordered", Money::new(row.ordered))?,
-        paid: read("paid", Money::new(row.paid))?,
-        shared: row.shared,
-    })
+    let mut orders = Vec::with_capacity(ids.len());
+    for id in ids {
+        orders.extend(lookup(tx, PurchaseId(id)).await?);
+    }
+    Ok(orders)
 }
 
 /// The place that the part was last put into, for a suggestion.

@@ -56,6 +56,8 @@ pub struct ThingFilter {
     pub bad: bool,
     /// Those too that are used up, scrapped, lost or cut up.
     pub gone: bool,
+    /// Only those that are inside nothing: not built into a fixture, nor mounted on a frame.
+    pub loose: bool,
     /// Only those due for inspection by this day.
     pub inspect_by: Option<Date>,
     /// Each word typed occurs in the name, attributes, tag or place; part of a word counts.
@@ -303,6 +305,7 @@ macro_rules! ids {
                     FROM (SELECT coalesce(part.words, '') || ' ' || thing.words || ' ' || lower(thing.tag)
                             || ' ' || lower(words) AS text
                           FROM whereabouts WHERE account_id = thing.account_id)))
+               AND (NOT ?14 OR account.kind <> 'inside')
                AND " + $where + " ORDER BY " + $tail,
             kind,
             part,
@@ -317,6 +320,7 @@ macro_rules! ids {
             d,
             start,
             $limit,
+            $filter.loose,
         )
         .fetch_all(&mut *$tx)
         .await

@@ -148,6 +148,9 @@ impl Anchor {
     }
 }
 
+/// The most width of a picture that a phone shows whole.
+const SLIM: f64 = 480.0;
+
 /// An SVG element being written.
 #[derive(Debug, Clone)]
 pub struct Svg {
@@ -160,8 +163,10 @@ impl Svg {
     /// who cannot see it.
     pub fn new(title: &str, width: f64, height: f64) -> Self {
         let (w, h) = (short(width), short(height));
+        // One that is no wider than a large phone is not drawn wider there.
+        let slim = if width <= SLIM { " class=\"slim\"" } else { "" };
         Self::begin(
-            &format!("viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\""),
+            &format!("viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\"{slim}"),
             title,
         )
     }

@@ -17,9 +17,9 @@ pub struct Column {
 }
 
 /// From one column to the next.
-const STEP: f64 = 230.0;
+const STEP: f64 = 244.0;
 /// Width of the words of a column.
-const WORDS: f64 = 120.0;
+const WORDS: f64 = 134.0;
 /// Width of a letter of a title, about.
 const LETTER: f64 = 8.0;
 /// From one conductor to the next.

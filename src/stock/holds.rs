@@ -55,7 +55,12 @@ async fn touched(
     let set = db::design::lookup(tx, design)
         .await?
         .ok_or(StockError::NotFound("set"))?;
-    let words = format!("Held for {}, {}: {what}", set.name, window.say());
+    let held = format!("Held for {}, {}", set.name, window.say());
+    let words = if broken {
+        format!("{held}: that hold is broken now. {what}")
+    } else {
+        format!("{held}: {what}")
+    };
     Ok(Touched {
         design,
         broken,
@@ -152,7 +157,10 @@ async fn put_right(
         let why = if on_stage {
             format!("{}: {why}. Its page says what could replace it.", thing.tag)
         } else {
-            format!("{}: {why}, and nothing like it is free.", thing.tag)
+            format!(
+                "{}: {why}, and nothing just like it is free. Its page says what comes near.",
+                thing.tag
+            )
         };
         db::reservation::change_broken(tx, hold.id, &why).await?;
         let window = hold.hold.window;

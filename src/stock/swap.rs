@@ -6,6 +6,7 @@ use utoipa::ToSchema;
 use super::{
     Act, Change, Done, StockError,
     change::{Head, moved, thing, write},
+    design::name_taken,
     holds,
 };
 use crate::{
@@ -13,7 +14,7 @@ use crate::{
     model::{
         design::State,
         fixture::Condition,
-        id::{DesignId, ThingId},
+        id::{BarId, DesignId, ThingId},
         movement::{AccountKind, Line, Mark, MovementKind},
         reservation::{Held, Hold, HoldUse, NewHold},
         text::Note,
@@ -21,6 +22,7 @@ use crate::{
     plan::{
         available::{At, freedom},
         input::Freedom,
+        outcome::Serve,
         reuse::{NoReplacement, Replacement, replacements},
     },
     units::{Date, Length, Window},
@@ -113,8 +115,74 @@ pub async fn candidates(
     })
 }
 
+/// Whoever swaps in a set that is only reserved has chosen: its bar takes the new fixture by hand
+/// from now on, as much shorter or longer as that is, so that planning again does not let it go;
+/// and the plan that is held names it.
+async fn choose(
+    tx: &mut WriteTx,
+    design: DesignId,
+    bar: BarId,
+    (old, new): (ThingId, ThingId),
+) -> Result<(), StockError> {
+    let was = db::design::lookup(tx, design)
+        .await?
+        .ok_or(StockError::NotFound("set"))?;
+    let fixture = db::fixture::lookup(tx, new)
+        .await?
+        .ok_or(StockError::NotFound("fixture"))?
+        .fixture;
+    let lit = fixture.make.lit_um;
+    let mut chosen = was.clone();
+    chosen.left_alone.retain(|it| it.thing != new);
+    for other in &mut chosen.bars {
+        other.fixture = other.fixture.filter(|fixture| *fixture != new);
+    }
+    let Some(wanted) = chosen.bars.iter_mut().find(|it| it.id == bar) else {
+        return Ok(());
+    };
+    wanted.fixture = Some(new);
+    let off_um = lit.get() - wanted.length_um.get();
+    let differs = Length::new(off_um.abs()).unwrap_or_default();
+    if off_um < 0 {
+        wanted.shorter_um = wanted.shorter_um.max(differs);
+    } else {
+        wanted.longer_um = wanted.longer_um.max(differs);
+    }
+    if !db::design::store(tx, &was, &chosen)
+        .await
+        .map_err(name_taken)?
+    {
+        return Err(StockError::Changed);
+    }
+    let Some(mut kept) = db::design::lookup_plan(tx, design).await? else {
+        return Ok(());
+    };
+    for planned in kept.plan.bars.iter_mut().filter(|it| it.bar == bar) {
+        if let Serve::Reuse {
+            fixture: serves,
+            tag,
+            lit_um,
+            off_um: off,
+            ..
+        } = &mut planned.serve
+        {
+            (*serves, *tag, *lit_um, *off) = (new, fixture.tag.clone(), lit, off_um);
+        }
+    }
+    for hold in &mut kept.plan.holds {
+        if let Held::Thing { thing, .. } = &mut hold.held
+            && *thing == old
+        {
+            *thing = new;
+        }
+    }
+    db::design::change_plan(tx, design, Some(&kept)).await?;
+    Ok(())
+}
+
 /// One fixture takes the place of another in a set: the old one is dead (or suspect), the new one
-/// is held and, if the old one is on stage, taken out. One transaction; the old one stays on stage
+/// is held and, if the old one is on stage, taken out; in a reserved set it counts as chosen by hand
+/// for its bar. One transaction; the old one stays on stage
 /// until it is checked in.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Swap {
@@ -201,6 +269,11 @@ impl Change for Swap {
             .await?
             .ok_or(StockError::NotFound("set"))?
             .state;
+        if state == State::Reserved
+            && let Some(bar) = bar
+        {
+            choose(tx, design, bar, (old.id, new.id)).await?;
+        }
         let mut lines = Vec::new();
         let going_out = state == State::Standing || old.place.kind == AccountKind::Design;
         if going_out && new.place.kind == AccountKind::Place {

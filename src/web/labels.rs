@@ -58,6 +58,9 @@ struct PickPage {
     kinds: Vec<Choice>,
     kind: &'static str,
     at: Vec<Choice>,
+    /// The same list with nothing ticked, or with everything.
+    none: Link,
+    every: Link,
     plural: &'static str,
     field: &'static str,
     rows: Vec<Row>,
@@ -134,6 +137,8 @@ async fn rows(
     let filter = ThingFilter {
         kind: Some(kind),
         place: at,
+        // A piece that is built into a fixture has no label any more.
+        loose: kind == ThingKind::Piece,
         ..ThingFilter::default()
     };
     Ok(db::thing::list(tx, &filter, offset, most)
@@ -203,18 +208,20 @@ async fn pick(cx: &Cx, headers: &HeaderMap, form: Form, status: StatusCode) -> A
     let most = usize::try_from(PAGE).unwrap_or(usize::MAX);
     let more = rows.len() > most;
     rows.truncate(most);
-    let pager = Pager::new(number, rows.len(), more, |page| {
+    let list = |page: String, ticked: &str| {
         Link::Labels.with([
             ("kind", kind.to_owned()),
             ("at", form.value("at").to_owned()),
             ("page", page),
+            ("ticked", ticked.to_owned()),
         ])
-    });
+    };
+    let pager = Pager::new(number, rows.len(), more, |page| list(page, ""));
     let (base, amiss) = base(cx, headers);
     Ok(page_with(
         status,
         &PickPage {
-            chrome: cx.chrome(Section::Settings, "Labels"),
+            chrome: cx.chrome(Section::Cupboard, "Labels"),
             here: Link::Labels,
             print: Link::LabelPapers,
             settings: Link::Settings,
@@ -230,6 +237,8 @@ async fn pick(cx: &Cx, headers: &HeaderMap, form: Form, status: StatusCode) -> A
                 ),
                 form.value("at"),
             ),
+            none: list(number.to_string(), "on"),
+            every: list(number.to_string(), ""),
             plural,
             field: if thing_kind.is_some() {
                 "thing"
@@ -278,7 +287,13 @@ pub async fn print(cx: Cx, headers: HeaderMap, mut form: Form) -> Answer {
     form.fill(&[("paper", LabelPaper::ALL[0].word()), ("first", "1")]);
     let paper = form.word::<LabelPaper>("paper");
     let each = paper.unwrap_or(LabelPaper::ALL[0]).grid().labels();
-    let first = form.count("first", 1, i64::try_from(each).unwrap_or(1));
+    let first = if each == 1 && form.value("first").trim() != "1" {
+        let why = "This paper holds one label, and there is no other to begin at. Type 1.";
+        form.fail("first", why);
+        None
+    } else {
+        form.count("first", 1, i64::try_from(each).unwrap_or(1))
+    };
     let (base, amiss) = base(&cx, &headers);
     let labels = labels(&cx, &things, &places, &base).await?;
     let drawn = match (paper, first) {
@@ -295,7 +310,7 @@ pub async fn print(cx: Cx, headers: HeaderMap, mut form: Form) -> Answer {
     Ok(page_with(
         status,
         &PapersPage {
-            chrome: cx.chrome(Section::Settings, "Labels to print"),
+            chrome: cx.chrome(Section::Cupboard, "Labels to print"),
             page: paper.map_or("", LabelPaper::page),
             here: Link::LabelPapers,
             back: Link::Labels.with([

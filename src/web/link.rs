@@ -102,6 +102,8 @@ pub enum Link {
     DesignState(DesignId),
     DesignReserve(DesignId),
     Bars(DesignId),
+    /// A bar's row on the page of all bars.
+    BarRow(DesignId, BarId),
     BarsAdd(DesignId),
     BarsArrange(DesignId),
     BarsUndo(DesignId),
@@ -315,6 +317,7 @@ impl Link {
             Self::DesignState(id) => write!(f, "/designs/{id}/state"),
             Self::DesignReserve(id) => write!(f, "/designs/{id}/reserve"),
             Self::Bars(id) => write!(f, "/designs/{id}/bars"),
+            Self::BarRow(id, bar) => write!(f, "/designs/{id}/bars#bar-{bar}"),
             Self::BarsAdd(id) => write!(f, "/designs/{id}/bars/add"),
             Self::BarsUndo(id) => write!(f, "/designs/{id}/bars/undo"),
             Self::BarsArrange(id) => write!(f, "/designs/{id}/bars/arrange"),

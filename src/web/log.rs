@@ -224,7 +224,11 @@ fn what(cx: &Cx, entry: &Entry) -> String {
         let one_from = lines.iter().all(|line| line.from == first.from);
         let one_to = lines.iter().all(|line| line.to == first.to);
         if one_from && first.from.kind.owned() {
-            let _ = write!(text, " from {}", first.from.words);
+            let words = first.from.words.as_str();
+            let _ = match words.strip_prefix("on stage for ") {
+                Some(set) => write!(text, " from the stage of {set}"),
+                None => write!(text, " from {words}"),
+            };
         }
         if one_to && first.to.kind.owned() {
             let arrow = match first.to.kind {

@@ -44,6 +44,8 @@ struct LineView {
     note: String,
     cost: String,
     places: Vec<Choice>,
+    /// What stands in its form: all of it came, right, or what was typed and refused.
+    form: Form,
 }
 
 #[derive(Template)]
@@ -70,7 +72,7 @@ struct OrderPage {
 
 /// GET: one order.
 pub async fn get(cx: Cx, Path(id): Path<PurchaseId>) -> Answer {
-    show(&cx, id, Form::default(), StatusCode::OK).await
+    show(&cx, id, Form::default(), None, StatusCode::OK).await
 }
 
 /// Every place, after the usual one of each part.
@@ -86,12 +88,55 @@ fn goes(places: &[db::place::PlaceNode], chosen: &str) -> Vec<Choice> {
     Choice::list(usual.into_iter().chain(each), chosen)
 }
 
-async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> Answer {
+/// What was typed about one line and is refused.
+type LineForm = (PurchaseLineId, Form);
+
+/// What stands in a line's form.
+fn line_form(open: i64, usual: String, typed: Option<Form>) -> Form {
+    let mut form = typed.unwrap_or_default();
+    form.fill(&[
+        ("good", &open.to_string()),
+        ("bad", "0"),
+        ("note", ""),
+        ("place", &usual),
+    ]);
+    form
+}
+
+async fn show(
+    cx: &Cx,
+    id: PurchaseId,
+    mut form: Form,
+    refused: Option<LineForm>,
+    status: StatusCode,
+) -> Answer {
     let mut tx = cx.read().await?;
     let order = db::purchase::lookup(&mut tx, id)
         .await?
         .ok_or_else(|| Trouble::not_found("order").or_go(Link::Shopping, "To the shopping list"))?;
     let places = db::place::list(&mut tx, false).await?;
+    let (mut refused_line, mut typed) = match refused {
+        Some((line, typed)) => (Some(line), Some(typed)),
+        None => (None, None),
+    };
+    // The line may have come meanwhile: then it has no form to say it in.
+    if let Some(typed) = &typed
+        && !order
+            .lines
+            .iter()
+            .any(|line| Some(line.id) == refused_line && line.open_packs() > 0)
+    {
+        for message in typed.all_errors() {
+            form.fail("", message);
+        }
+        refused_line = None;
+    }
+    if refused_line.is_some() {
+        form.fail(
+            "",
+            "Nothing was taken in. What is wrong is said at its line below; what you typed stands there.",
+        );
+    }
     let mut lines = Vec::new();
     for line in &order.lines {
         let part = db::part::lookup(&mut tx, line.part).await?;
@@ -100,6 +145,8 @@ async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> An
             .or_else(|| places.first().map(|place| place.place.id))
             .map(|place| place.to_string())
             .unwrap_or_default();
+        let own = (refused_line == Some(line.id)).then(|| typed.take());
+        let form = line_form(line.open_packs(), chosen, own.flatten());
         lines.push(LineView {
             id: line.id,
             part: line.part,
@@ -123,8 +170,9 @@ async fn show(cx: &Cx, id: PurchaseId, mut form: Form, status: StatusCode) -> An
                 places
                     .iter()
                     .map(|place| (place.place.id, place.place.path.as_str())),
-                &chosen,
+                form.value("place"),
             ),
+            form,
         });
     }
     for (field, stored) in [
@@ -204,7 +252,7 @@ pub async fn state(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer
     let (Some(to), Some(version), Some(ordered), Some(expected), Some(paid), Some(note), true) =
         (to, version, ordered, expected, paid, note, form.ok())
     else {
-        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return show(&cx, id, form, None, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let was = db::purchase::lookup(&mut *cx.read().await?, id)
         .await?
@@ -228,10 +276,21 @@ pub async fn state(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer
         }
         Err(crate::stock::StockError::Changed) => {
             form.fail("", "Somebody else changed this order meanwhile. Nothing was overwritten: what stands here is as it is stored now.");
-            show(&cx, id, form, StatusCode::PRECONDITION_FAILED).await
+            show(&cx, id, form, None, StatusCode::PRECONDITION_FAILED).await
         }
         Err(why) => Err(why.into()),
     }
+}
+
+/// The order with what was typed about one line standing there, and what is wrong with it.
+async fn refuse_line(
+    cx: &Cx,
+    id: PurchaseId,
+    line: PurchaseLineId,
+    typed: Form,
+    status: StatusCode,
+) -> Answer {
+    show(cx, id, Form::default(), Some((line, typed)), status).await
 }
 
 /// POST: one line arrived.
@@ -249,14 +308,14 @@ pub async fn receive(
     let place = form.optional_id::<PlaceId>("place");
     let note = form.note("note");
     let (Some(good), Some(bad), Some(place), Some(note)) = (good, bad, place, note) else {
-        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return refuse_line(&cx, id, line, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let Some(place) = place else {
         form.fail(
             "place",
             "Say where it goes. If there is no place yet, add one under Settings, Places.",
         );
-        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return refuse_line(&cx, id, line, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let arrival = Arrival {
         good,
@@ -273,18 +332,17 @@ pub async fn receive(
             };
             Ok(go_with(&Link::Purchase(id), &flash))
         }
-        Err(crate::stock::StockError::Field { field, message }) => {
-            form.fail(&field, message);
-            show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await
+        Err(why) => {
+            let status = refused(&mut form, why)?;
+            refuse_line(&cx, id, line, form, status).await
         }
-        Err(why) => Err(why.into()),
     }
 }
 
 /// POST: everything that is still to come arrived.
 pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer {
     let Some(to) = form.optional_id::<PlaceId>("to") else {
-        return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+        return show(&cx, id, form, None, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let goes = match to {
         Some(place) => Goes::To(place),
@@ -299,7 +357,7 @@ pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> 
         Ok(done) => Ok(go_with(&Link::Purchase(id), &Flash::good(done.said))),
         Err(why) => {
             let status = refused(&mut form, why)?;
-            show(&cx, id, form, status).await
+            show(&cx, id, form, None, status).await
         }
     }
 }

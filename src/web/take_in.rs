@@ -78,22 +78,39 @@ fn in_first_hour(form: &Form) -> bool {
     form.value("start") == "yes"
 }
 
+/// A length as it is typed the shortest: what is sold by the metre has no round number of feet.
+fn plainly(length: Length, unit: LengthUnit) -> String {
+    let own = length.show(unit);
+    let metres = length.show(LengthUnit::M);
+    if !unit.metric() && metres.len() < own.len() {
+        metres
+    } else {
+        own
+    }
+}
+
+/// A round length in the venue's unit, for an example: 1 m or 3 ft.
+fn round_one(cx: &Cx) -> String {
+    if cx.unit().metric() {
+        cx.exact(Length::mm(1_000))
+    } else {
+        "3 ft".to_owned()
+    }
+}
+
 fn hint(cx: &Cx, part: &Part) -> String {
     match asked(part) {
         Asked::Number if part.stock_by() == StockBy::Unit => "how many; each gets a tag".to_owned(),
         Asked::Number => "how many".to_owned(),
-        Asked::Length => format!("how much, such as {}", cx.exact(Length::mm(1_000))),
+        Asked::Length => format!("how much, such as {}", round_one(cx)),
         Asked::Pieces => {
             let sold: Vec<String> = part
                 .spec
                 .sold_um()
                 .iter()
-                .map(|length| cx.exact(*length))
+                .map(|length| plainly(*length, cx.unit()))
                 .collect();
-            let first = sold
-                .first()
-                .cloned()
-                .unwrap_or_else(|| cx.exact(Length::mm(1_000)));
+            let first = sold.first().cloned().unwrap_or_else(|| round_one(cx));
             let sold = if sold.is_empty() {
                 String::new()
             } else {
@@ -177,6 +194,28 @@ fn doubtful(typed: &str, length: Length, bare: LengthUnit, sold: &[Length]) -> O
     })
 }
 
+/// A bare whole number that is no likely length of the part: a number of pieces was meant, more likely
+/// than not.
+fn pieces_meant(typed: &str, length: Length, bare: LengthUnit, sold: &[Length]) -> Option<String> {
+    let pieces: usize = typed.trim().parse().ok()?;
+    let (first, longest) = (sold.first()?, sold.iter().max()?);
+    let shortest = sold.iter().min()?;
+    let far = length > *longest || length.get() < shortest.get() / 10;
+    if !far || pieces > THING_LIMIT {
+        return None;
+    }
+    let word = if pieces == 1 { "piece" } else { "pieces" };
+    let larger = match bare {
+        LengthUnit::Mm | LengthUnit::Cm => format!("{pieces} m or {pieces} {bare}"),
+        LengthUnit::In => format!("{pieces} ft or {pieces} in"),
+        LengthUnit::M | LengthUnit::Ft => format!("{pieces} {bare}"),
+    };
+    Some(format!(
+        "{pieces} {word}? Type {pieces} x {}. One piece of that length? Type {larger}.",
+        plainly(*first, bare)
+    ))
+}
+
 /// Reads `2 x 5 m, 1.3 m`: numbers of pieces and the length of each, of a part that is sold in the
 /// lengths given.
 fn read_pieces(
@@ -204,7 +243,11 @@ fn read_pieces(
         if length == Length::ZERO || number == 0 {
             return Err(format!("“{item}”: type a length and a number above zero."));
         }
-        if let Some(doubt) = doubtful(typed, length, bare, sold) {
+        let meant = times
+            .is_none()
+            .then(|| pieces_meant(typed, length, bare, sold))
+            .flatten();
+        if let Some(doubt) = meant.or_else(|| doubtful(typed, length, bare, sold)) {
             return Err(doubt);
         }
         if number > THING_LIMIT {
@@ -381,15 +424,34 @@ mod tests {
             Err("Did you mean 25 m? Type 25 m or 25 mm.".to_owned())
         );
         assert_eq!(
-            read("8", LengthUnit::In),
+            read("2 x 8", LengthUnit::In),
             Err("Did you mean 8 ft? Type 8 ft or 8 in.".to_owned())
         );
         assert!(read("0.2", LengthUnit::M).is_err());
         // What has a unit is taken as typed, and so is what may well be an offcut.
         assert_eq!(
-            read("25 mm, 250", LengthUnit::Mm),
-            Ok(vec![(1, 25), (1, 250)])
+            read("25 mm, 2500", LengthUnit::Mm),
+            Ok(vec![(1, 25), (1, 2_500)])
         );
         assert_eq!(read("25", LengthUnit::Ft), Ok(vec![(1, 7_620)]));
+    }
+
+    #[test]
+    fn a_bare_number_that_is_no_length_of_the_part_is_asked_about_as_a_number_of_pieces() {
+        let bars = [Length::mm(2_000)];
+        let read = |text, bare| read_pieces(text, bare, &bars).map(|list| mm(&list));
+        assert_eq!(
+            read("6", LengthUnit::Cm),
+            Err(
+                "6 pieces? Type 6 x 200 cm. One piece of that length? Type 6 m or 6 cm.".to_owned()
+            )
+        );
+        assert_eq!(
+            read("10", LengthUnit::Ft),
+            Err("10 pieces? Type 10 x 2 m. One piece of that length? Type 10 ft.".to_owned())
+        );
+        for meant in ["180", "10 ft", "6 x 200", "1.5 m"] {
+            assert!(read(meant, LengthUnit::Cm).is_ok(), "{meant}");
+        }
     }
 }

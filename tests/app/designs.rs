@@ -718,3 +718,104 @@ async fn the_cuts_say_what_each_further_soldered_end_saves() {
     }
     assert!(tables > 0, "the sample has a set that buys tape");
 }
+
+#[tokio::test]
+async fn a_budget_below_zero_or_a_year_of_two_figures_comes_back_as_it_was_typed() {
+    let app = hall().await;
+    let edit = app.get("/designs/3/edit").await.form("main form.form");
+    let wrong = edit
+        .clone()
+        .set("budget", "-5")
+        .set("note", "ask the treasurer")
+        .send(&app)
+        .await;
+    assert_eq!(wrong.status, 422, "{}", wrong.text("main"));
+    assert!(wrong.text("#budget-error").contains("zero or more"));
+    let form = wrong.form("main form.form");
+    assert_eq!(form.value("budget"), Some("-5"));
+    assert_eq!(form.value("note"), Some("ask the treasurer"));
+    let slip = edit.set("strike_on", "0026-12-20").send(&app).await;
+    assert_eq!(slip.status, 422);
+    assert!(slip.text("#strike_on-error").contains("the year 26"));
+}
+
+#[tokio::test]
+async fn a_swap_in_a_reserved_set_is_a_choice_that_its_plan_keeps() {
+    let app = hall().await;
+    let page = app.get("/designs/2").await;
+    assert!(page.text("main").contains("reserved"));
+    let swap = app.get("/things/37/swap").await;
+    assert!(swap.count("#fit li form") > 0, "{}", swap.text("main"));
+    let fit = swap.texts("#fit .row-name");
+    let at = fit.iter().position(|tag| tag.contains("F-12")).unwrap();
+    let new = swap.attributes("#fit li form input[name=new]", "value")[at].clone();
+    let form = swap.form("#fit li form").set("new", &new);
+    let done = form.set("condition", "dead").send(&app).await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let said = app.follow(&done).await.text("#flash");
+    assert!(said.contains("F-12 takes the place of F-1"), "{said}");
+    assert!(said.contains("a new plan keeps it"), "{said}");
+    for tab in ["", "/reuse", "/reserve"] {
+        let page = app.get(format!("/designs/2{tab}")).await;
+        let text = page.text("main");
+        assert!(text.contains("F-12"), "{tab}: {text}");
+        assert!(!text.contains("is gone"), "{tab}: {text}");
+        // Others may be fed in another way; each is served as it was.
+        assert!(!text.contains("was served by"), "{tab}: {text}");
+        assert!(!text.contains("is no longer free"), "{tab}: {text}");
+    }
+    let pins = app.get("/designs/2/reuse").await.text("#pins");
+    assert!(pins.contains("F-12 serves bar"), "{pins}");
+}
+
+#[tokio::test]
+async fn a_standing_set_misses_what_went_bad_only_until_it_is_back() {
+    let app = hall().await;
+    let set = "/designs/2";
+    for to in ["building", "standing"] {
+        let page = go(&app, set, to).await;
+        assert_eq!(page.status, 303, "{}", page.text("main"));
+    }
+    // At the bench each finished bar is told with its length and where it goes.
+    let steps = app.get(format!("{set}/build")).await.text("#steps");
+    assert!(
+        steps.contains("F-2 · RGB 24 V, diffused, 1200 mm: for bar 2"),
+        "{steps}"
+    );
+    assert!(steps.contains("it is F-2"), "{steps}");
+    let strike = format!("{set}/strike");
+    let page = app.get(&strike).await;
+    let thing = page.attributes(".strike .row-name a", "href")[0].clone();
+    let marked = app
+        .post(format!("{thing}/mark"), &[("condition", "suspect")])
+        .await;
+    assert_eq!(marked.status, 303, "{}", marked.text("main"));
+    let said = app.follow(&marked).await.text("#flash");
+    assert!(said.contains("that hold is broken now"), "{said}");
+    let page = app.get(set).await;
+    assert!(page.text("main").contains("is gone"));
+    assert_eq!(page.count(&format!("#set-head a[href='{set}/reserve']")), 0);
+    let back = app.get(&strike).await.form(".strike li form");
+    let back = back.set("how", "suspect").send(&app).await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    assert!(!app.get(set).await.text("main").contains("is gone"));
+    assert!(!app.get("/").await.text("main").contains("broken hold"));
+}
+
+#[tokio::test]
+async fn after_a_bar_is_changed_one_is_back_at_its_row() {
+    let app = hall().await;
+    let page = app.get("/designs/3/bars").await;
+    let bar = page.attributes("#bar-list th a", "href")[5].clone();
+    let id = bar.rsplit('/').next().unwrap();
+    let done = app
+        .get(&bar)
+        .await
+        .form("form[data-draft]")
+        .send(&app)
+        .await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let row = format!("/designs/3/bars#bar-{id}");
+    assert_eq!(done.header("location"), Some(row.as_str()));
+    assert_eq!(page.count(&format!("tr#bar-{id}")), 1);
+}

@@ -345,3 +345,110 @@ async fn one_set_is_bought_by_itself_without_what_is_on_order_for_another() {
     assert_eq!(page.count("form[action='/shopping/order']"), 0);
     assert_eq!(app.get("/shopping?set=two").await.status, 200);
 }
+
+/// Writes the whole list down as one order and sends it; gives its address.
+async fn order_all(app: &TestApp) -> String {
+    let list = app.get("/shopping").await;
+    let made = list.form("form[action='/shopping/order']").send(app).await;
+    assert_eq!(made.status, 303, "{}", made.text("main"));
+    let order = made.header("location").unwrap().to_owned();
+    let page = app.get(&order).await;
+    let sent = page
+        .form("form[action$='/state']")
+        .set("state", "ordered")
+        .send(app)
+        .await;
+    assert_eq!(sent.status, 303, "{}", sent.text("main"));
+    order
+}
+
+#[tokio::test]
+async fn a_refused_line_of_an_order_says_why_and_keeps_what_was_typed() {
+    let app = TestApp::new().await;
+    short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    let room = [("name", "Store"), ("kind", "room")];
+    assert_eq!(app.post("/places", &room).await.status, 303);
+    let order = order_all(&app).await;
+    let page = app.get(&order).await;
+    let line = page.attributes("form[action*='/receive/']", "id")[1].clone();
+    let wrong = page
+        .form(&format!("#{line}"))
+        .set("good", "9000")
+        .set("bad", "1")
+        .set("note", "one is bent")
+        .send(&app)
+        .await;
+    assert_eq!(wrong.status, 422);
+    assert_eq!(wrong.count(&format!("#{line} details[open]")), 1);
+    assert_eq!(wrong.count("#lines details[open]"), 1, "only that line");
+    assert_eq!(wrong.count(&format!("#{line} .error")), 1);
+    assert!(
+        wrong
+            .text(&format!("#{line} .error"))
+            .contains("still to come")
+    );
+    let form = wrong.form(&format!("#{line}"));
+    for (name, typed) in [("good", "9000"), ("bad", "1"), ("note", "one is bent")] {
+        assert_eq!(form.value(name), Some(typed));
+    }
+    // Without scripting one begins to read at the top.
+    assert!(
+        wrong
+            .text("main > .note.stop")
+            .contains("at its line below")
+    );
+    // What was wrong with one line is no note of the whole order.
+    let whole = wrong.form("form[action$='/state']");
+    assert_eq!(whole.value("note"), Some(""));
+}
+
+#[tokio::test]
+async fn what_is_on_order_is_not_asked_for_again_on_the_lists_of_its_set() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    let edit = app.get(format!("{set}/edit")).await;
+    let edit = edit.form("main form.form").set("budget", "10000");
+    assert_eq!(edit.send(&app).await.status, 303);
+    let before = app.get(format!("{set}/shopping")).await;
+    assert!(before.count("table.book tbody tr") > 5);
+    let sum = before.text("table.book tr.sum .num");
+    let left = format!("left, {sum} in orders taken off");
+    assert!(!before.text("main").contains("in orders"));
+    order_all(&app).await;
+
+    let page = app.get(format!("{set}/shopping")).await;
+    assert_eq!(page.count("table.book"), 0, "{}", page.text("main"));
+    assert!(page.text("main").contains("Nothing more to buy"));
+    // What is planned piece by piece, and what the plan counts as due in.
+    let coming = page.text("#ordered ~ ul");
+    for words in [
+        "RGB tape 12 V, 10 mm",
+        "Lead ",
+        "from Lock Lane, expected on",
+    ] {
+        assert!(coming.contains(words), "{coming}");
+    }
+    for sheet in ["shopping", "cost"] {
+        let page = app.get(format!("{set}/sheets/{sheet}")).await;
+        let text = page.text("main");
+        assert_eq!(page.count("td .box"), 0, "{sheet}: {text}");
+        if sheet == "cost" {
+            assert!(text.contains(&left), "{left}: {text}");
+        }
+    }
+    assert!(app.get(&set).await.text("main").contains(&left));
+    let short = app.get(format!("{set}/shortfall")).await.text("main");
+    assert!(short.contains("all of it is on order"), "{short}");
+    assert!(short.contains("Still to buy: 0.00"), "{short}");
+
+    // Of another bar only what it needs more is asked for.
+    let bars = app.get(format!("{set}/bars")).await;
+    let more = bars.form("#add form").set("count", "1");
+    assert_eq!(more.set("length", "900 mm").send(&app).await.status, 303);
+    let page = app.get(format!("{set}/shopping")).await;
+    let rows = page.count("table.book tbody tr");
+    assert!((2..before.count("table.book tbody tr")).contains(&rows));
+    assert!(page.text("main").contains("Still to buy for this set"));
+}

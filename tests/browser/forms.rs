@@ -211,3 +211,85 @@ async fn a_message_that_came_along_can_be_closed() {
     assert_eq!(stage.count("#flash.near").await, 0);
     stage.end().await;
 }
+
+/// Names and fields of lists that are too narrow to be read or typed in, all details opened.
+async fn squeezed(stage: &Stage) -> String {
+    let found = stage
+        .script(
+            "document.querySelectorAll('.row-act details').forEach((it) => { it.open = true; });
+             const least = (it) => it.matches('input, select') ? 100 : 120;
+             return [...document.querySelectorAll(
+                 '.row > .row-name, .row input:not([type=hidden], [type=checkbox]), .row select')]
+               .map((it) => [it, it.getBoundingClientRect()])
+               .filter(([it, box]) => box.width > 0 && box.width < least(it)
+                 && !(it.matches('.row-name') && box.height < 60))
+               .map(([it, box]) => `${it.id || it.textContent.trim().slice(0, 20)}: ${box.width}`)
+               .join('; ');",
+            vec![],
+        )
+        .await;
+    found.as_str().unwrap_or_default().to_owned()
+}
+
+/// Writes an order down and sends it; it is the first.
+async fn sent_order(stage: &Stage) {
+    stage.open("/shopping").await;
+    stage.press("Write down this order").await;
+    stage.arrive("/shopping/1").await;
+    stage.press("I have sent it").await;
+    stage.says("#sums", "ordered").await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn names_and_fields_of_lists_are_wide_enough_at_every_width() {
+    let stage = Stage::sample().await;
+    sent_order(&stage).await;
+    for page in [
+        "/take-in",
+        "/take-in?start=yes",
+        "/shopping/1",
+        "/designs/2/show-day",
+        "/designs",
+        "/shopping",
+        "/repairs",
+    ] {
+        for width in [320, 360, 768, 1024, 1280, 1600] {
+            stage.look(width, false).await;
+            stage.open(page).await;
+            assert_eq!(squeezed(&stage).await, "", "{page} at {width}");
+            assert_eq!(stage.sideways(width).await, None, "{page} at {width}");
+        }
+    }
+    stage.end().await;
+}
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_refused_arrival_says_why_beside_what_was_typed() {
+    let stage = Stage::sample().await;
+    sent_order(&stage).await;
+    stage
+        .find("#lines details summary")
+        .await
+        .click()
+        .await
+        .unwrap();
+    stage
+        .fill("#lines details[open] input[name=good]", "9")
+        .await;
+    stage
+        .fill("#lines details[open] input[name=note]", "bent")
+        .await;
+    let arrived = stage.find("#lines details[open] ~ button").await;
+    arrived.click().await.unwrap();
+    stage.says("#lines", "still to come").await;
+    assert_eq!(
+        value(&stage, "#lines details[open] input[name=good]").await,
+        "9"
+    );
+    assert_eq!(
+        value(&stage, "#lines details[open] input[name=note]").await,
+        "bent"
+    );
+    assert_eq!(value(&stage, "#noted textarea[name=note]").await, "");
+    stage.end().await;
+}

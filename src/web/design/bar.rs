@@ -356,7 +356,7 @@ pub async fn post(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>, mut form: Fo
         match load::store(&cx, &mut form, id, &edits).await? {
             load::Stored::Done(done) => {
                 return Ok(go_with(
-                    &Link::Bars(id),
+                    &Link::BarRow(id, bar.id),
                     &Flash::good(format!("Bar {} was changed.{done}", new.label)),
                 ));
             }

@@ -146,6 +146,16 @@ pub enum Refused {
     Picture(Form),
 }
 
+/// A round measure of the venue's unit: so many millimetres, or so many inches.
+fn round(unit: LengthUnit, mm: i64, inches: i64) -> SignedLength {
+    let um = if unit.metric() {
+        mm * 1000
+    } else {
+        inches * 25_400
+    };
+    SignedLength::new(um).unwrap_or_default()
+}
+
 fn blank(cx: &Cx, whole: &Whole) -> Form {
     // Like the last bar, a step further on: most sets repeat one bar.
     if let Some(last) = whole.design().bars.last() {
@@ -154,18 +164,14 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
         form.set("first", "");
         form.set("count", "1");
         form.set("fixture", "");
-        let step = SignedLength::new(300_000).unwrap_or_default();
-        let x = SignedLength::new(last.x_um.get().saturating_add(300_000)).unwrap_or(last.x_um);
+        let step = round(cx.unit(), 300, 12);
+        let x = SignedLength::new(last.x_um.get().saturating_add(step.get())).unwrap_or(last.x_um);
         form.set("x", x.show(cx.unit()));
         form.set("step_x", step.show(cx.unit()));
         return form;
     }
     let tolerance = usual_tolerance(whole, cx.unit());
-    let mm = |mm: i64| {
-        SignedLength::new(mm * 1000)
-            .unwrap_or_default()
-            .show(cx.unit())
-    };
+    let even = |mm: i64, inches: i64| round(cx.unit(), mm, inches).show(cx.unit());
     Form::filled([
         ("pattern", "#".to_owned()),
         ("count", "8".to_owned()),
@@ -174,12 +180,12 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
         ("channels", usual_colours(whole)),
         ("diffused", "on".to_owned()),
         ("fed", "one_end".to_owned()),
-        ("x", mm(0)),
-        ("y", mm(0)),
-        ("step_x", mm(300)),
-        ("step_y", mm(0)),
+        ("x", even(0, 0)),
+        ("y", even(0, 0)),
+        ("step_x", even(300, 12)),
+        ("step_y", even(0, 0)),
         ("angle", "90".to_owned()),
-        ("cable", mm(2000)),
+        ("cable", even(2000, 72)),
         ("version", whole.design().version.to_string()),
     ])
 }

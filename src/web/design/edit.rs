@@ -11,7 +11,7 @@ use crate::{
         part::{Kind, Part},
     },
     stock::design::{Basics, Edit},
-    units::ShowDates,
+    units::{Date, Money, ShowDates},
     web::{
         at::Path,
         clash::{Clash, Field},
@@ -52,12 +52,30 @@ pub fn choices(parts: &[Part], kind: Kind, chosen: &str) -> Vec<Choice> {
     list
 }
 
+/// The years in which a set can be; any other is a slip of the finger.
+const YEARS: std::ops::RangeInclusive<i16> = 1950..=2199;
+
+fn day_of_show(form: &mut Form, field: &str) -> Option<Date> {
+    let day = form.date(field)?;
+    if !YEARS.contains(&day.year()) {
+        form.fail(
+            field,
+            format!(
+                "This is the year {}. Type the year with its four figures, such as 2026.",
+                day.year()
+            ),
+        );
+        return None;
+    }
+    Some(day)
+}
+
 /// The three dates of a form, with what is wrong said beside them.
 pub fn dates(form: &mut Form) -> Option<ShowDates> {
     let (build_on, get_in, strike_on) = (
-        form.date("build_on"),
-        form.date("get_in"),
-        form.date("strike_on"),
+        day_of_show(form, "build_on"),
+        day_of_show(form, "get_in"),
+        day_of_show(form, "strike_on"),
     );
     let (build_on, get_in, strike_on) = (build_on?, get_in?, strike_on?);
     match ShowDates::new(build_on, get_in, strike_on) {
@@ -168,7 +186,10 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let name = form.name("name");
     let dates = dates(&mut form);
     let currency = cx.venue.currency;
-    let budget = form.optional("budget", |text| crate::units::Money::parse(text, &currency));
+    let budget = form.optional("budget", |text| Money::parse(text, &currency));
+    if budget.flatten().is_some_and(|budget| budget < Money::ZERO) {
+        form.fail("budget", "Type a sum of zero or more, or leave it empty.");
+    }
     let note = form.note("note");
     let choices = Choices {
         lead: form.optional_id("lead").flatten(),

@@ -4,13 +4,13 @@ use std::collections::BTreeMap;
 
 use axum::http::StatusCode;
 
-use super::Whole;
+use super::{Whole, ordered::Orders};
 use crate::{
     db::{self, snapshot::Ask},
     model::{
         design::{Design, State},
         id::DesignId,
-        reservation::HoldState,
+        reservation::{Held, HoldState},
         text::NAME_LIMIT,
     },
     plan::{available::Rules, differ::differences, input::SpareFixture},
@@ -83,13 +83,28 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         .into_iter()
         .map(|reason| (reason.check_key, reason.reason))
         .collect();
-    let broken = db::reservation::list(&mut tx, id)
-        .await?
-        .into_iter()
-        .filter(|hold| hold.state == HoldState::Broken)
-        .map(|hold| broken_words(&hold.broken_why))
-        .collect();
+    let mut broken = Vec::new();
+    for hold in db::reservation::list(&mut tx, id).await? {
+        if hold.state != HoldState::Broken {
+            continue;
+        }
+        // What a standing set has given back already is missing no more.
+        if state == State::Standing
+            && let Held::Thing { thing, .. } = hold.hold.held
+            && let Some(thing) = db::thing::lookup(&mut tx, thing).await?
+            && thing.place.design != Some(id)
+        {
+            continue;
+        }
+        broken.push(broken_words(&hold.broken_why));
+    }
     let picture = db::backdrop::lookup(&mut tx, id).await?;
+    let orders = db::purchase::list_for(&mut tx, id).await?;
+    let suppliers = if orders.is_empty() {
+        Vec::new()
+    } else {
+        db::offer::list_suppliers(&mut tx).await?
+    };
     let serving = if settled {
         db::reservation::list_serving(&mut tx, id, state != State::Building).await?
     } else {
@@ -103,6 +118,7 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         not_held,
         serving,
         picture,
+        orders: Orders { orders, suppliers },
     })
 }
 

@@ -55,6 +55,7 @@ pub mod lit;
 mod load;
 pub mod new;
 pub mod one;
+mod ordered;
 pub mod pins;
 pub mod power;
 pub mod reserve;
@@ -165,6 +166,8 @@ pub struct Whole {
     pub serving: BTreeMap<BarId, (ThingId, Tag)>,
     /// The picture that is laid under its elevation.
     pub picture: Option<Backdrop>,
+    /// The orders that may serve it.
+    orders: ordered::Orders,
 }
 
 /// How many bars come by each way.
@@ -469,6 +472,8 @@ pub struct Head {
     pub broken: Vec<String>,
     /// How the plan differs from what is held.
     pub not_held: Vec<String>,
+    /// Whether it can be planned again and held anew.
+    pub replans: bool,
     /// Where it is planned again and held anew.
     pub reserve: Link,
 }
@@ -539,6 +544,7 @@ pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
         tabs,
         broken: whole.broken.clone(),
         not_held: whole.not_held.clone(),
+        replans: matches!(design.state, State::Draft | State::Reserved),
         reserve: Link::DesignReserve(id),
     };
     (cx.chrome(Section::Designs, title), head)

@@ -22,6 +22,7 @@ use crate::{
         form::Form,
         link::Link,
         page::{Chrome, Flash, Section, go_with, page_with},
+        start::{self, Step, Steps},
     },
 };
 
@@ -120,6 +121,8 @@ struct NewPage {
     chrome: Chrome,
     form: Form,
     groups: Vec<FreeGroup>,
+    /// The steps of the first hour, where this page is the last of them.
+    steps: Option<Steps>,
     window: Option<String>,
     free: usize,
     past: Vec<(Link, String)>,
@@ -162,10 +165,14 @@ async fn show(cx: &Cx, mut form: Form, status: StatusCode) -> Answer {
     };
     let groups = groups(cx, &fixtures, &form);
     let past = load::past(cx).await?;
+    let next = start::next(&mut cx.read().await?, &cx.venue).await?;
     Ok(page_with(
         status,
         &NewPage {
             chrome: cx.chrome(Section::Designs, "Start the next set"),
+            steps: next
+                .filter(|next| *next >= Step::Have)
+                .map(|_| Step::Set.list()),
             free: groups.iter().map(|group| group.rows.len()).sum(),
             window: asked
                 .map(|dates| format!("{} to {}", day(dates.build_on()), day(dates.strike_on()))),

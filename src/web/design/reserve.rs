@@ -158,7 +158,7 @@ fn and(words: &[String]) -> String {
 /// What reserving does to the stock, in a few lines.
 pub fn does(whole: &Whole) -> Vec<String> {
     let plan = whole.plan();
-    let (mut things, mut counts, mut due) = (BTreeSet::new(), 0, 0);
+    let (mut things, mut counts, mut due) = (BTreeSet::new(), BTreeSet::new(), 0);
     for hold in &plan.holds {
         match hold.held {
             // A piece of which several bars are cut is one.
@@ -166,13 +166,18 @@ pub fn does(whole: &Whole) -> Vec<String> {
                 things.insert(thing);
             }
             Held::Count { due: Some(_), .. } => due += 1,
-            Held::Count { .. } => counts += 1,
+            Held::Count { part, .. } => {
+                counts.insert(part);
+            }
         }
     }
     let dates = whole.design().dates;
     let mut held = things_words(whole, &things);
-    if counts > 0 {
-        held.push(count_of(counts, "count of a part", "counts of parts"));
+    if !counts.is_empty() {
+        held.push(format!(
+            "what it needs of {}",
+            count_of(counts.len(), "counted part", "counted parts")
+        ));
     }
     let mut lines = vec![format!(
         "Holds {} from {} to {}; nobody else’s set takes them.",

@@ -137,7 +137,7 @@ fn block_words(whole: &Whole, joint: &BlockJoint) -> String {
         Some(id) => (whole.design().frames.iter())
             .find(|frame| frame.id == id)
             .map_or_else(String::new, |frame| format!(" of frame {}", frame.label)),
-        None => " of the bars on no frame".to_owned(),
+        None => " on no frame".to_owned(),
     };
     let ways = match joint.ways {
         0 | 1 => format!("way {}", joint.way),

@@ -6,6 +6,7 @@ use askama::Template;
 
 use super::{
     Head, Tab, Whole, count_of, day, head, load,
+    ordered::Coming,
     pins::{self, PinsShown, status},
     short::{MoneyWords, fuses, money, row},
 };
@@ -30,8 +31,10 @@ pub struct Line {
     pub href: Option<Link>,
     /// How many of which pack.
     pub packs: String,
-    /// What is short.
+    /// What is short, together where it is bought in several packs.
     pub short: String,
+    /// What of the part is on order beside it, in words.
+    pub on_order: Vec<String>,
     /// What it costs.
     pub cost: String,
     /// What is left over of it.
@@ -72,6 +75,26 @@ pub struct Without {
     pub short: String,
 }
 
+/// Something short of which all is on order, or has come.
+pub struct Ordered {
+    /// Its name.
+    pub name: String,
+    /// Its page.
+    pub href: Option<Link>,
+    /// Order by order.
+    pub coming: Vec<Coming>,
+}
+
+/// What is short: still to buy, without a price, and on order.
+pub struct ToBuy {
+    /// By supplier.
+    pub suppliers: Vec<Supplier>,
+    /// What nobody is known to sell.
+    pub without: Vec<Without>,
+    /// What need not be bought any more.
+    pub ordered: Vec<Ordered>,
+}
+
 /// What is asked of one supplier.
 struct Asked {
     name: String,
@@ -87,6 +110,7 @@ struct ShoppingPage {
     head: Head,
     suppliers: Vec<Supplier>,
     without: Vec<Without>,
+    ordered: Vec<Ordered>,
     money: MoneyWords,
     tax: &'static str,
     /// The fuses to have at hand.
@@ -102,15 +126,30 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     show(&cx, &whole, &Form::default()).await
 }
 
-/// What is bought from whom, and what nobody is known to sell.
-pub fn by_supplier(cx: &Cx, whole: &Whole) -> (Vec<Supplier>, Vec<Without>) {
+/// What is still bought from whom, what nobody is known to sell, and what is on order.
+pub fn to_buy(cx: &Cx, whole: &Whole) -> ToBuy {
     let id = whole.design().id;
     let mut by: BTreeMap<SupplierId, Asked> = BTreeMap::new();
-    let mut without = Vec::new();
-    for need in whole.plan().needs.iter().filter(|need| need.short > 0) {
-        let short = whole.amount(cx, need.part, need.short);
+    let (mut without, mut ordered) = (Vec::new(), Vec::new());
+    for (need, left) in whole.plan().needs.iter().zip(whole.left(cx)) {
+        let coming = match need.part {
+            Some(part) if need.short <= 0 && need.due > 0 => whole.due_in(cx, part),
+            _ if left.covered => left.coming.clone(),
+            _ => Vec::new(),
+        };
+        if !coming.is_empty() {
+            ordered.push(Ordered {
+                name: need.name.clone(),
+                href: need.part.map(Link::Part),
+                coming,
+            });
+        }
+        if need.short <= 0 || left.covered {
+            continue;
+        }
+        let short = whole.amount(cx, need.part, left.short);
         if need.buy.is_empty() {
-            let row = row(cx, whole, need);
+            let row = row(cx, whole, need, &left);
             without.push(Without {
                 href: row.href,
                 price: row.price,
@@ -120,7 +159,14 @@ pub fn by_supplier(cx: &Cx, whole: &Whole) -> (Vec<Supplier>, Vec<Without>) {
             });
             continue;
         }
-        for buy in &need.buy {
+        let bought = need.buy.iter().zip(left.packs.iter().zip(&left.costs));
+        let bought: Vec<_> = bought.filter(|(_, (packs, _))| **packs > 0).collect();
+        let short = if bought.len() > 1 {
+            format!("{short} in all")
+        } else {
+            short
+        };
+        for (buy, (packs, cost)) in bought {
             let entry = by.entry(buy.supplier).or_insert_with(|| Asked {
                 name: buy.supplier_name.clone(),
                 lines: Vec::new(),
@@ -131,16 +177,16 @@ pub fn by_supplier(cx: &Cx, whole: &Whole) -> (Vec<Supplier>, Vec<Without>) {
                 part: need.name.clone(),
                 href: need.part.map(Link::Part),
                 packs: format!(
-                    "{} × {}",
-                    buy.packs,
+                    "{packs} × {}",
                     whole.pack_words(cx, need.part, buy.pack_amount)
                 ),
                 short: short.clone(),
-                cost: cx.money(buy.cost_minor),
+                on_order: left.coming.iter().map(|it| it.words.clone()).collect(),
+                cost: cx.money(*cost),
                 left_over: left_over(cx, whole, need.part, buy.left_over),
                 ask: whole.is_open().then_some(Link::ShoppingWhy(id, buy.offer)),
             });
-            entry.costs.push(buy.cost_minor);
+            entry.costs.push(*cost);
             entry.order_by = entry.order_by.min(buy.order_by);
         }
     }
@@ -164,19 +210,28 @@ pub fn by_supplier(cx: &Cx, whole: &Whole) -> (Vec<Supplier>, Vec<Without>) {
             lines: asked.lines,
         })
         .collect();
-    (suppliers, without)
+    ToBuy {
+        suppliers,
+        without,
+        ordered,
+    }
 }
 
 /// The page, with the form of its pins as it was typed.
 pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
     let pins = pins::shown(cx, whole, Tab::Shopping, form).await?;
     let (chrome, head) = head(cx, whole, Tab::Shopping);
-    let (suppliers, without) = by_supplier(cx, whole);
+    let ToBuy {
+        suppliers,
+        without,
+        ordered,
+    } = to_buy(cx, whole);
     let shopping = ShoppingPage {
         chrome,
         pins,
         suppliers,
         without,
+        ordered,
         fuses: fuses(whole.plan()),
         money: money(cx, whole),
         tax: if cx.venue.prices_include_tax {

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, day, head, load};
+use super::{Head, Tab, Whole, day, head, load, ordered::Left};
 use crate::{
     db,
     model::{id::DesignId, part::StockBy},
@@ -40,8 +40,10 @@ pub struct NeedRow {
     pub due: String,
     /// What is short; empty for nothing.
     pub short: String,
-    /// What to buy, in words.
+    /// What is still to buy, in words.
     pub buy: Vec<String>,
+    /// Whether nothing is left to buy, since all of it is on order.
+    pub covered: bool,
     /// Rolls, reels, bars or units that stand in orders already, in words.
     pub ordered: Vec<String>,
 }
@@ -64,7 +66,7 @@ struct ShortPage {
 
 /// How the set stands against its budget, in words.
 pub struct MoneyWords {
-    /// What is to be bought.
+    /// What is still to be bought: neither what is on order nor what came on one.
     pub planned: String,
     /// The same as one figure beside which nothing is said of parts without a price.
     pub alone: String,
@@ -74,6 +76,8 @@ pub struct MoneyWords {
     pub proven: bool,
     /// The budget, and what is left of it.
     pub budget: Option<String>,
+    /// What of it was ordered, where anything was.
+    pub ordered: Option<String>,
     /// Whether it is overrun.
     pub over: bool,
     /// Parts without a price.
@@ -82,43 +86,54 @@ pub struct MoneyWords {
     pub nothing_priced: bool,
 }
 
-/// The money of a plan.
+/// The money of a set: what is ordered and what is still to buy, against its budget.
 pub fn money(cx: &Cx, whole: &Whole) -> MoneyWords {
     let cost = &whole.plan().cost;
+    let spent = whole.spent(cx);
+    let ordered = spent.ordered.get() + spent.listed.get();
+    let left = |budget: Money| budget.get() - ordered - spent.rest.get();
     let budget = cost.budget_minor.map(|budget| {
-        let left = budget.get() - cost.planned_minor.get();
+        let left = left(budget);
         let show = |minor: i64| {
             Money::new(minor.abs()).map_or_else(|_| String::new(), |sum| cx.money(sum))
         };
-        if left < 0 {
-            format!("{}; overrun by {}", cx.money(budget), show(left))
+        let taken = if ordered > 0 {
+            format!(", {} in orders taken off", show(ordered))
         } else {
-            format!("{}; {} left", cx.money(budget), show(left))
+            String::new()
+        };
+        if left < 0 {
+            format!("{}; overrun by {}{taken}", cx.money(budget), show(left))
+        } else {
+            format!("{}; {} left{taken}", cx.money(budget), show(left))
         }
     });
     MoneyWords {
-        planned: cx.money(cost.planned_minor),
+        planned: cx.money(spent.rest),
         alone: match (cost.unpriced, cost.planned_minor) {
             (0, planned) => cx.money(planned),
             (_, Money::ZERO) => "not known yet".to_owned(),
             (_, planned) => format!("from {}", cx.money(planned)),
         },
-        delivery: match cost.delivery_minor {
+        delivery: match spent.delivery {
             Money::ZERO => "delivered free".to_owned(),
             more => format!("with {} for delivery", cx.money(more)),
         },
-        proven: cost.proof.is_proven(),
-        over: cost
-            .budget_minor
-            .is_some_and(|budget| budget < cost.planned_minor),
+        // Proven of all that the plan buys, not of what is left of it.
+        proven: cost.proof.is_proven() && !spent.some,
+        over: cost.budget_minor.is_some_and(|budget| left(budget) < 0),
         budget,
+        ordered: Money::new(ordered)
+            .ok()
+            .filter(|ordered| *ordered > Money::ZERO)
+            .map(|ordered| cx.money(ordered)),
         unpriced: cost.unpriced,
         nothing_priced: cost.unpriced > 0 && cost.planned_minor == Money::ZERO,
     }
 }
 
 /// One need as people read it.
-pub fn row(cx: &Cx, whole: &Whole, need: &Need) -> NeedRow {
+pub fn row(cx: &Cx, whole: &Whole, need: &Need, left: &Left) -> NeedRow {
     let amount = |amount: i64| whole.amount(cx, need.part, amount);
     let some = |value: i64| {
         if value == 0 {
@@ -140,17 +155,19 @@ pub fn row(cx: &Cx, whole: &Whole, need: &Need) -> NeedRow {
         buy: need
             .buy
             .iter()
-            .map(|buy| {
+            .zip(left.packs.iter().zip(&left.costs))
+            .filter(|(_, (packs, _))| **packs > 0)
+            .map(|(buy, (packs, cost))| {
                 format!(
-                    "{} × {} from {}, {}; order by {}",
-                    buy.packs,
+                    "{packs} × {} from {}, {}; order by {}",
                     whole.pack_words(cx, need.part, buy.pack_amount),
                     buy.supplier_name,
-                    cx.money(buy.cost_minor),
+                    cx.money(*cost),
                     day(buy.order_by)
                 )
             })
             .collect(),
+        covered: left.covered,
         ordered: Vec::new(),
     }
 }
@@ -214,10 +231,10 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let (chrome, head) = head(&cx, &whole, Tab::Short);
     let (mut short, mut enough) = (Vec::new(), Vec::new());
     let open = db::purchase::list_open(&mut *cx.read().await?, None).await?;
-    for need in &whole.plan().needs {
+    for (need, left) in whole.plan().needs.iter().zip(whole.left(&cx)) {
         let row = NeedRow {
             ordered: ordered(&cx, &whole, need, &open),
-            ..row(&cx, &whole, need)
+            ..row(&cx, &whole, need, &left)
         };
         if need.short > 0 {
             short.push(row);

@@ -3,10 +3,10 @@
 use askama::Template;
 use axum::http::StatusCode;
 
-use super::{day, off_words};
+use super::{day, load, off_words};
 use crate::{
     db,
-    model::{fixture::Condition, id::ThingId, text::Note},
+    model::{design::State, fixture::Condition, id::ThingId, text::Note},
     stock::{StockError, swap},
     units::Length,
     web::{
@@ -115,9 +115,13 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
             ),
             set,
             window: if found.window.from() == found.window.to() {
-                day(found.window.from())
+                format!("on {}", day(found.window.from()))
             } else {
-                format!("{} to {}", day(found.window.from()), day(found.window.to()))
+                format!(
+                    "from {} to {}",
+                    day(found.window.from()),
+                    day(found.window.to())
+                )
             },
             fit,
             not: found
@@ -137,6 +141,39 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
 /// GET: what plugs in instead, best first.
 pub async fn get(cx: Cx, Path(id): Path<ThingId>, form: Form) -> Answer {
     show(&cx, id, form).await
+}
+
+/// Where the new one is chosen for its bar now: that it is, and whether the plan can keep to it.
+async fn chosen(cx: &Cx, new: ThingId) -> Result<String, Trouble> {
+    let mut tx = cx.read().await?;
+    let holds = db::reservation::list_on_thing(&mut tx, new).await?;
+    drop(tx);
+    for hold in holds {
+        let Some(bar) = hold.hold.bar else { continue };
+        let whole = load::whole(cx, hold.hold.design).await?;
+        if whole.design().state != State::Reserved
+            || whole.bar(bar).and_then(|bar| bar.fixture) != Some(new)
+        {
+            continue;
+        }
+        let label = whole.bar_label(bar);
+        if whole
+            .served_by(bar)
+            .is_some_and(|(serves, _)| serves == new)
+        {
+            return Ok(format!(
+                " It is chosen by hand for bar {label} from now on: a new plan keeps it."
+            ));
+        }
+        let key = format!("chosen:bar-{bar}");
+        let mut checks = whole.plan().checks.iter();
+        let why = checks.find(|check| check.key == key);
+        return Ok(format!(
+            " It is chosen by hand for bar {label}, but a new plan cannot keep it. {}",
+            why.map_or("", |check| check.sentence.as_str())
+        ));
+    }
+    Ok(String::new())
 }
 
 /// POST: swaps it.
@@ -165,9 +202,10 @@ pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
                     .map_or_else(String::new, |thing| thing.tag.to_string())
             };
             let said = format!(
-                "{} takes the place of {}, which is marked {condition}. Switch the supply off before you change them.",
+                "{} takes the place of {}, which is marked {condition}.{} Switch the supply off before you change them.",
                 tag(new),
-                tag(id)
+                tag(id),
+                chosen(&cx, new).await?
             );
             Ok(go_with(&Link::Thing(new), &told(&said, &done)))
         }

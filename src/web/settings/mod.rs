@@ -142,7 +142,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let name = form.name("name");
     let length_unit = form.word::<LengthUnit>("length_unit");
     let currency = form.take("currency", |text| {
-        Currency::parse(&text.to_ascii_uppercase())
+        Currency::parse(&text.to_ascii_uppercase()).or(Currency::parse(text))
     });
     let zone = form.take("zone", zone);
     let slots_taken = form.take("slots_taken", |text| {
@@ -241,7 +241,10 @@ fn mains(form: &mut Form) -> Option<Mains> {
     if form.value("mains").trim().is_empty() && form.value("breaker").trim().is_empty() {
         return None;
     }
-    let voltage = form.take("mains", Voltage::parse);
+    let voltage = form.take("mains", |text| {
+        Voltage::parse(text)
+            .map_err(|_| "Type the voltage of the mains with its unit, such as 230 V or 120 V.")
+    });
     let breaker = form.take("breaker", Current::parse);
     let mains = Mains {
         voltage_mv: voltage?,

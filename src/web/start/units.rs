@@ -59,7 +59,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         form.name("name"),
         form.word::<LengthUnit>("length_unit"),
         form.take("currency", |text| {
-            Currency::parse(&text.to_ascii_uppercase())
+            Currency::parse(&text.to_ascii_uppercase()).or(Currency::parse(text))
         }),
         form.take("zone", settings::zone),
         form.count("version", 1, i64::MAX),

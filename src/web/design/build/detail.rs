@@ -164,6 +164,21 @@ fn fetch_detail(cx: &Cx, whole: &Whole, fetched: &Things, task: &Task) -> Vec<St
         let thing = fetched.get(id)?;
         Some(format!("{} · {}", thing.tag, thing.name))
     };
+    // A finished bar says how long it is and where it goes: several look alike.
+    let finished = |id: &ThingId| {
+        let serves = whole.design().bars.iter().map(|bar| bar.id);
+        let mut serves =
+            serves.filter(|bar| whole.served_by(*bar).is_some_and(|(by, _)| by == *id));
+        let named = named(id)?;
+        Some(match (serves.next(), whole.fixture(*id)) {
+            (Some(bar), Some(spare)) => format!(
+                "{named}, {}: for bar {}",
+                cx.length(spare.fixture.make.lit_um),
+                whole.bar_label(bar)
+            ),
+            _ => named,
+        })
+    };
     let piece = |id: &ThingId| {
         let length = fetched.get(id)?.amount.length();
         let length = length.map_or_else(String::new, |length| format!(", {}", cx.length(length)));
@@ -172,7 +187,7 @@ fn fetch_detail(cx: &Cx, whole: &Whole, fetched: &Things, task: &Task) -> Vec<St
     let count = |(part, amount): &(PartId, i64)| of_part(cx, whole, *part, *amount);
     things
         .iter()
-        .filter_map(named)
+        .filter_map(finished)
         .chain(counts.iter().map(count))
         .chain(pieces.iter().filter_map(piece))
         .chain(
@@ -209,7 +224,11 @@ pub(super) fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> V
         }
         Task::Address { address, .. } => vec![format!("start address {address}")],
         Task::Wire { bars, .. } => wire_detail(cx, whole, bars),
-        Task::Tick => Vec::new(),
+        Task::Tick => {
+            let served = step.bar.and_then(|bar| whole.served_by(bar));
+            let tag = served.map(|(_, tag)| format!("it is {tag}"));
+            tag.into_iter().collect()
+        }
     }
 }
 

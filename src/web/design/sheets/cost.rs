@@ -5,17 +5,15 @@ use std::collections::BTreeMap;
 use askama::Template;
 
 use crate::{
-    db,
     model::part::Kind,
     units::Money,
     web::{
         cx::Cx,
         design::{
             Whole,
-            shopping::{Supplier, by_supplier},
+            shopping::{Supplier, to_buy},
             short::{MoneyWords, money},
         },
-        error::Trouble,
     },
 };
 
@@ -26,6 +24,8 @@ struct Cost {
     suppliers: Vec<Supplier>,
     kinds: Vec<(Kind, String)>,
     ordered: String,
+    /// In orders that are not sent yet, where there are such.
+    listed: Option<String>,
     paid: String,
     shared: bool,
     reused: usize,
@@ -34,16 +34,16 @@ struct Cost {
     unpriced: Vec<String>,
 }
 
-/// What is to be bought of each kind of part.
+/// What is still to be bought of each kind of part.
 fn kinds(cx: &Cx, whole: &Whole) -> Vec<(Kind, String)> {
     let mut sums: BTreeMap<Kind, Vec<Money>> = BTreeMap::new();
-    for need in &whole.plan().needs {
+    for (need, left) in whole.plan().needs.iter().zip(whole.left(cx)) {
         let kind = need
             .part
             .and_then(|id| whole.part(id))
             .map(|part| part.spec.kind());
         if let Some(kind) = kind {
-            let costs = need.buy.iter().map(|buy| buy.cost_minor);
+            let costs = left.costs.into_iter().filter(|cost| *cost > Money::ZERO);
             sums.entry(kind).or_default().extend(costs);
         }
     }
@@ -53,19 +53,19 @@ fn kinds(cx: &Cx, whole: &Whole) -> Vec<(Kind, String)> {
         .collect()
 }
 
-pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String>, Trouble> {
-    let id = whole.design().id;
-    let spent = db::purchase::spent_on(&mut *cx.read().await?, id).await?;
+pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
+    let spent = whole.spent(cx);
     let counts = whole.counts();
     let short = whole.plan().needs.iter();
     let unpriced = short
         .filter(|need| need.short > 0 && need.buy.is_empty())
         .map(|need| need.name.clone());
-    Ok(Cost {
+    Cost {
         money: money(cx, whole),
-        suppliers: by_supplier(cx, whole).0,
+        suppliers: to_buy(cx, whole).suppliers,
         kinds: kinds(cx, whole),
         ordered: cx.money(spent.ordered),
+        listed: (spent.listed > Money::ZERO).then(|| cx.money(spent.listed)),
         paid: cx.money(spent.paid),
         shared: spent.shared,
         reused: counts.reused,
@@ -77,5 +77,5 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
         },
         unpriced: unpriced.collect(),
     }
-    .render())
+    .render()
 }

@@ -126,7 +126,9 @@ async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<Body, Trouble> {
     // These two list what is there just now, and so change with every step that is ticked: their
     // marks go by what the plan holds, which ends with the plan and not with the work.
     let counts = match sheet {
-        Sheet::Packing | Sheet::Strike => Some(held::counts(whole)),
+        Sheet::Packing | Sheet::Strike => {
+            Some(format!("{}\n{}", sheet.word(), held::counts(whole)))
+        }
         _ => None,
     };
     let text = match sheet {
@@ -135,8 +137,8 @@ async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<Body, Trouble> {
         Sheet::Wiring => wiring::body(cx, whole),
         Sheet::Loads => loads::body(cx, whole),
         Sheet::Addresses => addresses::body(whole),
-        Sheet::Cost => cost::body(cx, whole).await?,
-        Sheet::Shopping => shopping::body(cx, whole).await?,
+        Sheet::Cost => cost::body(cx, whole),
+        Sheet::Shopping => shopping::body(cx, whole),
         Sheet::Packing => packing::body(cx, whole).await?,
         Sheet::Strike => strike::body(cx, whole).await?,
     };

@@ -2,17 +2,12 @@
 
 use askama::Template;
 
-use crate::{
-    db,
-    units::Money,
-    web::{
-        cx::Cx,
-        design::{
-            Whole,
-            shopping::{Supplier, Without, by_supplier},
-            short::{MoneyWords, fuses, money},
-        },
-        error::Trouble,
+use crate::web::{
+    cx::Cx,
+    design::{
+        Whole,
+        shopping::{Ordered, Supplier, ToBuy, Without, to_buy},
+        short::{MoneyWords, fuses, money},
     },
 };
 
@@ -24,20 +19,22 @@ struct Shopping {
     money: MoneyWords,
     /// The fuses to have at hand.
     fuses: Vec<String>,
-    /// What was ordered for the set so far.
-    ordered: Option<String>,
+    /// What is on order.
+    ordered: Vec<Ordered>,
 }
 
-pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String>, Trouble> {
-    let id = whole.design().id;
-    let spent = db::purchase::spent_on(&mut *cx.read().await?, id).await?;
-    let (suppliers, without) = by_supplier(cx, whole);
-    Ok(Shopping {
+pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
+    let ToBuy {
+        suppliers,
+        without,
+        ordered,
+    } = to_buy(cx, whole);
+    Shopping {
         suppliers,
         without,
         fuses: fuses(whole.plan()),
         money: money(cx, whole),
-        ordered: (spent.ordered > Money::ZERO).then(|| cx.money(spent.ordered)),
+        ordered,
     }
-    .render())
+    .render()
 }
