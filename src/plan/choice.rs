@@ -118,9 +118,8 @@ fn candidates(book: &Book<'_>, group: &[&Bar], voltages: &BTreeSet<Voltage>) -> 
 /// What a group of like bars is made of: what the book's way names.
 pub(super) fn choose<'a>(book: &Book<'a>, group: &[&Bar]) -> Option<Choice<'a>> {
     let made = book.way.get(&group_of(group.first()?))?;
-    let tape = match &book.part(made.tape)?.spec {
-        PartSpec::Tape(tape) => tape,
-        _ => return None,
+    let PartSpec::Tape(tape) = &book.part(made.tape)?.spec else {
+        return None;
     };
     let profile = match made.profile {
         None => None,

@@ -41,10 +41,9 @@ pub fn paid_for_bars(plan: &Plan, input: &Input) -> Money {
 /// How much less than found a sum may be, in minor units; `None` where that is not known.
 fn gap(found: i64, proof: Proof<i64>) -> Option<i64> {
     match proof {
-        Proof::Proven => Some(0),
+        // What was not asked had nothing to buy.
+        Proof::Proven | Proof::Open { why: Why::NotAsked } => Some(0),
         Proof::Within { bound } => Some(found.saturating_sub(bound).max(0)),
-        // Nothing was to be bought.
-        Proof::Open { why: Why::NotAsked } => Some(0),
         Proof::Open { .. } => None,
     }
 }

@@ -92,13 +92,13 @@ fn goes(places: &[db::place::PlaceNode], chosen: &str) -> Vec<Choice> {
 type LineForm = (PurchaseLineId, Form);
 
 /// What stands in a line's form.
-fn line_form(open: i64, usual: String, typed: Option<Form>) -> Form {
+fn line_form(open: i64, usual: &str, typed: Option<Form>) -> Form {
     let mut form = typed.unwrap_or_default();
     form.fill(&[
         ("good", &open.to_string()),
         ("bad", "0"),
         ("note", ""),
-        ("place", &usual),
+        ("place", usual),
     ]);
     form
 }
@@ -146,7 +146,7 @@ async fn show(
             .map(|place| place.to_string())
             .unwrap_or_default();
         let own = (refused_line == Some(line.id)).then(|| typed.take());
-        let form = line_form(line.open_packs(), chosen, own.flatten());
+        let form = line_form(line.open_packs(), &chosen, own.flatten());
         lines.push(LineView {
             id: line.id,
             part: line.part,

@@ -517,9 +517,10 @@ async fn over_the_api() {
     go("unmount", json!({"what": the(&bars[0]), "to": shelf})).await;
     let mut of_tape = make.clone();
     of_tape["tape"] = tape.into();
-    let made = json!({"about": {"to": shelf}, "make": of_tape, "inside": the(&cut[0]), "used": []});
-    let made = go("assemble", made).await["things"][0].clone();
-    go("dismantle", json!({"fixture": made, "to": shelf})).await;
+    let parts =
+        json!({"about": {"to": shelf}, "make": of_tape, "inside": the(&cut[0]), "used": []});
+    let fixture = go("assemble", parts).await["things"][0].clone();
+    go("dismantle", json!({"fixture": fixture, "to": shelf})).await;
 
     let dates =
         json!({"build_on": "2026-04-01", "get_in": "2026-04-03", "strike_on": "2026-04-20"});
@@ -592,14 +593,14 @@ async fn over_the_api() {
     let order = add(&app, "/purchases", order(offer, supplier)).await;
     let path = format!("/purchases/{order}");
     let tag = api::get(&app, &path).await;
-    let sent = api::put(
+    let ordered = api::put(
         &app,
         &path,
         tag.header("etag").unwrap(),
         json!({"state": "ordered"}),
     )
     .await;
-    assert_eq!(sent.status, 200, "{}", sent.body);
+    assert_eq!(ordered.status, 200, "{}", ordered.body);
     done(&app, &format!("{path}/receive"), json!({"to": shelf})).await;
 }
 

@@ -3,7 +3,7 @@
 //! `tests/data/steps` has a small file for each step of the schema: what a program of that step could
 //! have written on top of what the steps before it had left. One of them goes with each new migration.
 
-use std::{borrow::Cow, collections::BTreeSet, fs, path::Path};
+use std::{borrow::Cow, collections::BTreeSet, fmt::Write as _, fs, path::Path};
 
 use sqlx::{
     AssertSqlSafe, Connection as _, SqliteConnection,
@@ -179,10 +179,12 @@ async fn lasting(db: &Db) -> Vec<String> {
         );
         for it in entry.lines {
             let (from, to) = (it.from.words, it.to.words);
-            line += &format!(
+            write!(
+                line,
                 "; {} {:?} {:?} {from} > {to} {:?}",
                 it.name, it.tag, it.amount, it.counted
-            );
+            )
+            .unwrap();
         }
         lines.push(line);
     }
