@@ -16,7 +16,7 @@ use super::{
 use crate::{
     db,
     model::{
-        id::{PartId, PlaceId, PurchaseId, PurchaseLineId},
+        id::{DesignId, PartId, PlaceId, PurchaseId, PurchaseLineId},
         purchase::{Purchase, PurchaseState},
     },
     stock::order::{self, Arrival, Goes},
@@ -55,6 +55,8 @@ struct OrderPage {
     form: Form,
     order: Purchase,
     lines: Vec<LineView>,
+    /// The sets that lines are for.
+    sets: Vec<(DesignId, String)>,
     goods: String,
     delivery: String,
     total: String,
@@ -175,6 +177,13 @@ async fn show(
             form,
         });
     }
+    let mut sets: Vec<(DesignId, String)> = Vec::new();
+    for listed in db::design::list(&mut tx).await? {
+        let mut lines = order.lines.iter();
+        if lines.any(|line| line.design == Some(listed.id)) {
+            sets.push((listed.id, listed.name.to_string()));
+        }
+    }
     for (field, stored) in [
         (
             "ordered_on",
@@ -199,6 +208,7 @@ async fn show(
             Section::Shopping,
             format!("Order {} from {}", order.id, order.supplier_name),
         ),
+        sets,
         goods: cx.money(order.goods()),
         delivery: cx.money(order.delivery_minor),
         total: cx.money(order.total()),

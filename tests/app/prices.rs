@@ -334,6 +334,8 @@ async fn one_set_is_bought_by_itself_without_what_is_on_order_for_another() {
     );
     let sent = page.form("form[action='/shopping/order']").send(&app).await;
     assert_eq!(sent.status, 303, "{}", sent.body);
+    let order = app.get(sent.header("location").unwrap()).await;
+    assert_eq!(order.count(&format!("#sums a[href='{one}/shopping']")), 1);
     let page = app.get(&href).await;
     assert_eq!(page.count("form[action='/shopping/order']"), 0);
     let rest = list(&format!("?design={}", id(&other))).await;
