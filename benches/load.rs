@@ -59,6 +59,8 @@ struct Done {
     reads: Vec<Duration>,
     planned: Vec<Duration>,
     writes: Vec<Duration>,
+    /// Every reading once more, by its page.
+    pages: Vec<(&'static str, Duration)>,
     moved: usize,
     wrong: Vec<String>,
 }
@@ -68,9 +70,12 @@ struct Sum {
     reads: Vec<Duration>,
     planned: Vec<Duration>,
     writes: Vec<Duration>,
+    pages: Vec<(&'static str, Duration)>,
     moved: usize,
     wrong: Vec<String>,
     lasted: Duration,
+    /// What the program itself took of the processors meanwhile.
+    worked: Duration,
 }
 
 fn agent() -> ureq::Agent {
@@ -154,8 +159,15 @@ fn person(number: u64, base: &str, things: u64, writes_of_five: u64, until: Inst
             let pages: &[&str] = if planned { &PLANNED } else { &PAGES };
             let page = pages[usize::try_from(dice >> 20).unwrap_or(0) % pages.len()];
             match read(&agent, &format!("{base}{page}")) {
-                Ok(200 | 303) if planned => done.planned.push(begun.elapsed()),
-                Ok(200 | 303) => done.reads.push(begun.elapsed()),
+                Ok(200 | 303) => {
+                    let took = begun.elapsed();
+                    done.pages.push((page, took));
+                    if planned {
+                        done.planned.push(took);
+                    } else {
+                        done.reads.push(took);
+                    }
+                }
                 Ok(status) => done.wrong.push(format!("{page}: {status}")),
                 Err(why) => done.wrong.push(format!("{page}: {why}")),
             }
@@ -164,8 +176,15 @@ fn person(number: u64, base: &str, things: u64, writes_of_five: u64, until: Inst
     done
 }
 
-fn all(base: &str, things: u64, writes_of_five: u64, lasts: Duration, each: impl Fn()) -> Sum {
-    let begun = Instant::now();
+fn all(
+    running: &Running,
+    things: u64,
+    writes_of_five: u64,
+    lasts: Duration,
+    each: impl Fn(),
+) -> Sum {
+    let base = running.base.as_str();
+    let (begun, worked) = (Instant::now(), running.worked());
     let until = begun + lasts;
     let done: Vec<Done> = thread::scope(|scope| {
         let people: Vec<_> = (0..PEOPLE)
@@ -184,14 +203,17 @@ fn all(base: &str, things: u64, writes_of_five: u64, lasts: Duration, each: impl
         reads: Vec::new(),
         planned: Vec::new(),
         writes: Vec::new(),
+        pages: Vec::new(),
         moved: 0,
         wrong: Vec::new(),
         lasted: begun.elapsed(),
+        worked: running.worked().saturating_sub(worked),
     };
     for one in done {
         sum.reads.extend(one.reads);
         sum.planned.extend(one.planned);
         sum.writes.extend(one.writes);
+        sum.pages.extend(one.pages);
         sum.moved += one.moved;
         sum.wrong.extend(one.wrong);
     }
@@ -230,6 +252,24 @@ fn told(name: &str, times: &[Duration], lasted: Duration) {
         at(times, 50).as_secs_f64() * 1e3,
         at(times, 99).as_secs_f64() * 1e3
     );
+}
+
+/// Each page by itself, the slowest first.
+fn told_by_page(sum: &Sum) {
+    let mut pages: Vec<(&str, Vec<Duration>)> = PAGES
+        .iter()
+        .chain(&PLANNED)
+        .map(|page| {
+            let mine = sum.pages.iter().filter(|(of, _)| of == page);
+            let mut times: Vec<Duration> = mine.map(|(_, took)| *took).collect();
+            times.sort_unstable();
+            (*page, times)
+        })
+        .collect();
+    pages.sort_by_key(|(_, times)| std::cmp::Reverse(at(times, 99)));
+    for (page, times) in pages {
+        told(&format!("  {page}"), &times, sum.lasted);
+    }
 }
 
 /// The bare page, asked by as many.
@@ -375,8 +415,8 @@ async fn main() -> Fallible<ExitCode> {
                 println!("  resident {:.1} MB", megabytes(kb));
             }
         };
-        let mixed = all(&running.base, things, 1, lasts, memory);
-        let writing = all(&running.base, things, 5, short, || {});
+        let mixed = all(&running, things, 1, lasts, memory);
+        let writing = all(&running, things, 5, short, || {});
         (mixed, writing, bare_page(&bare, short))
     });
     let (alone, alone_lasted) = bare_writes(folder.path(), short, 1).await?;
@@ -387,6 +427,14 @@ async fn main() -> Fallible<ExitCode> {
     told("writes, one of five", &mixed.writes, mixed.lasted);
     told("writes only", &writing.writes, writing.lasted);
     told("bare page", &bare_times, bare_lasted);
+    told_by_page(&mixed);
+    for (name, sum) in [("working", &mixed), ("writes only", &writing)] {
+        println!(
+            "{name}: the program took {:.2} of {} processors",
+            sum.worked.as_secs_f64() / sum.lasted.as_secs_f64(),
+            thread::available_parallelism()?
+        );
+    }
     println!(
         "bare durable rows: {:.0}/s, ten to a commit {:.0}/s",
         rate(alone, alone_lasted),

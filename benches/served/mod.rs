@@ -5,6 +5,7 @@ use std::{
     io::{BufRead as _, BufReader},
     path::Path,
     process::{Child, Command, Stdio},
+    time::Duration,
 };
 
 /// A started program, ended when it is dropped.
@@ -42,6 +43,19 @@ impl Running {
             .trim_end_matches('/')
             .clone_into(&mut running.base);
         Ok(running)
+    }
+
+    /// How long its threads have worked in all, by `/proc`; nothing where that cannot be read.
+    pub fn worked(&self) -> Duration {
+        let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id()));
+        // Behind the name in brackets, which may hold anything: for people and for the kernel, in
+        // hundredths of a second.
+        let ticks = stat.ok().and_then(|stat| {
+            let (_, fields) = stat.rsplit_once(") ")?;
+            let ticks = fields.split(' ').skip(11).take(2);
+            ticks.map(|field| field.parse::<u64>().ok()).sum::<Option<u64>>()
+        });
+        Duration::from_millis(10 * ticks.unwrap_or(0))
     }
 
     /// Kilobytes in memory now, and the most that ever were, by `/proc`.
