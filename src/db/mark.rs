@@ -27,21 +27,31 @@ pub struct Seen {
 /// commit, those of other processes too, whether or not they raise our revision; its values mean
 /// something on one connection only (<https://www.sqlite.org/pragma.html#pragma_data_version>).
 #[derive(Debug)]
-pub(super) struct Watch(Mutex<Option<SqliteConnection>>);
+pub(super) struct Watch(Mutex<Option<Watching>>);
+
+#[derive(Debug)]
+struct Watching {
+    connection: SqliteConnection,
+    /// What was last seen: many ask at once after a commit, and the first one's answer does for all.
+    last: Option<Seen>,
+}
 
 impl Watch {
     /// Begins to watch.
     pub(super) async fn begin(options: &SqliteConnectOptions) -> Result<Self, sqlx::Error> {
         let options = options.clone().optimize_on_close(false, None);
         let connection = SqliteConnection::connect_with(&options).await?;
-        Ok(Self(Mutex::new(Some(connection))))
+        Ok(Self(Mutex::new(Some(Watching {
+            connection,
+            last: None,
+        }))))
     }
 
     /// The state that the database is in now, and the settings in it; nothing where that is the
     /// state already known. What is read after this is at least as new.
     pub(super) async fn changed(&self, known: Option<Mark>) -> Result<Option<Seen>, DbError> {
         let mut watching = self.0.lock().await;
-        let connection = watching.as_mut().ok_or(sqlx::Error::PoolClosed)?;
+        let Watching { connection, last } = watching.as_mut().ok_or(sqlx::Error::PoolClosed)?;
         let version = sqlx::query_scalar("PRAGMA data_version")
             .fetch_one(&mut *connection)
             .await?;
@@ -49,22 +59,27 @@ impl Watch {
         if known == Some(mark) {
             return Ok(None);
         }
+        if let Some(seen) = last.as_ref().filter(|seen| seen.mark == mark) {
+            return Ok(Some(seen.clone()));
+        }
         let written_ms = sqlx::query_scalar!("SELECT at_ms FROM acting")
             .fetch_one(&mut *connection)
             .await?;
         let venue = venue::lookup(connection).await?;
-        Ok(Some(Seen {
+        let seen = Seen {
             mark,
             venue,
             written_ms,
-        }))
+        };
+        *last = Some(seen.clone());
+        Ok(Some(seen))
     }
 
     /// Ends it: marks asked for afterwards are refused.
     pub(super) async fn close(&self) {
-        if let Some(connection) = self.0.lock().await.take() {
+        if let Some(watching) = self.0.lock().await.take() {
             // It only read: there is nothing to lose.
-            let _ = connection.close().await;
+            let _ = watching.connection.close().await;
         }
     }
 }

@@ -259,6 +259,34 @@ pub async fn account(tx: &mut SqliteConnection, id: PlaceId) -> Result<Option<Ac
     )
 }
 
+/// What a movement into a place asks of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Goal {
+    /// Its account.
+    pub account: AccountId,
+    /// Where it is, in words.
+    pub path: String,
+    /// Whether it is no longer in use.
+    pub retired: bool,
+}
+
+/// A place that something is to move into.
+pub async fn find_goal(tx: &mut SqliteConnection, id: PlaceId) -> Result<Option<Goal>, DbError> {
+    // Every place has its account from the start.
+    let row = sqlx::query!(
+        r#"SELECT account.id AS "account_id!", place.path, place.retired
+           FROM place JOIN account ON account.place_id = place.id WHERE place.id = ?"#,
+        id.0
+    )
+    .fetch_optional(tx)
+    .await?;
+    Ok(row.map(|row| Goal {
+        account: AccountId(row.account_id),
+        path: row.path,
+        retired: row.retired != 0,
+    }))
+}
+
 /// The account of a design's stage.
 pub async fn account_of_design(
     tx: &mut SqliteConnection,

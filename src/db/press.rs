@@ -35,11 +35,11 @@ pub async fn add(
     now_ms: i64,
 ) -> Result<(), DbError> {
     let old = now_ms - KEPT_DAYS * 24 * 3_600_000;
-    sqlx::query!("DELETE FROM press WHERE at_ms < ?", old)
-        .execute(&mut **tx)
-        .await?;
+    // Both in one errand to the thread that writes.
     sqlx::query!(
-        "INSERT INTO press (key, request, answer, at_ms) VALUES (?, ?, ?, ?)",
+        "DELETE FROM press WHERE at_ms < ?;
+         INSERT INTO press (key, request, answer, at_ms) VALUES (?, ?, ?, ?)",
+        old,
         key,
         pressed.request,
         pressed.answer,

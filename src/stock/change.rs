@@ -234,18 +234,16 @@ pub(super) fn amount_error(amount: i64) -> StockError {
 
 /// The account of a place that is in use.
 pub(super) async fn place(tx: &mut WriteTx, id: PlaceId) -> Result<AccountId, StockError> {
-    let place = db::place::lookup(tx, id)
+    let goal = db::place::find_goal(tx, id)
         .await?
         .ok_or_else(|| field("to", "There is no such place. Choose one from the list."))?;
-    if place.retired {
+    if goal.retired {
         return Err(field(
             "to",
-            format!("{} is no longer in use. Choose another place.", place.path),
+            format!("{} is no longer in use. Choose another place.", goal.path),
         ));
     }
-    db::place::account(tx, id)
-        .await?
-        .ok_or(StockError::NotFound("place"))
+    Ok(goal.account)
 }
 
 /// Refuses a tag that another thing has.

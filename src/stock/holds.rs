@@ -87,16 +87,22 @@ pub async fn after_change(
     let mut all = Vec::new();
     let things: BTreeSet<ThingId> = things.iter().copied().collect();
     let parts: BTreeSet<PartId> = parts.iter().copied().collect();
-    if things.is_empty() && parts.is_empty() {
-        return Ok(all);
-    }
-    let rules = rules(tx, today).await?;
+    // The rules are read where there is something to judge by them: most of what moves is not held.
+    let mut known = None;
     for thing in things {
         for hold in db::reservation::list_on_thing(tx, thing).await? {
+            let rules = match known {
+                Some(rules) => rules,
+                None => *known.insert(rules(tx, today).await?),
+            };
             all.extend(put_right(tx, &hold, thing, rules).await?);
         }
     }
     for part in parts {
+        let rules = match known {
+            Some(rules) => rules,
+            None => *known.insert(rules(tx, today).await?),
+        };
         all.extend(count_put_right(tx, part, rules).await?);
     }
     Ok(all)
