@@ -31,7 +31,7 @@ pub(super) enum What {
     Large(i64),
     /// All current.
     Current,
-    /// Loads by the terminals and the inlets that they need.
+    /// Outputs by the terminals and the inlets that they need.
     Terminals,
 }
 
@@ -157,10 +157,12 @@ pub(super) fn rows(room: &Room<'_>, skips: usize) -> Vec<Row> {
                 times(kind.usable_ma, size).min(places)
             })
         };
-        let count = i64::try_from(sizes.len()).unwrap_or(i64::MAX);
-        if !shares {
-            add(count - skipped, loads_of(0), false, What::Places);
-        }
+        let outputs = room.outputs_at_least(&|load| within(&room.fed_by(load)));
+        let places = supply_gives(&|at| {
+            let pairs = room.supply(at).pairs;
+            pairs.map_or(i64::MAX, |pairs| i64::from(pairs) * widest)
+        });
+        add(outputs - skipped, places, false, What::Places);
         for (count, size) in counted(&sizes) {
             add(count - skipped, loads_of(size), false, What::Large(size));
         }
@@ -172,39 +174,37 @@ pub(super) fn rows(room: &Room<'_>, skips: usize) -> Vec<Row> {
             What::Current,
         );
     }
-    if !shares {
-        let mut widths: Vec<i64> = (0..room.drivers.len())
-            .flat_map(|at| {
-                room.driver(at)
-                    .inlets
-                    .iter()
-                    .map(|outputs| i64::from(*outputs))
-            })
-            .collect();
-        widths.sort_unstable();
-        widths.dedup();
-        widths.pop();
-        // Each pair feeds an inlet: so many loads by its pair, the others by how wide it is.
-        for width in widths.into_iter().filter(|width| *width > 0) {
-            let wider = (0..room.drivers.len()).map(|at| {
-                let inlets = room.driver(at).inlets.iter();
-                inlets
-                    .map(|outputs| (i64::from(*outputs) - width).max(0))
-                    .sum()
-            });
-            let pairs = (0..room.supplies.len()).map(|at| {
-                room.supply(at)
-                    .pairs
-                    .map_or(i64::MAX, |pairs| i64::from(pairs) * width)
-            });
-            let count = i64::try_from(room.loads.len()).unwrap_or(i64::MAX);
-            add(
-                count - skipped,
-                wider.chain(pairs).collect(),
-                true,
-                What::Terminals,
-            );
-        }
+    let mut widths: Vec<i64> = (0..room.drivers.len())
+        .flat_map(|at| {
+            room.driver(at)
+                .inlets
+                .iter()
+                .map(|outputs| i64::from(*outputs))
+        })
+        .collect();
+    widths.sort_unstable();
+    widths.dedup();
+    widths.pop();
+    // Each pair feeds an inlet: so many outputs by its pair, the others by how wide it is.
+    let outputs = room.outputs_at_least(&|_| true);
+    for width in widths.into_iter().filter(|width| *width > 0) {
+        let wider = (0..room.drivers.len()).map(|at| {
+            let inlets = room.driver(at).inlets.iter();
+            inlets
+                .map(|outputs| (i64::from(*outputs) - width).max(0))
+                .sum()
+        });
+        let pairs = (0..room.supplies.len()).map(|at| {
+            room.supply(at)
+                .pairs
+                .map_or(i64::MAX, |pairs| i64::from(pairs) * width)
+        });
+        add(
+            outputs - skipped,
+            wider.chain(pairs).collect(),
+            true,
+            What::Terminals,
+        );
     }
     found
         .into_iter()

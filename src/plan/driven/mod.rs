@@ -209,7 +209,7 @@ pub enum Bought {
     /// What is there has fewer places (outputs, or terminals by what they can feed) than are asked
     /// for.
     Places {
-        /// How many loads ask for a place.
+        /// How many loads ask for a place; those that share an output ask for one.
         wanted: i64,
         /// How many what is there can take at most.
         there: i64,

@@ -43,7 +43,7 @@ impl Answer {
             (Origin::Bought, Some(Bought::Places { wanted, there })) => {
                 let what = match side {
                     Side::Driver => format!("have {there} outputs for these {loads}"),
-                    Side::Supply => format!("have terminals for {there} of these {loads}"),
+                    Side::Supply => format!("have terminals for {there} outputs"),
                 };
                 format!("Bought, since the free {many} in the house {what}; {wanted} are needed.")
             }

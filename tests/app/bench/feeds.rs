@@ -32,7 +32,7 @@ async fn drivers_and_supplies_are_chosen_for_the_least_money() {
         "No other way to feed as many loads costs less.",
         "Inlets in use: 4 and 6 m of cable, proven least.",
         "what the whole of Eight outputs may carry",
-        "have terminals for 6 of these loads; 8 are needed",
+        "have terminals for 6 outputs; 8 are needed",
         "Inlet 1 takes 3.6 A of 20 A from supply 1.",
     ] {
         assert!(answer.contains(words), "{words}: {answer}");

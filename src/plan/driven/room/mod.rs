@@ -2,6 +2,7 @@
 //! fewest left out and the least money ([`money`]), then cable, units taken and evenness
 //! ([`finer`]); [`written`] says it in the question's words.
 
+mod bins;
 mod finer;
 mod money;
 mod written;
@@ -172,19 +173,18 @@ impl<'q> Room<'q> {
     /// Outputs that some of the loads need at least.
     pub(super) fn outputs_at_least(&self, among: &dyn Fn(&Load) -> bool) -> i64 {
         let mut single = 0;
-        let mut groups: std::collections::BTreeMap<usize, i64> = std::collections::BTreeMap::new();
+        let mut groups: std::collections::BTreeMap<usize, Vec<i64>> =
+            std::collections::BTreeMap::new();
         for load in self.loads.iter().filter(|load| among(load)) {
-            let group = load.group.filter(|_| !load.channels.is_empty());
-            match group.and_then(|group| Some((group, self.shared(group)?))) {
-                Some((group, most)) if load.total_ma <= most => {
-                    *groups.entry(group).or_insert(0) += load.total_ma;
+            match load.group.filter(|_| !load.channels.is_empty()) {
+                Some(group) if self.shared(group).is_some() => {
+                    groups.entry(group).or_default().push(load.total_ma);
                 }
                 _ => single += 1,
             }
         }
-        let shared = groups.into_iter().map(|(group, sum)| {
-            let most = self.shared(group).unwrap_or(0).max(1);
-            ((sum + most - 1) / most).max(1)
+        let shared = groups.into_iter().map(|(group, sizes)| {
+            bins::at_least(sizes, self.shared(group).unwrap_or(0).max(1)).max(1)
         });
         single + shared.sum::<i64>()
     }
