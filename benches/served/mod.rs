@@ -53,7 +53,9 @@ impl Running {
         let ticks = stat.ok().and_then(|stat| {
             let (_, fields) = stat.rsplit_once(") ")?;
             let ticks = fields.split(' ').skip(11).take(2);
-            ticks.map(|field| field.parse::<u64>().ok()).sum::<Option<u64>>()
+            ticks
+                .map(|field| field.parse::<u64>().ok())
+                .sum::<Option<u64>>()
         });
         Duration::from_millis(10 * ticks.unwrap_or(0))
     }
