@@ -74,7 +74,7 @@ fn main() -> Fallible<ExitCode> {
     let (idle, _) = running.resident()?;
     println!("resident after one page: {idle} kB");
 
-    let begun = Instant::now();
+    let (begun, worked) = (Instant::now(), running.worked());
     let bytes: usize = thread::scope(|scope| {
         let clients: Vec<_> = (0..CLIENTS)
             .map(|client| {
@@ -95,6 +95,8 @@ fn main() -> Fallible<ExitCode> {
             .map(|client| client.join().map_err(|_| "a client failed")?)
             .sum::<Fallible<usize>>()
     })?;
+    let worked = running.worked().saturating_sub(worked);
+    println!("it worked {:.1} s for them", worked.as_secs_f64());
     let (now, most) = running.resident()?;
     println!(
         "resident after {REQUESTS} pages ({} MB in {:.1} s by {CLIENTS} clients): {now} kB, at most \
