@@ -10,7 +10,7 @@ use std::{
     collections::{BTreeMap, BTreeSet, BinaryHeap},
 };
 
-use super::room::Room;
+use super::{Load, room::Room};
 
 /// Something that a set of units must have enough of.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -51,143 +51,162 @@ fn times(capacity: i64, size: i64) -> i64 {
     if size <= 0 { i64::MAX } else { capacity / size }
 }
 
-/// What any set that serves all but `skips` of the loads must have.
-pub(super) fn rows(room: &Room<'_>, skips: usize) -> Vec<Row> {
-    let most = room.largest_supply();
-    let shares = room.shares();
-    let mut found: BTreeMap<(Vec<i64>, bool), (i64, What)> = BTreeMap::new();
-    let mut add = |need: i64, gives: Vec<i64>, drivers: bool, what: What| {
+/// Loads that the same kinds serve, or fewer of these: what only these can be asked for.
+struct Asked {
+    /// By place in the room's drivers, or supplies: whether it may serve them.
+    by: Vec<bool>,
+    /// Their currents, the largest first.
+    sizes: Vec<i64>,
+    /// Outputs that they need at least.
+    outputs: i64,
+}
+
+/// What the loads of a room ask for, whoever of them is left out.
+pub(super) struct Asks<'r> {
+    room: &'r Room<'r>,
+    drivers: Vec<Asked>,
+    supplies: Vec<Asked>,
+    /// Outputs that all loads need at least.
+    pub(super) outputs: i64,
+}
+
+/// Gathers the rows; of those that the same kinds fill, the largest.
+#[derive(Default)]
+struct Rows {
+    found: BTreeMap<(Vec<i64>, bool), (i64, What)>,
+}
+
+impl Rows {
+    /// `drivers` tells whether drivers give anything to it.
+    fn add(&mut self, need: i64, gives: Vec<i64>, drivers: bool, what: What) {
         if need > 0 {
-            let entry = found.entry((gives, drivers)).or_insert((need, what));
+            let entry = self.found.entry((gives, drivers)).or_insert((need, what));
             // Of rows that ask for as much, the one about places says it in the plainest words.
             let plainest = |what: What| (what == What::Places, what);
             if (need, plainest(what)) > (entry.0, plainest(entry.1)) {
                 *entry = (need, what);
             }
         }
-    };
-    let driver_gives = |at: usize, size: i64, sharing: bool| {
-        let kind = room.driver(at);
-        let inlet = kind.inlet_ma.unwrap_or(i64::MAX).min(most);
-        let outputs = kind.inlets.iter().fold(0_i64, |sum, &outputs| {
-            let fit = times(inlet, size);
-            sum.saturating_add(if sharing {
-                fit
-            } else {
-                fit.min(i64::from(outputs))
-            })
-        });
-        let whole = kind.whole_ma.unwrap_or(i64::MAX);
-        let whole = if kind.isolated {
-            whole
-        } else {
-            whole.min(most)
-        };
-        outputs.min(times(whole, size))
-    };
-    let masks: BTreeSet<Vec<bool>> = room.loads.iter().map(|load| load.alone.clone()).collect();
-    let skipped = i64::try_from(skips).unwrap_or(i64::MAX);
-    let none = vec![0; room.supplies.len()];
-    let among = |mask: &[bool], gives: &dyn Fn(usize) -> i64| -> Vec<i64> {
-        let drivers = (0..room.drivers.len()).map(|at| if mask[at] { gives(at) } else { 0 });
-        drivers.chain(none.iter().copied()).collect()
-    };
-    for mask in &masks {
-        let within = |alone: &[bool]| alone.iter().zip(mask).all(|(one, all)| !one || *all);
-        let mut sizes: Vec<i64> = (room.loads.iter())
-            .filter(|load| within(&load.alone))
-            .map(|load| load.total_ma)
-            .collect();
-        sizes.sort_unstable_by_key(|size| Reverse(*size));
-        let outputs = room.outputs_at_least(&|load| within(&load.alone));
-        let plain = |at: usize| {
-            let kind = room.driver(at);
-            kind.inlets.iter().map(|outputs| i64::from(*outputs)).sum()
-        };
-        add(outputs - skipped, among(mask, &plain), true, What::Places);
-        for (count, size) in counted(&sizes) {
-            let gives = |at: usize| driver_gives(at, size, shares);
-            add(
-                count - skipped,
-                among(mask, &gives),
-                true,
-                What::Large(size),
-            );
+    }
+}
+
+impl<'r> Asks<'r> {
+    pub(super) fn of(room: &'r Room<'r>) -> Self {
+        Self {
+            room,
+            drivers: asked(room, &|load| load.alone.clone()),
+            supplies: asked(room, &|load| room.fed_by(load)),
+            outputs: room.outputs_at_least(&|_| true),
         }
-        let sum: i64 = sizes.iter().skip(skips).sum();
-        let gives = |at: usize| {
+    }
+
+    /// What any set that serves all but `skips` of the loads must have.
+    pub(super) fn rows(&self, skips: usize) -> Vec<Row> {
+        let mut rows = Rows::default();
+        let mut widths: Vec<i64> = (0..self.room.drivers.len())
+            .flat_map(|at| &self.room.driver(at).inlets)
+            .map(|outputs| i64::from(*outputs))
+            .collect();
+        widths.sort_unstable();
+        widths.dedup();
+        let widest = widths.pop().unwrap_or(0);
+        self.of_drivers(skips, &mut rows);
+        self.of_supplies(skips, widest, &mut rows);
+        for width in widths.into_iter().filter(|width| *width > 0) {
+            self.of_terminals(skips, width, &mut rows);
+        }
+        (rows.found.into_iter())
+            .map(|((gives, _), (need, what))| {
+                let gives = gives.into_iter().map(|it| it.min(need)).collect();
+                Row { need, gives, what }
+            })
+            .collect()
+    }
+
+    fn of_drivers(&self, skips: usize, rows: &mut Rows) {
+        let room = self.room;
+        let (most, shares) = (room.largest_supply(), room.shares());
+        // What an inlet and the whole of a driver carry, fed by the largest supply.
+        let limits = |at: usize| {
             let kind = room.driver(at);
-            let inlet = kind.inlet_ma.unwrap_or(i64::MAX).min(most);
             let whole = kind.whole_ma.unwrap_or(i64::MAX);
-            let whole = if kind.isolated {
-                whole
-            } else {
-                whole.min(most)
-            };
-            let inlets = i64::try_from(kind.inlets.len()).unwrap_or(i64::MAX);
+            let fed = if kind.isolated { i64::MAX } else { most };
+            (kind.inlet_ma.unwrap_or(i64::MAX).min(most), whole.min(fed))
+        };
+        let places = |at: usize| -> i64 {
+            let inlets = room.driver(at).inlets.iter();
+            inlets.map(|outputs| i64::from(*outputs)).sum()
+        };
+        let large = |at: usize, size: i64| {
+            let (inlet, whole) = limits(at);
+            let fit = times(inlet, size);
+            let inlets = room.driver(at).inlets.iter();
+            let outputs = inlets.fold(0_i64, |sum, &outputs| {
+                let own = i64::from(outputs);
+                sum.saturating_add(if shares { fit } else { fit.min(own) })
+            });
+            outputs.min(times(whole, size))
+        };
+        let current = |at: usize| {
+            let (inlet, whole) = limits(at);
+            let inlets = i64::try_from(room.driver(at).inlets.len()).unwrap_or(i64::MAX);
             inlet.saturating_mul(inlets).min(whole)
         };
-        add(sum, among(mask, &gives), true, What::Current);
-    }
-    let widest = (0..room.drivers.len())
-        .flat_map(|at| room.driver(at).inlets.iter().copied())
-        .max();
-    let widest = i64::from(widest.unwrap_or(0));
-    let sources: BTreeSet<Vec<bool>> = room.loads.iter().map(|load| room.fed_by(load)).collect();
-    for mask in &sources {
-        let within = |one: &[bool]| one.iter().zip(mask).all(|(one, all)| !one || *all);
-        let mut sizes: Vec<i64> = (room.loads.iter())
-            .filter(|load| within(&room.fed_by(load)))
-            .map(|load| load.total_ma)
-            .collect();
-        sizes.sort_unstable_by_key(|size| Reverse(*size));
-        let supply_gives = |gives: &dyn Fn(usize) -> i64| -> Vec<i64> {
-            let of = (0..room.supplies.len()).map(|at| if mask[at] { gives(at) } else { 0 });
-            vec![0; room.drivers.len()].into_iter().chain(of).collect()
-        };
-        let loads_of = |size: i64| {
-            supply_gives(&|at| {
-                let kind = room.supply(at);
-                let pairs = kind.pairs.map_or(i64::MAX, i64::from);
-                let places = if shares {
-                    i64::MAX
-                } else {
-                    pairs.saturating_mul(widest)
-                };
-                times(kind.usable_ma, size).min(places)
-            })
-        };
-        let outputs = room.outputs_at_least(&|load| within(&room.fed_by(load)));
-        let places = supply_gives(&|at| {
-            let pairs = room.supply(at).pairs;
-            pairs.map_or(i64::MAX, |pairs| i64::from(pairs) * widest)
-        });
-        add(outputs - skipped, places, false, What::Places);
-        for (count, size) in counted(&sizes) {
-            add(count - skipped, loads_of(size), false, What::Large(size));
+        for asked in &self.drivers {
+            let among = |gives: &dyn Fn(usize) -> i64| -> Vec<i64> {
+                let drivers =
+                    (0..room.drivers.len()).map(|at| if asked.by[at] { gives(at) } else { 0 });
+                drivers.chain(room.supplies.iter().map(|_| 0)).collect()
+            };
+            rows.add(
+                less(asked.outputs, skips),
+                among(&places),
+                true,
+                What::Places,
+            );
+            for (count, size) in counted(&asked.sizes) {
+                let gives = among(&|at| large(at, size));
+                rows.add(less(count, skips), gives, true, What::Large(size));
+            }
+            rows.add(asked.current(skips), among(&current), true, What::Current);
         }
-        let sum: i64 = sizes.iter().skip(skips).sum();
-        add(
-            sum,
-            supply_gives(&|at| room.supply(at).usable_ma),
-            false,
-            What::Current,
-        );
     }
-    let mut widths: Vec<i64> = (0..room.drivers.len())
-        .flat_map(|at| {
-            room.driver(at)
-                .inlets
-                .iter()
-                .map(|outputs| i64::from(*outputs))
-        })
-        .collect();
-    widths.sort_unstable();
-    widths.dedup();
-    widths.pop();
-    // Each pair feeds an inlet: so many outputs by its pair, the others by how wide it is.
-    let outputs = room.outputs_at_least(&|_| true);
-    for width in widths.into_iter().filter(|width| *width > 0) {
+
+    fn of_supplies(&self, skips: usize, widest: i64, rows: &mut Rows) {
+        let room = self.room;
+        let places = |at: usize| {
+            let pairs = room.supply(at).pairs;
+            pairs.map_or(i64::MAX, |pairs| i64::from(pairs).saturating_mul(widest))
+        };
+        let shares = room.shares();
+        let large = |at: usize, size: i64| {
+            let places = if shares { i64::MAX } else { places(at) };
+            times(room.supply(at).usable_ma, size).min(places)
+        };
+        for asked in &self.supplies {
+            let among = |gives: &dyn Fn(usize) -> i64| -> Vec<i64> {
+                let supplies =
+                    (0..room.supplies.len()).map(|at| if asked.by[at] { gives(at) } else { 0 });
+                (room.drivers.iter().map(|_| 0)).chain(supplies).collect()
+            };
+            rows.add(
+                less(asked.outputs, skips),
+                among(&places),
+                false,
+                What::Places,
+            );
+            for (count, size) in counted(&asked.sizes) {
+                let gives = among(&|at| large(at, size));
+                rows.add(less(count, skips), gives, false, What::Large(size));
+            }
+            let current = among(&|at| room.supply(at).usable_ma);
+            rows.add(asked.current(skips), current, false, What::Current);
+        }
+    }
+
+    /// Each pair feeds an inlet: so many outputs by its pair, the others by how wide it is.
+    fn of_terminals(&self, skips: usize, width: i64, rows: &mut Rows) {
+        let room = self.room;
         let wider = (0..room.drivers.len()).map(|at| {
             let inlets = room.driver(at).inlets.iter();
             inlets
@@ -195,24 +214,42 @@ pub(super) fn rows(room: &Room<'_>, skips: usize) -> Vec<Row> {
                 .sum()
         });
         let pairs = (0..room.supplies.len()).map(|at| {
-            room.supply(at)
-                .pairs
-                .map_or(i64::MAX, |pairs| i64::from(pairs) * width)
+            let pairs = room.supply(at).pairs;
+            pairs.map_or(i64::MAX, |pairs| i64::from(pairs).saturating_mul(width))
         });
-        add(
-            outputs - skipped,
-            wider.chain(pairs).collect(),
-            true,
-            What::Terminals,
-        );
+        let gives = wider.chain(pairs).collect();
+        rows.add(less(self.outputs, skips), gives, true, What::Terminals);
     }
-    found
-        .into_iter()
-        .map(|((gives, _), (need, what))| {
-            let gives = gives.into_iter().map(|it| it.min(need)).collect();
-            Row { need, gives, what }
-        })
-        .collect()
+}
+
+impl Asked {
+    /// Current of all but the largest.
+    fn current(&self, skips: usize) -> i64 {
+        self.sizes.iter().skip(skips).sum()
+    }
+}
+
+/// So many without those that are left out.
+fn less(count: i64, skips: usize) -> i64 {
+    count.saturating_sub(i64::try_from(skips).unwrap_or(i64::MAX))
+}
+
+/// For every choice of kinds that serves some load: the loads that no other kind serves.
+fn asked(room: &Room<'_>, by: &dyn Fn(&Load) -> Vec<bool>) -> Vec<Asked> {
+    let choices: BTreeSet<Vec<bool>> = room.loads.iter().map(by).collect();
+    let all = choices.into_iter().map(|choice| {
+        let within = |load: &Load| by(load).iter().zip(&choice).all(|(one, all)| !one || *all);
+        let loads = room.loads.iter().filter(|load| within(load));
+        let mut sizes: Vec<i64> = loads.map(|load| load.total_ma).collect();
+        sizes.sort_unstable_by_key(|size| Reverse(*size));
+        let outputs = room.outputs_at_least(&within);
+        Asked {
+            by: choice,
+            sizes,
+            outputs,
+        }
+    });
+    all.collect()
 }
 
 /// Every size above nought with how many are of it or larger; sizes go down.

@@ -3,14 +3,21 @@
 use super::{Best, FEW_LOADS, Room, TIES, Ties, inlets, with};
 use crate::plan::driven::{
     LEVELS, Origin,
-    cover::{Covers, Row, What},
+    cover::{Asks, Covers, Row, What},
     pack::{self, Found, Given, Packed},
     share::{even_of_many, improve},
 };
 
 impl Room<'_> {
     /// The fewest inlets, which is the shortest cable.
-    pub(super) fn shortest(&self, ties: &Ties, skips: usize, best: &mut Best, steps: &mut u64) {
+    pub(super) fn shortest(
+        &self,
+        asks: &Asks<'_>,
+        ties: &Ties,
+        skips: usize,
+        best: &mut Best,
+        steps: &mut u64,
+    ) {
         if self.question.feed_um == 0 {
             best.bounds[3] = Some(0);
             return;
@@ -19,7 +26,7 @@ impl Room<'_> {
         let floors: Vec<u32> = ties
             .sets
             .iter()
-            .map(|set| self.inlets_at_least(set, skips))
+            .map(|set| self.inlets_at_least(asks, set, skips))
             .collect();
         let least = floors.iter().copied().min().unwrap_or(0).min(most);
         let mut open = None;
@@ -51,7 +58,7 @@ impl Room<'_> {
     }
 
     /// Inlets that any way needs at least with a set of units.
-    fn inlets_at_least(&self, set: &[u32], skips: usize) -> u32 {
+    fn inlets_at_least(&self, asks: &Asks<'_>, set: &[u32], skips: usize) -> u32 {
         let most = self.largest_supply();
         let mut list: Vec<(i64, i64)> = Vec::new();
         for (at, &count) in set.iter().enumerate().take(self.drivers.len()) {
@@ -77,9 +84,8 @@ impl Room<'_> {
             count
         };
         let shares = self.shares();
-        let outputs = self.outputs_at_least(&|_| true);
         let skipped = i64::try_from(skips).unwrap_or(0);
-        let mut least = fewest(outputs - skipped, &|inlet| inlet.0);
+        let mut least = fewest(asks.outputs - skipped, &|inlet| inlet.0);
         least = least.max(fewest(sizes.iter().skip(skips).sum(), &|inlet| inlet.1));
         for (count, &size) in (1..).zip(&sizes) {
             if size > 0 {

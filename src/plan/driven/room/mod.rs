@@ -9,7 +9,7 @@ mod written;
 
 use super::{
     Bought, DriverKind, LEVELS, Load, Origin, Question, SupplyKind, UsedDriver, UsedSupply,
-    cover::{self, Cost, Covers, Item},
+    cover::{Asks, Cost, Covers, Item},
     pack::Packed,
     share::even,
 };
@@ -200,7 +200,7 @@ impl<'q> Room<'q> {
     /// The least cost and then the fewest units bought that any set comes to that covers all but so
     /// many of the loads, as far as the steps reach.
     pub(super) fn cost_at_least(&self, skips: usize, steps: &mut u64) -> Cost {
-        let rows = cover::rows(self, skips);
+        let rows = Asks::of(self).rows(skips);
         let items = self.items(Origin::Bought);
         let there = self.there(&[Origin::Mounted, Origin::Shelf]);
         let mut covers = Covers::new(&rows, &items, self.drivers.len(), &there);
@@ -294,20 +294,21 @@ impl<'q> Room<'q> {
             packed: nothing,
             bounds: [None; LEVELS],
         };
+        let asks = Asks::of(self);
         // Many loads are served some cheap way first: a limit to every search after it.
         let star = (self.loads.len() > FEW_LOADS)
-            .then(|| self.cheap(&cover::rows(self, 0), &mut best, steps))
+            .then(|| self.cheap(&asks.rows(0), &mut best, steps))
             .flatten();
         let (skips, least) = if star.is_some() {
             (0, None)
         } else {
-            self.fewest_out(&mut best, steps)
+            self.fewest_out(&asks, &mut best, steps)
         };
         let unserved = least.unwrap_or(skips).min(skips) + self.impossible.len();
         best.bounds[0] = i128::try_from(unserved).ok();
-        let rows = cover::rows(self, skips);
+        let rows = asks.rows(skips);
         let ties = self.cheapest(&rows, skips, star, &mut best, steps);
-        self.shortest(&ties, skips, &mut best, steps);
+        self.shortest(&asks, &ties, skips, &mut best, steps);
         self.fewest(&rows, &ties, skips, &mut best, steps);
         if even {
             self.evenest(&rows, &ties, skips, &mut best, steps);

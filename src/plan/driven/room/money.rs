@@ -3,7 +3,7 @@
 use super::{Best, PACK_STEPS, Room, TIES, Ties, with};
 use crate::plan::driven::{
     Origin,
-    cover::{self, Cost, Covers, Row, What, minus, plus},
+    cover::{self, Asks, Cost, Covers, Row, What, minus, plus},
     pack::{self, Found, Given},
     settle,
 };
@@ -16,11 +16,16 @@ const SETS: usize = 60;
 impl Room<'_> {
     /// The fewest loads left out, with everything that could be had; and fewer, where that is not
     /// refuted.
-    pub(super) fn fewest_out(&self, best: &mut Best, steps: &mut u64) -> (usize, Option<usize>) {
+    pub(super) fn fewest_out(
+        &self,
+        asks: &Asks<'_>,
+        best: &mut Best,
+        steps: &mut u64,
+    ) -> (usize, Option<usize>) {
         let everything = self.there(&[Origin::Mounted, Origin::Shelf, Origin::Bought]);
         let mut least = None;
         for skips in 0..=self.loads.len() {
-            let rows = cover::rows(self, skips);
+            let rows = asks.rows(skips);
             if rows
                 .iter()
                 .any(|row| cover::given(row, &everything) < row.need)
