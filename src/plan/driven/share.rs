@@ -7,7 +7,8 @@ use std::{
 };
 
 use super::{
-    Answer, LEVELS, Question, UsedSupply,
+    Bought, Buy, LEVELS, Question,
+    anew::Units,
     room::{Cap, Room, Solved},
 };
 
@@ -88,6 +89,18 @@ fn sum(rows: impl Iterator<Item = [i128; LEVELS]>) -> [i128; LEVELS] {
 /// What the rooms may have, by room and kind.
 type Shares = Vec<Vec<Cap>>;
 
+/// How many of each kind there are, drivers and then supplies.
+pub(super) fn stock(question: &Question) -> Vec<Cap> {
+    let loads = u32::try_from(question.loads.len()).unwrap_or(u32::MAX);
+    let drivers = question.drivers.iter().map(|kind| kind.stock);
+    let stocks = drivers.chain(question.supplies.iter().map(|kind| kind.stock));
+    let caps = stocks.map(|stock| {
+        let buy = |buy: Buy| buy.most.unwrap_or(loads).min(loads);
+        [stock.mounted, stock.shelf, stock.buy.map_or(0, buy)]
+    });
+    caps.collect()
+}
+
 struct Sharing<'q> {
     question: &'q Question,
     all: Vec<Cap>,
@@ -102,20 +115,9 @@ type Rooms = Vec<Rc<Solved>>;
 
 impl<'q> Sharing<'q> {
     fn new(question: &'q Question, steps: u64) -> Self {
-        let loads = u32::try_from(question.loads.len()).unwrap_or(u32::MAX);
-        let drivers = question.drivers.iter().map(|kind| kind.stock);
-        let stocks = drivers.chain(question.supplies.iter().map(|kind| kind.stock));
-        let all = stocks
-            .map(|stock| {
-                let buy = stock
-                    .buy
-                    .map_or(0, |buy| buy.most.unwrap_or(loads).min(loads));
-                [stock.mounted, stock.shelf, buy]
-            })
-            .collect();
         Self {
             question,
-            all,
+            all: stock(question),
             rooms: question.rooms(),
             steps,
             known: BTreeMap::new(),
@@ -282,9 +284,20 @@ fn values(rooms: &[Rc<Solved>]) -> [i128; LEVELS] {
     sum(rooms.iter().map(|room| room.values))
 }
 
-pub(super) fn solve(question: &Question, steps: u64) -> Answer {
-    let mut sharing = Sharing::new(question, steps);
+/// A way to feed all rooms, with what is known about it.
+pub(super) struct Planned {
+    pub(super) units: Units,
+    pub(super) unserved: Vec<usize>,
+    pub(super) values: [i128; LEVELS],
+    pub(super) bounds: [Option<i128>; LEVELS],
+    pub(super) why: Vec<[Option<Bought>; 2]>,
+}
+
+/// All rooms, each planned by itself with what it may have.
+pub(super) fn plan(question: &Question, steps: &mut u64) -> Planned {
+    let mut sharing = Sharing::new(question, *steps);
     let (rooms, bound) = sharing.best();
+    *steps = sharing.steps;
     let values = values(&rooms);
     let mut bounds = bound.map(Some);
     if bound[0] == values[0] && bound[1] < values[1] {
@@ -304,31 +317,22 @@ pub(super) fn solve(question: &Question, steps: u64) -> Answer {
             ];
         }
     }
-    let mut answer = Answer {
-        drivers: Vec::new(),
-        supplies: Vec::new(),
+    let mut planned = Planned {
+        units: Units::default(),
         unserved: Vec::new(),
         values,
-        proofs: Solved::proofs(&values, &bounds),
+        bounds,
         why: rooms.iter().map(|room| room.why).collect(),
     };
     for room in &rooms {
-        let before = answer.supplies.len();
-        answer
-            .drivers
-            .extend(room.drivers.iter().cloned().map(|mut driver| {
-                for feed in driver.feeds.iter_mut().flatten() {
-                    *feed += before;
-                }
-                driver
-            }));
-        answer
-            .supplies
-            .extend(room.supplies.iter().cloned().map(|it: UsedSupply| it));
-        answer.unserved.extend(&room.unserved);
+        planned.units = std::mem::take(&mut planned.units).with(Units {
+            drivers: room.drivers.clone(),
+            supplies: room.supplies.clone(),
+        });
+        planned.unserved.extend(&room.unserved);
     }
-    answer.unserved.sort_unstable();
-    answer
+    planned.unserved.sort_unstable();
+    planned
 }
 
 /// Makes the loads of the supplies more even by trading what outputs feed, and which supply feeds

@@ -178,7 +178,7 @@ impl All<'_> {
     }
 }
 
-fn brute(question: &Question) -> [i128; LEVELS] {
+pub(super) fn brute(question: &Question) -> [i128; LEVELS] {
     let most = question.loads.len();
     let mut all = All {
         question,
@@ -192,7 +192,7 @@ fn brute(question: &Question) -> [i128; LEVELS] {
 }
 
 /// Holds an answer against every rule; gives what it comes to.
-fn checked(question: &Question, answer: &Answer) -> [i128; LEVELS] {
+pub(super) fn checked(question: &Question, answer: &Answer) -> [i128; LEVELS] {
     let mut value = [0; LEVELS];
     let mut served = vec![0; question.loads.len()];
     let mut on_supply: Vec<(i64, u32, Vec<usize>)> =
@@ -320,7 +320,7 @@ fn stock() -> impl Strategy<Value = Stock> {
     })
 }
 
-fn cases() -> impl Strategy<Value = Question> {
+pub(super) fn cases() -> impl Strategy<Value = Question> {
     let load = (
         0_usize..2,
         1_i64..9,

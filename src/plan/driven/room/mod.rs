@@ -7,6 +7,8 @@ mod finer;
 mod money;
 mod written;
 
+pub(super) use written::why;
+
 use super::{
     Bought, DriverKind, LEVELS, Load, Origin, Question, SupplyKind, UsedDriver, UsedSupply,
     cover::{Asks, Cost, Covers, Item},

@@ -1,10 +1,54 @@
 //! What came out for a room in the question's words, and why something was bought.
 
-use super::{Best, Room, Solved};
+use super::{Best, Cap, Room, Solved};
 use crate::plan::driven::{
-    Bought, Origin, UsedDriver, UsedSupply,
-    cover::{self, Row, What},
+    Bought, Origin, Question, UsedDriver, UsedSupply,
+    cover::{self, Asks, Row, What},
+    share::{self, Planned},
 };
+
+/// By room: why drivers and why supplies are bought there, beside what the other rooms use.
+pub(in crate::plan::driven) fn why(
+    question: &Question,
+    planned: &Planned,
+) -> Vec<[Option<Bought>; 2]> {
+    let all = (0..question.rooms()).map(|number| {
+        let mut left = share::stock(question);
+        let mut bought = [false; 2];
+        // A supply belongs to the room of the drivers that it feeds.
+        let mut own = vec![false; planned.units.supplies.len()];
+        for driver in &planned.units.drivers {
+            if driver.room == number {
+                driver.feeds.iter().flatten().for_each(|&at| own[at] = true);
+                bought[0] |= driver.origin == Origin::Bought;
+            } else {
+                take(&mut left[driver.kind]);
+            }
+        }
+        for (supply, own) in planned.units.supplies.iter().zip(own) {
+            if own {
+                bought[1] |= supply.origin == Origin::Bought;
+            } else {
+                take(&mut left[question.drivers.len() + supply.kind]);
+            }
+        }
+        let room = Room::new(question, number, &left);
+        let out = |at: &&usize| question.loads[**at].room == number;
+        let out = planned.unserved.iter().filter(out).count();
+        let rows = Asks::of(&room).rows(out.saturating_sub(room.impossible.len()));
+        let side =
+            |supplies: bool| bought[usize::from(supplies)].then(|| room.why(&rows, supplies));
+        [side(false), side(true)]
+    });
+    all.collect()
+}
+
+/// One less of what is mounted, or else on the shelf.
+fn take(cap: &mut Cap) {
+    if let Some(some) = cap[..2].iter_mut().find(|count| **count > 0) {
+        *some -= 1;
+    }
+}
 
 impl Room<'_> {
     /// Why what is there was not enough on one side.
