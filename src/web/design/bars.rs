@@ -464,12 +464,10 @@ pub async fn add(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         });
     }
     match load::store(&cx, &mut form, id, &[Edit::AddBars(bars)]).await? {
-        load::Stored::Done(done) => Ok(go_with(
+        load::Stored::Done(lines) => Ok(go_with(
             &Link::Bars(id),
-            &Flash::good(format!(
-                "{} added.{done}",
-                count_of(names.len(), "bar", "bars")
-            )),
+            &Flash::good(format!("{} added.", count_of(names.len(), "bar", "bars")))
+                .followed(lines),
         )),
         load::Stored::Wrong => show(&cx, &whole, Refused::Bars(form)),
         // New bars overwrite nothing: the next press adds them to what is stored now.

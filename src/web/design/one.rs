@@ -59,6 +59,8 @@ struct OnePage {
     facts: Vec<(&'static str, String)>,
     money: MoneyWords,
     short: usize,
+    /// How many of the short things are on order.
+    coming: usize,
     unexplained: usize,
     first_steps: bool,
     strike: bool,
@@ -155,7 +157,13 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         keys.push(key(counts.build.to_string(), "to build"));
     }
     keys.push(key(counts.short.to_string(), "short"));
-    keys.push(key(whole.short_needs().to_string(), "parts short"));
+    keys.push(key(
+        whole.short_needs().to_string(),
+        &match whole.short_on_order(&cx) {
+            0 => "parts short".to_owned(),
+            coming => format!("parts short, {coming} on order"),
+        },
+    ));
     let part = |id: Option<PartId>| {
         id.map_or_else(|| "any that fits".to_owned(), |id| whole.part_name(id))
     };
@@ -197,6 +205,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         facts,
         money: money(&cx, &whole),
         short: whole.short_needs() + counts.short,
+        coming: whole.short_on_order(&cx),
         unexplained: whole.unexplained().len(),
         first_steps: design.bars.is_empty(),
         strike: design.state == State::Standing,
@@ -206,7 +215,12 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
 
 impl OnePage {
     fn short_words(&self) -> String {
-        count_of(self.short, "thing is short", "things are short")
+        let short = count_of(self.short, "thing is short", "things are short");
+        match self.coming {
+            0 => short,
+            all if all == self.short => format!("{short}, and on order"),
+            some => format!("{short}, {some} of them on order"),
+        }
     }
 
     fn unexplained_words(&self) -> String {
