@@ -56,6 +56,52 @@ async fn one_came_wrong(app: &TestApp) -> String {
 }
 
 #[tokio::test]
+async fn what_leads_on_stands_before_the_way_back() {
+    let app = TestApp::new().await;
+    let set = one_came_wrong(&app).await;
+    let first = async |states: &[&str]| {
+        let page = app.get(&set).await;
+        assert_eq!(page.texts("#next h3 .mark"), states);
+    };
+    first(&["building", "draft", "cancelled"]).await;
+    bring(&app, &set, "building").await;
+    first(&["standing", "reserved", "cancelled"]).await;
+    // Pages that are none of the set's own mark none of them, and are folded on a phone.
+    let sheets = app.get(format!("{set}/sheets")).await;
+    assert_eq!(sheets.count(".tabs [aria-current]"), 0);
+    assert_eq!(sheets.count(".tabs details[open]"), 0);
+    assert!(
+        sheets
+            .text(".tabs summary")
+            .starts_with("Pages of this set")
+    );
+}
+
+#[tokio::test]
+async fn like_bars_on_unlike_leads_are_told_apart() {
+    let app = TestApp::new().await;
+    let set = one_came_wrong(&app).await;
+    for page in ["wiring", "sheets/wiring"] {
+        let page = app.get(format!("{set}/{page}")).await.text("main");
+        // Each roll has a female lead at its start and a male one at its end.
+        for words in [
+            "kinds of lead",
+            "on four-pin inline, male",
+            "on four-pin inline, female",
+        ] {
+            assert!(page.contains(words), "{words}: {page}");
+        }
+    }
+    // Bars that are cut at the same marks are drawn once.
+    let cuts = app.get(format!("{set}/cuts")).await;
+    assert!(
+        cuts.text("main").contains("Cut like R-"),
+        "{}",
+        cuts.text("main")
+    );
+}
+
+#[tokio::test]
 async fn what_came_before_the_plan_was_made_is_not_counted_a_second_time() {
     let app = TestApp::new().await;
     let set = one_came_wrong(&app).await;

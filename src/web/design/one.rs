@@ -88,8 +88,15 @@ fn button_by_held(id: DesignId) -> (Link, &'static str) {
 }
 
 /// The states that may follow, each with what it does to the stock.
-fn next(whole: &Whole, previews: Vec<Preview>) -> Vec<Next> {
+fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
     let design = whole.design();
+    // What leads on comes first, the way back after it, giving up last.
+    let back = |to: State| match (design.state, to) {
+        (_, State::Cancelled) => 2,
+        (State::Reserved, State::Draft) | (State::Building, State::Reserved) => 1,
+        _ => 0,
+    };
+    previews.sort_by_key(|preview| back(preview.to));
     previews
         .into_iter()
         .map(|preview| {
