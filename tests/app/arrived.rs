@@ -107,6 +107,14 @@ async fn what_came_before_the_plan_was_made_is_not_counted_a_second_time() {
     let set = one_came_wrong(&app).await;
     plan_again(&app, &set, "ladder").await;
     bring(&app, &set, "building").await;
+    // At the bench marks are counted, and it is said which end is soldered.
+    let bench = app.get(format!("{set}/build")).await.text("main");
+    for words in [
+        ", mark 0 to 18: bar 1; start: factory lead",
+        "solder on a pre-tinned joint",
+    ] {
+        assert!(bench.contains(words), "{words}: {bench}");
+    }
     // One end cap lies in the cupboard and is planned in; the other one is still to be bought.
     let short = app.get(format!("{set}/shortfall")).await;
     let rows = short.texts("section:has(h2) tbody th");

@@ -538,7 +538,7 @@ impl Stage {
                  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
                  for (let node; (node = walk.nextNode());) {
                    const words = node.data.trim(), owner = node.parentElement;
-                   if (words.length < 4 || !owner.checkVisibility() || owner.closest('svg, .unseen, script, style, .upright')) continue;
+                   if (words.length < 4 || !owner.checkVisibility() || owner.closest('svg, .unseen, script, style, .upright, .fold > thead')) continue;
                    const range = document.createRange();
                    range.selectNodeContents(node);
                    const lines = new Set([...range.getClientRects()].filter(r => r.width > 0).map(r => Math.round(r.top)));

@@ -11,6 +11,7 @@ use super::{
     backdrop::Laid,
     bar::{Offered, offered, read, show_angle},
     count_of, editor, head, load,
+    marks::{OffMarks, off_marks},
 };
 use crate::{
     model::{
@@ -78,6 +79,8 @@ struct BarsPage {
     step: String,
     answer: editor::Answer,
     rows: Vec<Row>,
+    /// Bars that are wanted between two cut marks.
+    off_marks: Vec<OffMarks>,
     arranging: Arranging,
     laid: Laid,
     frames: Vec<FrameRow>,
@@ -331,6 +334,7 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
         &BarsPage {
             chrome,
             picture: whole.elevation(cx),
+            off_marks: off_marks(cx, whole),
             scripts: &asset::EDITOR,
             data: editor::data(cx, whole),
             grid: editor::grid(cx.unit()),

@@ -126,7 +126,8 @@ struct CutsPage {
     pins: PinsShown,
 }
 
-fn joint_words(start: Joint, end: Joint) -> String {
+/// What is done at both ends of a stretch that goes into a bar.
+pub fn joint_words(start: Joint, end: Joint) -> String {
     match (start, end) {
         (Joint::None, Joint::None) => String::new(),
         (start, Joint::None) => format!("start: {start}"),
@@ -225,7 +226,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         },
         buy: match &cut.source {
             CutSource::Buy { roll_um, nth, .. } => {
-                Some(format!("number {nth}, {}", cx.length(*roll_um)))
+                Some(format!("number {nth}, {}", roll_um.say_sold(cx.unit())))
             }
             CutSource::Piece { .. } => None,
         },

@@ -53,6 +53,7 @@ mod into;
 pub mod list;
 pub mod lit;
 mod load;
+mod marks;
 pub mod new;
 pub mod one;
 mod ordered;

@@ -259,8 +259,8 @@ pub fn plug_kinds(whole: &Whole) -> Vec<String> {
                 })
                 .collect();
             format!(
-                "The {channels} bars hang on {} kinds of lead, and one of one kind cannot take the \
-                 place of one of another: {}.",
+                "The cables of the {channels} bars end in {} kinds of lead, and a bar of one kind \
+                 cannot take the place of one of another: {}.",
                 leads.len(),
                 each.join("; ")
             )

@@ -231,7 +231,7 @@ impl Whole {
             .is_some_and(|part| part.stock_by() == StockBy::Length);
         if by_length {
             crate::units::Length::new(pack)
-                .map_or_else(|_| pack.to_string(), |length| cx.length(length))
+                .map_or_else(|_| pack.to_string(), |length| length.say_sold(cx.unit()))
         } else if pack == 1 {
             "single".to_owned()
         } else {
