@@ -4,7 +4,10 @@
 (() => {
   const line = document.getElementById('changed'), at = line?.dataset.events;
   if (!at || !window.EventSource) return;
-  let source = null, asking = false;
+  let source = null, asking = false, own = 0;
+
+  // One's own presses put only parts of their answer into the page.
+  document.addEventListener('own', () => { own = Date.now(); });
 
   // What a page says, without what differs each time it is made, and without what is drawn or told by
   // scripts: a drawing stands in its page as text too.
@@ -17,18 +20,21 @@
   async function look(who) {
     if (asking) return;
     // One's own changes of the drawing are still on their way into the page.
-    if (document.querySelector('#answer.stale')) { setTimeout(() => look(who), 500); return; }
+    if (document.querySelector('#answer.stale, [aria-busy=true]')) { setTimeout(() => look(who), 500); return; }
     asking = true;
+    const before = own;
     try {
       const answer = await fetch(location.href, { headers: { Accept: 'text/html' } });
       if (!answer.ok || new URL(answer.url).pathname !== location.pathname) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), 'text/html');
-      if (document.querySelector('#answer.stale')) { setTimeout(() => look(who), 500); return; }
+      if (own !== before || document.querySelector('#answer.stale, [aria-busy=true]')) { setTimeout(() => look(who), 500); return; }
       if (!fresh.getElementById('main') || said(fresh) === said(document)) { line.hidden = true; return; }
       const time = new Date().toLocaleTimeString('en-GB', { hour: '2-digit', minute: '2-digit', hourCycle: 'h23' });
       const show = Object.assign(document.createElement('button'), { type: 'button', className: 'link', textContent: 'Show' });
       show.addEventListener('click', () => location.reload());
-      line.replaceChildren(`Changed by ${who || 'somebody'} at ${time}; nothing that you typed is lost before you press. `, show);
+      // What changed just after one's own press may well have followed from it.
+      const what = Date.now() - own < 4000 ? 'More of this page has changed, by your press or another’s' : `Changed by ${who || 'somebody'}`;
+      line.replaceChildren(`${what} at ${time}; nothing that you typed is lost before you press. `, show);
       line.hidden = false;
     } catch { /* no connection: there is nothing to say */ } finally { asking = false; }
   }

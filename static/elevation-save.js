@@ -185,7 +185,7 @@ globalThis.elevationSave = (E, { byId, say, read, store, idOf, bars, frames, hun
   function accept(page, fresh) {
     [E.known, E.version, E.settled] = [fresh, fresh.version, []];
     const focus = document.activeElement?.id;
-    for (const id of ['set-head', 'answer', 'bar-list', 'frame-list', 'bar-twin']) { const old = byId(id), part = page.getElementById(id); if (old && part && (id !== 'set-head' || old.textContent !== part.textContent)) old.replaceWith(document.importNode(part, true)); }
+    for (const id of ['set-head', 'answer', 'bar-list', 'off-marks', 'frame-list', 'bar-twin']) { const old = byId(id), part = page.getElementById(id); if (old && part && (id !== 'set-head' || old.textContent !== part.textContent)) old.replaceWith(document.importNode(part, true)); }
     if (focus && document.activeElement?.id !== focus) byId(focus)?.focus({ preventScroll: true });
     // The form of the next bars counts on from the last one, in what nobody typed.
     for (const field of document.querySelectorAll('#add input:not([type=hidden], [type=checkbox])')) {

@@ -71,16 +71,23 @@
     };
   }
 
-  // Puts the named parts of an answer in place; false when the answer has none of them.
+  // Puts the named parts of an answer in place; false when the answer has none of them. An item of a
+  // list that an answer has no more is gone.
   function replace(ids, page) {
     let found = false;
+    const gone = [];
     for (const id of ids) {
       const old = byId(id), part = page.getElementById(id);
+      if (old && !part && old.localName === 'li') gone.push(old);
       if (!old || !part) continue;
       const restore = remember(old), fresh = document.importNode(part, true);
       old.replaceWith(fresh);
       restore(fresh);
       found ||= id !== 'flash';
+    }
+    if (found) {
+      gone.forEach((item) => item.remove());
+      document.dispatchEvent(new Event('own'));
     }
     return found;
   }

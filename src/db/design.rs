@@ -562,7 +562,8 @@ pub async fn lookup_plan(
     }))
 }
 
-/// Keeps the plan that holds are made from, or forgets it.
+/// Keeps the plan that holds are made from, or forgets it. The newest movement that it can rest on is
+/// kept within, as `known_to`; a plan of the same digest keeps its own.
 pub async fn change_plan(
     tx: &mut WriteTx,
     id: DesignId,
@@ -573,7 +574,10 @@ pub async fn change_plan(
         .transpose()?;
     let digest = kept.map(|kept| kept.digest.as_str());
     sqlx::query!(
-        "UPDATE design SET plan = ?, plan_digest = ? WHERE id = ?",
+        "UPDATE design SET plan_digest = ?2, plan = json_set(?1, '$.known_to',
+             CASE WHEN plan_digest IS ?2 THEN coalesce(json_extract(plan, '$.known_to'), 0)
+                  ELSE (SELECT coalesce(max(id), 0) FROM movement) END)
+         WHERE id = ?3",
         plan,
         digest,
         id.0

@@ -344,6 +344,28 @@ pub async fn list_for(
     Ok(orders)
 }
 
+/// Packs of a set's lines that came after the plan was made that it is built by.
+pub async fn list_come_since(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+) -> Result<BTreeMap<PurchaseLineId, i64>, DbError> {
+    let rows = sqlx::query!(
+        r#"SELECT line_id AS "line_id!: i64", sum(purchase_receipt.packs) AS "packs!: i64" FROM purchase_receipt
+           JOIN purchase_line ON purchase_line.id = line_id
+           JOIN design ON design.id = purchase_line.design_id
+           WHERE design.id = ? AND undone = 0
+             AND movement_id > coalesce(json_extract(design.plan, '$.known_to'), 0)
+           GROUP BY line_id"#,
+        design.0
+    )
+    .fetch_all(tx)
+    .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| (PurchaseLineId(row.line_id), row.packs))
+        .collect())
+}
+
 /// The place that the part was last put into, for a suggestion.
 pub async fn find_usual_place(
     tx: &mut SqliteConnection,

@@ -85,8 +85,11 @@ pub struct Strip {
 const MOST_MARKS: i64 = 120;
 /// Room at each end for a lead, in percent of the width.
 const MARGIN: f64 = 5.0;
-/// Narrowest stretch that its number is written into, in percent of the width.
-const LEAST_FOR_NUMBER: f64 = 5.5;
+/// Narrowest stretch that its number is written into on paper and wider screens, in percent of the
+/// width: the number has a ground of 22 px, and A4 some 700.
+const LEAST_FOR_NUMBER: f64 = 3.2;
+/// The same on a phone, whose pictures are some 330 px wide.
+const LEAST_ON_PHONE: f64 = 6.7;
 
 impl Strip {
     fn across(&self, amount: i64) -> f64 {
@@ -153,8 +156,13 @@ impl Strip {
                 let middle = At::Percent(f64::midpoint(x, end));
                 // A ground of its own, so that the number stays readable on a pattern.
                 svg.moved(middle, 46.0);
-                svg.rect("pat-ground", -11.0, -9.0, 22.0, 18.0);
-                svg.text("svg-text", 0.0, 5.0, Anchor::Middle, &(i + 1).to_string());
+                let (ground, text) = if end - x < LEAST_ON_PHONE {
+                    ("pat-ground svg-narrow", "svg-text svg-narrow")
+                } else {
+                    ("pat-ground", "svg-text")
+                };
+                svg.rect(ground, -11.0, -9.0, 22.0, 18.0);
+                svg.text(text, 0.0, 5.0, Anchor::Middle, &(i + 1).to_string());
                 svg.end();
             }
             if segment.href.is_some() {
@@ -353,6 +361,25 @@ mod tests {
         assert!(svg.contains("class=\"svg-reused\" x=\"5%\" y=\"30\" width=\"16.2%\""));
         assert!(svg.contains("<a href=\"/things/9\" aria-label=\"1. O-1\">"));
         assert!(!svg.contains("style="));
+    }
+
+    #[test]
+    fn a_number_stands_where_it_has_room_for_itself() {
+        let mut many = strip();
+        many.segments = [(0, 40), (40, 45), (45, 48)]
+            .map(|(from, to)| Segment {
+                from,
+                to,
+                stretch: Stretch::Bar,
+                label: String::new(),
+                href: None,
+            })
+            .into();
+        let svg = many.draw().svg;
+        // 36, 4.5 and 2.7 percent of the width.
+        assert!(svg.contains(">1</text>") && svg.contains(">2</text>"));
+        assert!(!svg.contains(">3</text>"));
+        assert_eq!(svg.matches("svg-text svg-narrow").count(), 1);
     }
 
     #[test]

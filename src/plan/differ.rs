@@ -31,19 +31,49 @@ pub fn differences(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
     said
 }
 
+/// Bars that changed alike, told together.
+#[derive(Default)]
+struct Alike {
+    /// How they were served or fed, how they are now, and which they are.
+    groups: Vec<(String, String, Vec<String>)>,
+}
+
+impl Alike {
+    fn add(&mut self, then: String, now: String, label: &str) {
+        let known = self.groups.iter_mut();
+        match known
+            .into_iter()
+            .find(|(was, is, _)| (&*was, &*is) == (&then, &now))
+        {
+            Some((_, _, labels)) => labels.push(label.to_owned()),
+            None => self.groups.push((then, now, vec![label.to_owned()])),
+        }
+    }
+
+    fn say(self, said: &mut Vec<String>) {
+        for (then, now, labels) in self.groups {
+            said.push(match &labels[..] {
+                [one] => format!("Bar {one} was {then}; it is now {now}."),
+                many => format!("Bars {} were {then}; they are now {now}.", many.join(", ")),
+            });
+        }
+    }
+}
+
 fn bars(old: &Plan, new: &Plan, stock: &Snapshot, said: &mut Vec<String>) {
     let before: BTreeMap<BarId, &BarPlan> = old.bars.iter().map(|bar| (bar.bar, bar)).collect();
     let after: BTreeMap<BarId, &BarPlan> = new.bars.iter().map(|bar| (bar.bar, bar)).collect();
     for bar in &old.bars {
         if !after.contains_key(&bar.bar) {
-            said.push(format!("{} is no longer in the set.", bar.label));
+            said.push(format!("Bar {} is no longer in the set.", bar.label));
         }
     }
+    let (mut served, mut feeding) = (Alike::default(), Alike::default());
     for bar in &new.bars {
         let label = &bar.label;
         let now = served_by(new, bar);
         match before.get(&bar.bar) {
-            None => said.push(format!("{label} is new: {now}. {}", bar.why)),
+            None => said.push(format!("Bar {label} is new: {now}. {}", bar.why)),
             Some(was) => {
                 let then = served_by(old, was);
                 if then != now {
@@ -52,17 +82,19 @@ fn bars(old: &Plan, new: &Plan, stock: &Snapshot, said: &mut Vec<String>) {
                     {
                         said.push(format!("{tag} is no longer free: {why}."));
                     }
-                    said.push(format!("{label} was {then}; it is now {now}. {}", bar.why));
+                    served.add(then, now, label);
                 } else if fed(old, was) != fed(new, bar) {
-                    said.push(format!(
-                        "{label} was fed by {}; it is now fed by {}.",
-                        fed(old, was),
-                        fed(new, bar)
-                    ));
+                    feeding.add(
+                        format!("fed by {}", fed(old, was)),
+                        format!("fed by {}", fed(new, bar)),
+                        label,
+                    );
                 }
             }
         }
     }
+    served.say(said);
+    feeding.say(said);
 }
 
 /// Why a fixture is not free, if it is not.
@@ -146,17 +178,27 @@ fn units(old: &Plan, new: &Plan, stock: &Snapshot, said: &mut Vec<String>) {
 fn needs(old: &Plan, new: &Plan, said: &mut Vec<String>) {
     let known = |need: &super::outcome::Need| (need.part, need.name.clone());
     let before: BTreeMap<_, _> = old.needs.iter().map(|need| (known(need), need)).collect();
+    let (mut newly, mut more, mut no_longer, mut less) = (vec![], vec![], vec![], vec![]);
     for need in &new.needs {
-        let name = &need.name;
         let was = before.get(&known(need)).map_or(0, |need| need.short);
         if need.short > 0 && was == 0 {
-            said.push(format!("{name} is now short."));
+            newly.push(need.name.as_str());
         } else if need.short > was {
-            said.push(format!("More of {name} is short than before."));
+            more.push(need.name.as_str());
         } else if need.short == 0 && was > 0 {
-            said.push(format!("{name} is no longer short."));
+            no_longer.push(need.name.as_str());
         } else if need.short < was {
-            said.push(format!("Less of {name} is short than before."));
+            less.push(need.name.as_str());
+        }
+    }
+    for (what, names) in [
+        ("Now short", newly),
+        ("More is short than before", more),
+        ("No longer short", no_longer),
+        ("Less is short than before", less),
+    ] {
+        if !names.is_empty() {
+            said.push(format!("{what}: {}.", names.join("; ")));
         }
     }
     let due = |plan: &Plan| plan.needs.iter().map(|need| need.due.max(0)).sum::<i64>();

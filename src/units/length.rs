@@ -214,6 +214,17 @@ impl Length {
         say_um(self.0, unit)
     }
 
+    /// The length of something that shops sell, for reading: what is sold by the metre has no round
+    /// number of feet, and is asked for in metres.
+    pub fn say_sold(self, unit: LengthUnit) -> String {
+        let (own, metres) = (self.say(unit), self.show(LengthUnit::M));
+        if !unit.metric() && metres.len() < self.show(unit).len() {
+            format!("{metres} ({own})")
+        } else {
+            own
+        }
+    }
+
     /// The length in metres, for computing.
     pub fn metres(self) -> f64 {
         super::electric::float(self.0) / 1e6
@@ -714,6 +725,14 @@ mod tests {
         }
 
         #[test]
+    fn what_is_sold_by_the_metre_is_said_in_metres() {
+        let sold = |mm: i64, unit| Length::mm(mm).say_sold(unit);
+        assert_eq!(sold(5_000, LengthUnit::Ft), "5 m (16' 4 7/8\")");
+        assert_eq!(sold(5_000, LengthUnit::Cm), "500 cm");
+        assert_eq!(Length::new(2_133_600).unwrap().say_sold(LengthUnit::Ft), "7'");
+    }
+
+    #[test]
         fn any_likely_text_is_read_or_refused(text in "[-−]?[0-9]{0,20}[.,/ ']?[0-9]{0,20} ?(ft|in|m|mm|')? ?[0-9/ ½-]{0,20}[\"”]?", unit in unit()) {
             let signed = SignedLength::parse(&text, unit);
             if let Ok(length) = Length::parse(&text, unit) {

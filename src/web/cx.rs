@@ -150,7 +150,7 @@ impl Cx {
     pub fn rolls(&self, rolls: &[UnpricedRolls]) -> String {
         let words: Vec<String> = rolls
             .iter()
-            .map(|it| format!("{} × {}", it.rolls, self.length(it.roll_um)))
+            .map(|it| format!("{} × {}", it.rolls, it.roll_um.say_sold(self.unit())))
             .collect();
         words.join(", ")
     }

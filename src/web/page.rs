@@ -83,7 +83,17 @@ pub struct Flash {
     /// The set whose next state a link beside it leads to.
     #[serde(default)]
     pub toward: Option<DesignId>,
+    /// What followed from it, line by line.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lines: Vec<String>,
 }
+
+/// What all lines of a message may weigh, in bytes: a browser drops a cookie above 4096 (RFC 6265,
+/// 6.1), and a line grows by a third on its way into one.
+const FLASH_LINES: usize = 1800;
+
+/// More lines than these are folded.
+const FLASH_OPEN: usize = 3;
 
 impl Flash {
     /// It went well.
@@ -93,6 +103,7 @@ impl Flash {
             text: text.into(),
             undoes: None,
             toward: None,
+            lines: Vec::new(),
         }
     }
 
@@ -103,6 +114,7 @@ impl Flash {
             text: text.into(),
             undoes: None,
             toward: None,
+            lines: Vec::new(),
         }
     }
 
@@ -113,6 +125,7 @@ impl Flash {
             text: text.into(),
             undoes: None,
             toward: None,
+            lines: Vec::new(),
         }
     }
 
@@ -131,6 +144,33 @@ impl Flash {
     pub const fn toward(mut self, design: DesignId) -> Self {
         self.toward = Some(design);
         self
+    }
+
+    /// Adds what followed for a set that holds things, if anything did.
+    pub fn followed(mut self, lines: Vec<String>) -> Self {
+        if lines.is_empty() {
+            return self;
+        }
+        self.text
+            .push_str(" It is reserved, so plan and holds followed.");
+        let (all, mut weight) = (lines.len(), 0);
+        for line in lines {
+            weight += line.len();
+            if weight > FLASH_LINES {
+                break;
+            }
+            self.lines.push(line);
+        }
+        if self.lines.len() < all {
+            let more = all - self.lines.len();
+            self.lines.push(format!("And {more} more."));
+        }
+        self
+    }
+
+    /// What folds its lines says, where they are folded.
+    pub fn fold(&self) -> Option<String> {
+        (self.lines.len() > FLASH_OPEN).then(|| "What followed".to_owned())
     }
 
     /// The set's page, if the message leads there.

@@ -336,3 +336,36 @@ async fn what_another_changed_meanwhile_is_said_and_a_second_press_moves_nothing
     assert_eq!(again.send(&app).await.status, 303);
     assert_eq!(stored(&app).await.bars[0].x_um.get(), was + 20_000);
 }
+
+#[tokio::test]
+async fn bars_between_two_cut_marks_are_made_as_long_as_one_by_a_press() {
+    let app = TestApp::new().await;
+    let set = crate::prices::short_set(&app).await;
+    let bars = format!("{set}/bars");
+    // What lies on a mark is not told.
+    assert_eq!(app.get(&bars).await.count("#off-marks form"), 0);
+    for mark in ["900 mm", "950 mm"] {
+        let page = app.get(&bars).await;
+        let form = page
+            .form("#add form")
+            .set("length", "930 mm")
+            .set("count", "2");
+        assert_eq!(form.send(&app).await.status, 303);
+        let page = app.get(&bars).await;
+        let words = page.text("#off-marks form p");
+        assert!(
+            words.contains("930 mm wanted") && words.contains("becomes 950 mm"),
+            "{words}"
+        );
+        let form = page.form("#off-marks form");
+        let done = form.set("length", mark).send(&app).await;
+        assert_eq!(done.status, 303, "{}", done.text("main"));
+        let page = app.get(&bars).await;
+        assert_eq!(page.count("#off-marks form"), 0);
+        let long = page.texts("#bar-list tbody tr");
+        assert_eq!(long.iter().filter(|row| row.contains("930 mm")).count(), 0);
+    }
+    let page = app.get(&bars).await;
+    let rows = page.texts("#bar-list tbody tr");
+    assert_eq!(rows.iter().filter(|row| row.contains("950 mm")).count(), 2);
+}

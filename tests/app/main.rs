@@ -9,6 +9,7 @@
 mod api;
 mod archive;
 mod arrange;
+mod arrived;
 mod backdrop;
 mod bench;
 mod clash;

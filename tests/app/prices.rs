@@ -9,7 +9,7 @@ use crate::help::{Page, TestApp};
 const TAPE: &str = "tape-rgb-12v-10mm";
 
 /// A set of eight bars that nothing in the empty cupboard serves.
-async fn short_set(app: &TestApp) -> String {
+pub async fn short_set(app: &TestApp) -> String {
     let page = app
         .get(format!("/parts/ready-made?with={TAPE}&tick=system"))
         .await;
@@ -32,7 +32,7 @@ async fn set_of_one_bar(app: &TestApp, name: &str) -> String {
 }
 
 /// Types a price into every line of the page.
-async fn price_all(app: &TestApp) -> Page {
+pub async fn price_all(app: &TestApp) -> Page {
     let page = app.get("/prices").await;
     let prices = page.attributes("input[name^=price-]", "name");
     assert!(prices.len() > 8, "{}", page.text("main"));
@@ -349,7 +349,7 @@ async fn one_set_is_bought_by_itself_without_what_is_on_order_for_another() {
 }
 
 /// Writes the whole list down as one order and sends it; gives its address.
-async fn order_all(app: &TestApp) -> String {
+pub async fn order_all(app: &TestApp) -> String {
     let list = app.get("/shopping").await;
     let made = list.form("form[action='/shopping/order']").send(app).await;
     assert_eq!(made.status, 303, "{}", made.text("main"));
@@ -416,8 +416,8 @@ async fn what_is_on_order_is_not_asked_for_again_on_the_lists_of_its_set() {
     let before = app.get(format!("{set}/shopping")).await;
     assert!(before.count("table.book tbody tr") > 5);
     let sum = before.text("table.book tr.sum .num");
-    let left = format!("left, {sum} in orders taken off");
-    assert!(!before.text("main").contains("in orders"));
+    let left = format!("{sum} ordered, 0.00 EUR still to buy, ");
+    assert!(!before.text("main").contains(" ordered, "));
     order_all(&app).await;
 
     let page = app.get(format!("{set}/shopping")).await;
@@ -438,12 +438,22 @@ async fn what_is_on_order_is_not_asked_for_again_on_the_lists_of_its_set() {
         assert_eq!(page.count("td .box"), 0, "{sheet}: {text}");
         if sheet == "cost" {
             assert!(text.contains(&left), "{left}: {text}");
+            // Who approves the money sees what is spent already, by whom and of what.
+            let rows = page.texts("table.book tbody tr");
+            let lane = rows.iter().find(|row| row.contains("Lock Lane")).unwrap();
+            assert!(lane.contains(&sum), "{lane}");
+            assert!(rows.iter().any(|row| row.starts_with("tape")), "{rows:?}");
         }
     }
-    assert!(app.get(&set).await.text("main").contains(&left));
+    let page = app.get(&set).await;
+    assert!(page.text("main").contains(&left));
+    // What is short but on order is not told as something to worry about.
+    let told = page.text(".tabs summary");
+    assert!(told.ends_with(" short, on order"), "{told}");
+    assert!(page.text(".note.warn").contains(" short, and on order"));
     let short = app.get(format!("{set}/shortfall")).await.text("main");
     assert!(short.contains("all of it is on order"), "{short}");
-    assert!(short.contains("Still to buy: 0.00"), "{short}");
+    assert!(short.contains("Still to buy: nothing."), "{short}");
 
     // Of another bar only what it needs more is asked for.
     let bars = app.get(format!("{set}/bars")).await;

@@ -491,6 +491,7 @@ impl Stage {
                     _ => self.axe_violations().await,
                 };
                 found.extend(self.sideways(width).await);
+                found.extend(self.squeezed().await);
                 for fault in found {
                     seen.entry(fault)
                         .or_default()
@@ -524,6 +525,27 @@ impl Stage {
                    .slice(-3).map(e => e.tagName.toLowerCase() + '.' + e.className);
                  return root.scrollWidth + ' px wide: ' + wide.join(', ');",
                 vec![json!(width)],
+            )
+            .await;
+        found.as_str().map(ToOwned::to_owned)
+    }
+
+    /// Words that have so little room that they stand a letter or two a line.
+    pub async fn squeezed(&self) -> Option<String> {
+        let found = self
+            .script(
+                "const thin = [];
+                 const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+                 for (let node; (node = walk.nextNode());) {
+                   const words = node.data.trim(), owner = node.parentElement;
+                   if (words.length < 4 || !owner.checkVisibility() || owner.closest('svg, .unseen, script, style, .upright, .fold > thead')) continue;
+                   const range = document.createRange();
+                   range.selectNodeContents(node);
+                   const lines = new Set([...range.getClientRects()].filter(r => r.width > 0).map(r => Math.round(r.top)));
+                   if (lines.size >= 4 && words.length / lines.size < 2.5) thin.push(words.slice(0, 40));
+                 }
+                 return thin.length ? 'hardly a letter a line: ' + thin.slice(0, 3).join(' | ') : null;",
+                vec![],
             )
             .await;
         found.as_str().map(ToOwned::to_owned)

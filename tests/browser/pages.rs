@@ -221,6 +221,8 @@ async fn what_breaks_the_rules_is_found() {
             "const p = document.createElement('p');
              p.style.width = '900px'; p.style.color = '#999'; p.style.background = '#aaa';
              p.textContent = 'Too wide, too pale'; document.querySelector('main').append(p);
+             const thin = document.createElement('p');
+             thin.style.width = '1px'; thin.textContent = 'Squeezed'; document.querySelector('main').append(thin);
              console.error('said aloud');
              new Image().src = 'http://127.0.0.1:9/elsewhere.png';
              return null;",
@@ -230,6 +232,11 @@ async fn what_breaks_the_rules_is_found() {
     stage.look(360, false).await;
     let wide = stage.sideways(360).await.unwrap_or_default();
     assert!(wide.contains("px wide: p."), "{wide}");
+    let thin = stage.squeezed().await.unwrap_or_default();
+    assert!(
+        thin.contains("Squeezed") && !thin.contains("Too wide"),
+        "{thin}"
+    );
     let found = stage.axe_violations().await.join("\n");
     assert!(found.contains("color-contrast"), "{found}");
     let said = stage.console().await.join("\n");

@@ -194,3 +194,32 @@ async fn two_browsers_on_one_design_and_one_last_item() {
     ben.end().await;
     ada.end().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn ones_own_press_is_told_as_nobody_elses_change() {
+    let stage = Stage::sample().await;
+    stage.open("/places/3/count").await;
+    stage.settle().await;
+    tokio::time::sleep(Duration::from_millis(500)).await;
+    let rows = "main li.row[id^=t]";
+    let before = stage.count(rows).await;
+    assert!(before > 1);
+    for done in 1..=2 {
+        stage
+            .find(&format!("{rows} .btn.danger"))
+            .await
+            .click()
+            .await
+            .expect("a press");
+        for _ in 0..100 {
+            if stage.count(rows).await == before - done {
+                break;
+            }
+            tokio::time::sleep(Duration::from_millis(50)).await;
+        }
+        // What is noted as lost is no longer listed as lying there.
+        assert_eq!(stage.count(rows).await, before - done);
+    }
+    assert_eq!(told(&stage, Duration::from_secs(2)).await, "");
+    stage.end().await;
+}

@@ -323,11 +323,12 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let (what, one) = about(&step);
     let edits = [Edit::Arrange(vec![step])];
     match load::store(&cx, &mut form, id, &edits).await? {
-        load::Stored::Done(after) => {
+        load::Stored::Done(lines) => {
             let flash = Flash::good(format!(
-                "{what} {} {done}.{after}",
+                "{what} {} {done}.",
                 if one { "was" } else { "were" }
-            ));
+            ))
+            .followed(lines);
             let ticked = |name: &str| joined(ids::<i64>(form.all(name)));
             let back = Link::Bars(id).with([
                 ("bars", ticked("bars")),

@@ -354,11 +354,9 @@ pub async fn post(cx: Cx, Path((id, bar)): Path<(DesignId, BarId)>, mut form: Fo
         };
         let edits = [Edit::ChangeBars(vec![new.clone()])];
         match load::store(&cx, &mut form, id, &edits).await? {
-            load::Stored::Done(done) => {
-                return Ok(go_with(
-                    &Link::BarRow(id, bar.id),
-                    &Flash::good(format!("Bar {} was changed.{done}", new.label)),
-                ));
+            load::Stored::Done(lines) => {
+                let flash = Flash::good(format!("Bar {} was changed.", new.label));
+                return Ok(go_with(&Link::BarRow(id, bar.id), &flash.followed(lines)));
             }
             load::Stored::Wrong => break,
             load::Stored::Changed(now) => {

@@ -11,6 +11,7 @@ use super::{
     backdrop::Laid,
     bar::{Offered, offered, read, show_angle},
     count_of, editor, head, load,
+    marks::{OffMarks, off_marks},
 };
 use crate::{
     model::{
@@ -78,6 +79,8 @@ struct BarsPage {
     step: String,
     answer: editor::Answer,
     rows: Vec<Row>,
+    /// Bars that are wanted between two cut marks.
+    off_marks: Vec<OffMarks>,
     arranging: Arranging,
     laid: Laid,
     frames: Vec<FrameRow>,
@@ -331,6 +334,7 @@ fn show_ticking(cx: &Cx, whole: &Whole, refused: Refused, query: &Form) -> Answe
         &BarsPage {
             chrome,
             picture: whole.elevation(cx),
+            off_marks: off_marks(cx, whole),
             scripts: &asset::EDITOR,
             data: editor::data(cx, whole),
             grid: editor::grid(cx.unit()),
@@ -464,12 +468,10 @@ pub async fn add(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         });
     }
     match load::store(&cx, &mut form, id, &[Edit::AddBars(bars)]).await? {
-        load::Stored::Done(done) => Ok(go_with(
+        load::Stored::Done(lines) => Ok(go_with(
             &Link::Bars(id),
-            &Flash::good(format!(
-                "{} added.{done}",
-                count_of(names.len(), "bar", "bars")
-            )),
+            &Flash::good(format!("{} added.", count_of(names.len(), "bar", "bars")))
+                .followed(lines),
         )),
         load::Stored::Wrong => show(&cx, &whole, Refused::Bars(form)),
         // New bars overwrite nothing: the next press adds them to what is stored now.

@@ -52,6 +52,8 @@ pub struct CutRow {
     pub lines: Vec<CutLine>,
     /// Whether it is used whole, with no cut.
     pub whole: bool,
+    /// The piece above it that is drawn and is cut at the same marks.
+    pub like: Option<String>,
 }
 
 impl CutRow {
@@ -62,6 +64,19 @@ impl CutRow {
             (None, Some(buy)) => format!("to buy, {buy}"),
             (None, None) => String::new(),
         }
+    }
+
+    /// Whether both are cut at the same marks for the same kind of use.
+    pub fn is_like(&self, other: &Self) -> bool {
+        let same = |(a, b): (&CutLine, &CutLine)| {
+            a.at == b.at
+                && a.joints == b.joints
+                && a.is_for_bar() == b.is_for_bar()
+                && (a.is_for_bar() || a.becomes == b.becomes)
+        };
+        self.piece.is_some() == other.piece.is_some()
+            && self.lines.len() == other.lines.len()
+            && self.lines.iter().zip(&other.lines).all(same)
     }
 
     /// What it becomes, in a line.
@@ -111,7 +126,8 @@ struct CutsPage {
     pins: PinsShown,
 }
 
-fn joint_words(start: Joint, end: Joint) -> String {
+/// What is done at both ends of a stretch that goes into a bar.
+pub fn joint_words(start: Joint, end: Joint) -> String {
     match (start, end) {
         (Joint::None, Joint::None) => String::new(),
         (start, Joint::None) => format!("start: {start}"),
@@ -210,7 +226,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         },
         buy: match &cut.source {
             CutSource::Buy { roll_um, nth, .. } => {
-                Some(format!("number {nth}, {}", cx.length(*roll_um)))
+                Some(format!("number {nth}, {}", roll_um.say_sold(cx.unit())))
             }
             CutSource::Piece { .. } => None,
         },
@@ -224,6 +240,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
                 .map(|offer| Link::ShoppingWhy(whole.design().id, offer)),
         },
         picture,
+        like: None,
         whole: matches!(&cut.segments[..], [only] if only.to - only.from == cut.amount),
         lines: cut
             .segments
@@ -266,7 +283,13 @@ pub fn rows(cx: &Cx, whole: &Whole) -> Vec<(String, Vec<CutRow>)> {
     for cut in &whole.plan().cuts {
         let row = row(cx, whole, cut);
         match groups.last_mut() {
-            Some((part, rows)) if *part == row.part => rows.push(row),
+            Some((part, rows)) if *part == row.part => {
+                let first = rows
+                    .iter()
+                    .find(|first| first.like.is_none() && row.is_like(first));
+                let like = first.map(CutRow::name);
+                rows.push(CutRow { like, ..row });
+            }
             _ => groups.push((row.part.clone(), vec![row])),
         }
     }

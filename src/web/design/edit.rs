@@ -213,11 +213,9 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let edits = [Edit::Basics(basics)];
     for _ in 0..load::ATTEMPTS {
         match load::store(&cx, &mut form, id, &edits).await? {
-            load::Stored::Done(done) => {
-                return Ok(go_with(
-                    &Link::Design(id),
-                    &Flash::good(format!("The set was changed.{done}")),
-                ));
+            load::Stored::Done(lines) => {
+                let flash = Flash::good("The set was changed.").followed(lines);
+                return Ok(go_with(&Link::Design(id), &flash));
             }
             load::Stored::Wrong => return show(&cx, id, parts, form, None),
             load::Stored::Changed(now) => {

@@ -52,7 +52,7 @@ pub fn answer(cx: &Cx, whole: &Whole) -> Answer {
     figures.push(figure("to buy in all", money.alone));
     let mut more = Vec::new();
     if money.unpriced > 0 {
-        let parts = usize::try_from(money.unpriced).unwrap_or(usize::MAX);
+        let parts = money.unpriced;
         more.push(format!(
             "{} without a price",
             count_of(parts, "part", "parts")

@@ -42,8 +42,8 @@ pub async fn design(cx: &Cx, id: DesignId) -> Result<Design, Trouble> {
 
 /// How storing an edited design went.
 pub enum Stored {
-    /// It is stored; what it did beside, as a sentence to put after.
-    Done(String),
+    /// It is stored; how plan and holds followed, for a set that holds things.
+    Done(Vec<String>),
     /// Refused; the messages stand in the form.
     Wrong,
     /// Somebody else changed it; it is now so.
@@ -100,6 +100,11 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
     }
     let picture = db::backdrop::lookup(&mut tx, id).await?;
     let orders = db::purchase::list_for(&mut tx, id).await?;
+    let since = if kept.is_some() && !orders.is_empty() {
+        db::purchase::list_come_since(&mut tx, id).await?
+    } else {
+        BTreeMap::new()
+    };
     let suppliers = if orders.is_empty() {
         Vec::new()
     } else {
@@ -118,7 +123,11 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         not_held,
         serving,
         picture,
-        orders: Orders { orders, suppliers },
+        orders: Orders {
+            orders,
+            suppliers,
+            since,
+        },
     })
 }
 
@@ -180,13 +189,10 @@ pub async fn store_or_say(
     id: DesignId,
     edits: &[Edit],
     back: &Link,
-    mut flash: Flash,
+    flash: Flash,
 ) -> Answer {
     match store(cx, form, id, edits).await? {
-        Stored::Done(done) => {
-            flash.text.push_str(&done);
-            Ok(go_with(back, &flash))
-        }
+        Stored::Done(lines) => Ok(go_with(back, &flash.followed(lines))),
         Stored::Wrong => Err(Trouble::new(
             StatusCode::UNPROCESSABLE_ENTITY,
             form.all_errors()
@@ -224,11 +230,7 @@ pub async fn store(
     // A version that cannot be read is none that is stored.
     let version = form.value("version").parse().unwrap_or(0);
     match stock::design::change(&cx.act(form), id, version, edits).await {
-        Ok(edited) if edited.differences.is_empty() => Ok(Stored::Done(String::new())),
-        Ok(edited) => Ok(Stored::Done(format!(
-            " It is reserved, so plan and holds followed: {}",
-            edited.differences.join(" ")
-        ))),
+        Ok(edited) => Ok(Stored::Done(edited.differences)),
         Err(StockError::Changed) => Ok(Stored::Changed(Box::new(design(cx, id).await?))),
         Err(StockError::Field { field, message }) => {
             let field = field_of(form, &field);

@@ -53,6 +53,7 @@ mod into;
 pub mod list;
 pub mod lit;
 mod load;
+mod marks;
 pub mod new;
 pub mod one;
 mod ordered;
@@ -194,6 +195,15 @@ pub fn count_of(count: usize, one: &str, many: &str) -> String {
         format!("1 {one}")
     } else {
         format!("{count} {many}")
+    }
+}
+
+/// How many things are short, and how many of them are on order.
+pub fn short_words(short: usize, coming: usize) -> String {
+    match coming {
+        0 => format!("{short} short"),
+        all if all == short => format!("{short} short, on order"),
+        some => format!("{short} short, {some} of them on order"),
     }
 }
 
@@ -422,6 +432,8 @@ pub fn off_words(cx: &Cx, off_um: i64) -> String {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[expect(missing_docs, reason = "named as the pages")]
 pub enum Tab {
+    /// Beside its pages: the question of a reservation, the strike, the sheets.
+    Beside,
     Set,
     Bars,
     Reuse,
@@ -478,6 +490,13 @@ pub struct Head {
     pub reserve: Link,
 }
 
+impl Head {
+    /// Whether the page is none of the design's own, but beside them.
+    fn beside(&self) -> bool {
+        !self.tabs.iter().any(|item| item.current)
+    }
+}
+
 /// The frame and the head of a page of one design.
 pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
     let design = whole.design();
@@ -516,11 +535,12 @@ pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
     }
     let short = whole.short_needs() + short_bars;
     if short > 0 {
-        tabs[8].mark = Some("short");
-        tabs[8].word = format!("{short} short");
+        let coming = whole.short_on_order(cx);
+        tabs[8].mark = Some(if coming == short { "waiting" } else { "short" });
+        tabs[8].word = short_words(short, coming);
     }
     let title = match tab {
-        Tab::Set => design.name.to_string(),
+        Tab::Set | Tab::Beside => design.name.to_string(),
         _ => format!(
             "{} · {}",
             tabs.iter()

@@ -59,6 +59,8 @@ struct OnePage {
     facts: Vec<(&'static str, String)>,
     money: MoneyWords,
     short: usize,
+    /// How many of the short things are on order.
+    coming: usize,
     unexplained: usize,
     first_steps: bool,
     strike: bool,
@@ -86,8 +88,15 @@ fn button_by_held(id: DesignId) -> (Link, &'static str) {
 }
 
 /// The states that may follow, each with what it does to the stock.
-fn next(whole: &Whole, previews: Vec<Preview>) -> Vec<Next> {
+fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
     let design = whole.design();
+    // What leads on comes first, the way back after it, giving up last.
+    let back = |to: State| match (design.state, to) {
+        (_, State::Cancelled) => 2,
+        (State::Reserved, State::Draft) | (State::Building, State::Reserved) => 1,
+        _ => 0,
+    };
+    previews.sort_by_key(|preview| back(preview.to));
     previews
         .into_iter()
         .map(|preview| {
@@ -155,7 +164,13 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         keys.push(key(counts.build.to_string(), "to build"));
     }
     keys.push(key(counts.short.to_string(), "short"));
-    keys.push(key(whole.short_needs().to_string(), "parts short"));
+    keys.push(key(
+        whole.short_needs().to_string(),
+        &match whole.short_on_order(&cx) {
+            0 => "parts short".to_owned(),
+            coming => format!("parts short, {coming} on order"),
+        },
+    ));
     let part = |id: Option<PartId>| {
         id.map_or_else(|| "any that fits".to_owned(), |id| whole.part_name(id))
     };
@@ -197,6 +212,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         facts,
         money: money(&cx, &whole),
         short: whole.short_needs() + counts.short,
+        coming: whole.short_on_order(&cx),
         unexplained: whole.unexplained().len(),
         first_steps: design.bars.is_empty(),
         strike: design.state == State::Standing,
@@ -206,7 +222,12 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
 
 impl OnePage {
     fn short_words(&self) -> String {
-        count_of(self.short, "thing is short", "things are short")
+        let short = count_of(self.short, "thing is short", "things are short");
+        match self.coming {
+            0 => short,
+            all if all == self.short => format!("{short}, and on order"),
+            some => format!("{short}, {some} of them on order"),
+        }
     }
 
     fn unexplained_words(&self) -> String {

@@ -9,7 +9,7 @@ use crate::{
     model::{
         id::{PartId, PurchaseLineId, SupplierId},
         part::StockBy,
-        purchase::{Purchase, PurchaseState},
+        purchase::{Purchase, PurchaseLine, PurchaseState},
         reservation::Held,
     },
     plan::outcome::Need,
@@ -24,6 +24,8 @@ pub struct Orders {
     pub orders: Vec<Purchase>,
     /// Suppliers, for what a delivery of the rest costs.
     pub suppliers: Vec<Supplier>,
+    /// Packs of its lines that came after the plan was made that it is built by.
+    pub since: BTreeMap<PurchaseLineId, i64>,
 }
 
 /// A part of which something is on order, or has come for a set that is built by an older plan.
@@ -65,8 +67,34 @@ pub struct Spent {
     pub rest: Money,
     /// What of it is for deliveries.
     pub delivery: Money,
+    /// Parts that are still to buy and have no price.
+    pub unpriced: usize,
     /// Whether anything that the plan buys stands in an order.
     pub some: bool,
+}
+
+/// What was ordered for a set of one part.
+pub struct OrderedPart {
+    /// From whom.
+    pub supplier: String,
+    /// Which part.
+    pub part: PartId,
+    /// What it costs, without deliveries.
+    pub cost: Money,
+}
+
+/// Packs of a line that are paid for: those that came or are to come, of a closed order what came.
+const fn paid_for(order: &Purchase, line: &PurchaseLine) -> i64 {
+    if matches!(order.state, PurchaseState::Closed) {
+        line.received_packs
+    } else {
+        line.packs - line.refused_packs
+    }
+}
+
+/// What these packs of a line cost.
+fn cost_of(order: &Purchase, line: &PurchaseLine) -> Option<Money> {
+    (line.price_minor).times(u64::try_from(paid_for(order, line)).unwrap_or(0))
 }
 
 /// Packs of one order's line that can still serve a need.
@@ -92,9 +120,10 @@ fn open<'a>(cx: &Cx, whole: &'a Whole) -> Vec<Open<'a>> {
             if !mine && (line.design.is_some() || !under_way) {
                 continue;
             }
-            // A new plan finds in the cupboard what has come; one that is built by does not.
+            // A new plan finds in the cupboard what has come; one that is built by found only what
+            // came before it was made.
             let came = if mine && built_by {
-                line.received_packs
+                whole.orders.since.get(&line.id).copied().unwrap_or(0)
             } else {
                 0
             };
@@ -292,12 +321,7 @@ impl Whole {
             };
             let closed = order.state == PurchaseState::Closed;
             for line in &mine {
-                let packs = if closed {
-                    line.received_packs
-                } else {
-                    line.packs - line.refused_packs
-                };
-                sum.extend(line.price_minor.times(u64::try_from(packs).unwrap_or(0)));
+                sum.extend(cost_of(order, line));
             }
             if alone && mine.iter().any(|line| !closed || line.received_packs > 0) {
                 sum.push(order.delivery_minor);
@@ -305,6 +329,10 @@ impl Whole {
         }
         let left = self.left(cx);
         let some = left.iter().any(|left| !left.coming.is_empty());
+        let needs = self.plan().needs.iter().zip(&left);
+        let unpriced = needs
+            .filter(|(need, left)| need.short > 0 && need.buy.is_empty() && !left.covered)
+            .count();
         let cost = &self.plan().cost;
         let (rest, delivery) = if some {
             self.rest(&left)
@@ -319,8 +347,34 @@ impl Whole {
             shared,
             rest,
             delivery,
+            unpriced,
             some,
         }
+    }
+
+    /// What was ordered for the set, part by part, deliveries left out.
+    pub fn ordered_parts(&self) -> Vec<OrderedPart> {
+        let own = self.design().id;
+        let orders = self.orders.orders.iter();
+        let lines = orders.flat_map(|order| order.lines.iter().map(move |line| (order, line)));
+        lines
+            .filter(|(_, line)| line.design == Some(own))
+            .filter_map(|(order, line)| {
+                Some(OrderedPart {
+                    supplier: order.supplier_name.clone(),
+                    part: line.part,
+                    cost: cost_of(order, line).filter(|cost| *cost > Money::ZERO)?,
+                })
+            })
+            .collect()
+    }
+
+    /// How many of the parts that are short are on order wholly.
+    pub fn short_on_order(&self, cx: &Cx) -> usize {
+        let needs = self.plan().needs.iter().zip(self.left(cx));
+        needs
+            .filter(|(need, left)| need.short > 0 && left.covered)
+            .count()
     }
 
     /// What the rest costs with its deliveries, and what of it they are.

@@ -361,13 +361,13 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         "cuts" => Link::Cuts(id),
         _ => Link::DesignShopping(id),
     };
-    let Some((edits, mut said)) = read(&mut form, &whole) else {
+    let Some((edits, said)) = read(&mut form, &whole) else {
         return refused(&cx, id, form).await;
     };
     match load::store(&cx, &mut form, id, &edits).await? {
-        load::Stored::Done(done) => {
-            said.push_str(&done);
-            Ok(crate::web::page::go_with(&back, &Flash::good(said)))
+        load::Stored::Done(lines) => {
+            let flash = Flash::good(said).followed(lines);
+            Ok(crate::web::page::go_with(&back, &flash))
         }
         load::Stored::Wrong => refused(&cx, id, form).await,
         load::Stored::Changed(_) => Err(load::changed(&back)),

@@ -213,7 +213,7 @@ fn show(
     differences: Option<Vec<String>>,
     wrong: Option<String>,
 ) -> Answer {
-    let (mut chrome, head) = head(cx, whole, Tab::Set);
+    let (mut chrome, head) = head(cx, whole, Tab::Beside);
     let design = whole.design();
     let again = design.state == State::Reserved;
     chrome.title = format!("Reserve {}", design.name);
@@ -296,6 +296,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                     text,
                     undoes: None,
                     toward: None,
+                    lines: Vec::new(),
                 },
             ))
         }

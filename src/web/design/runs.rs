@@ -4,7 +4,11 @@
 use super::{BarList, Whole, count_of, wiring::cable_of};
 use crate::{
     model::{
-        channel::RoleOrder, connector::Connector, design::Bar, fixture::Fed, id::PartId,
+        channel::{Channels, RoleOrder},
+        connector::Connector,
+        design::Bar,
+        fixture::Fed,
+        id::{BarId, PartId},
         part::PartSpec,
     },
     plan::outcome::{BarEnd, BarPlan, BlockJoint, DriverPlan, Joint, OutputPlan, Serve},
@@ -217,5 +221,49 @@ fn shared(whole: &Whole, output: &OutputPlan) -> Option<String> {
 pub fn shared_outputs(whole: &Whole, driver: &DriverPlan) -> Vec<String> {
     (driver.outputs.iter())
         .filter_map(|output| shared(whole, output))
+        .collect()
+}
+
+/// Bars of the same colours whose cables end in different leads, in words: none of one kind can stand
+/// in for one of the other.
+pub fn plug_kinds(whole: &Whole) -> Vec<String> {
+    let mut kinds: Vec<(Channels, Vec<(String, Vec<BarId>)>)> = Vec::new();
+    for plan in &whole.plan().bars {
+        let lead = plan.mate.and_then(|lead| lead_connector(whole, lead));
+        let (Some(bar), Some(lead)) = (whole.bar(plan.bar), lead) else {
+            continue;
+        };
+        let words = lead.to_string();
+        if !kinds.iter().any(|(channels, _)| *channels == bar.channels) {
+            kinds.push((bar.channels.clone(), Vec::new()));
+        }
+        let alike = kinds
+            .iter_mut()
+            .find(|(channels, _)| *channels == bar.channels);
+        if let Some((_, leads)) = alike {
+            match leads.iter_mut().find(|(known, _)| *known == words) {
+                Some((_, bars)) => bars.push(plan.bar),
+                None => leads.push((words, vec![plan.bar])),
+            }
+        }
+    }
+    kinds
+        .into_iter()
+        .filter(|(_, leads)| leads.len() > 1)
+        .map(|(channels, leads)| {
+            let each: Vec<String> = leads
+                .iter()
+                .map(|(lead, bars)| {
+                    let bars = whole.bar_list(bars);
+                    format!("{} {bars} on {lead}", bars.word())
+                })
+                .collect();
+            format!(
+                "The cables of the {channels} bars end in {} kinds of lead, and a bar of one kind \
+                 cannot take the place of one of another: {}.",
+                leads.len(),
+                each.join("; ")
+            )
+        })
         .collect()
 }

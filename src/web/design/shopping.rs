@@ -113,6 +113,8 @@ struct ShoppingPage {
     ordered: Vec<Ordered>,
     money: MoneyWords,
     tax: &'static str,
+    /// The days in hand before the build day, in words.
+    in_hand: String,
     /// The fuses to have at hand.
     fuses: Vec<String>,
     pins: PinsShown,
@@ -238,6 +240,13 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
             "Prices include tax."
         } else {
             "Prices are without tax."
+        },
+        in_hand: match cx.venue.order_slack_days {
+            0 => String::new(),
+            days => format!(
+                ", with {} in hand before the build day",
+                count_of(days as usize, "day", "days")
+            ),
         },
         alone: Link::Shopping.with([("set", whole.design().id.to_string())]),
         head,

@@ -2,7 +2,10 @@
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, day, head, load, ordered::Left};
+use super::{
+    Head, Tab, Whole, day, head, load,
+    ordered::{Left, Spent},
+};
 use crate::{
     db,
     model::{id::DesignId, part::StockBy},
@@ -66,12 +69,12 @@ struct ShortPage {
 
 /// How the set stands against its budget, in words.
 pub struct MoneyWords {
-    /// What is still to be bought: neither what is on order nor what came on one.
-    pub planned: String,
+    /// What is still to be bought, neither on order nor come on one: a sum, or that there is none.
+    pub figure: String,
+    /// What is said beside that figure: deliveries, and parts without a price.
+    pub beside: String,
     /// The same as one figure beside which nothing is said of parts without a price.
     pub alone: String,
-    /// What of it is for deliveries, in words.
-    pub delivery: String,
     /// Whether no other mix of packs costs less.
     pub proven: bool,
     /// The budget, and what is left of it.
@@ -80,10 +83,8 @@ pub struct MoneyWords {
     pub ordered: Option<String>,
     /// Whether it is overrun.
     pub over: bool,
-    /// Parts without a price.
-    pub unpriced: u32,
-    /// Whether no part has one.
-    pub nothing_priced: bool,
+    /// Parts to buy without a price.
+    pub unpriced: usize,
 }
 
 /// The money of a set: what is ordered and what is still to buy, against its budget.
@@ -97,27 +98,30 @@ pub fn money(cx: &Cx, whole: &Whole) -> MoneyWords {
         let show = |minor: i64| {
             Money::new(minor.abs()).map_or_else(|_| String::new(), |sum| cx.money(sum))
         };
-        let taken = if ordered > 0 {
-            format!(", {} in orders taken off", show(ordered))
+        let over = if left < 0 {
+            format!("overrun by {}", show(left))
         } else {
-            String::new()
+            format!("{} left", show(left))
         };
-        if left < 0 {
-            format!("{}; overrun by {}{taken}", cx.money(budget), show(left))
+        if ordered > 0 {
+            format!(
+                "{}: {} ordered, {} still to buy, {over}",
+                cx.money(budget),
+                show(ordered),
+                cx.money(spent.rest)
+            )
         } else {
-            format!("{}; {} left{taken}", cx.money(budget), show(left))
+            format!("{}; {over}", cx.money(budget))
         }
     });
+    let (figure, beside) = to_buy_words(cx, &spent);
     MoneyWords {
-        planned: cx.money(spent.rest),
+        figure,
+        beside,
         alone: match (cost.unpriced, cost.planned_minor) {
             (0, planned) => cx.money(planned),
             (_, Money::ZERO) => "not known yet".to_owned(),
             (_, planned) => format!("from {}", cx.money(planned)),
-        },
-        delivery: match spent.delivery {
-            Money::ZERO => "delivered free".to_owned(),
-            more => format!("with {} for delivery", cx.money(more)),
         },
         // Proven of all that the plan buys, not of what is left of it.
         proven: cost.proof.is_proven() && !spent.some,
@@ -127,8 +131,29 @@ pub fn money(cx: &Cx, whole: &Whole) -> MoneyWords {
             .ok()
             .filter(|ordered| *ordered > Money::ZERO)
             .map(|ordered| cx.money(ordered)),
-        unpriced: cost.unpriced,
-        nothing_priced: cost.unpriced > 0 && cost.planned_minor == Money::ZERO,
+        unpriced: spent.unpriced,
+    }
+}
+
+/// What is still to be bought as a figure, and what is said beside it.
+fn to_buy_words(cx: &Cx, spent: &Spent) -> (String, String) {
+    match (spent.rest, spent.unpriced) {
+        (Money::ZERO, 0) => ("nothing".to_owned(), String::new()),
+        (Money::ZERO, without) => (
+            format!("{without} without a price yet"),
+            ", so the sum is not known".to_owned(),
+        ),
+        (rest, without) => {
+            let delivery = match spent.delivery {
+                Money::ZERO => ", delivered free".to_owned(),
+                more => format!(", with {} for delivery", cx.money(more)),
+            };
+            let without = match without {
+                0 => String::new(),
+                without => format!(", and {without} without a price"),
+            };
+            (cx.money(rest), delivery + &without)
+        }
     }
 }
 
@@ -206,7 +231,7 @@ impl Whole {
             .is_some_and(|part| part.stock_by() == StockBy::Length);
         if by_length {
             crate::units::Length::new(pack)
-                .map_or_else(|_| pack.to_string(), |length| cx.length(length))
+                .map_or_else(|_| pack.to_string(), |length| length.say_sold(cx.unit()))
         } else if pack == 1 {
             "single".to_owned()
         } else {

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use askama::Template;
 use axum::http::StatusCode;
 
-use super::{Head, Tab, Whole, count_of, day, head, load};
+use super::{Head, Tab, Whole, count_of, day, head, load, runs::plug_kinds};
 use crate::{
     db,
     model::{
@@ -103,6 +103,8 @@ struct ShowDayPage {
     /// Bars that no finished one serves yet, in words; empty if there is none.
     unbuilt: String,
     today: usize,
+    /// Kinds of leads that tell like bars apart.
+    kinds: Vec<String>,
     spares: Vec<Spare>,
     percent: u8,
 }
@@ -376,6 +378,7 @@ async fn show(cx: &Cx, id: DesignId, form: &Form, status: StatusCode) -> Answer 
                 unbuilt => count_of(unbuilt, "bar is", "bars are"),
             },
             today: rows.iter().filter(|row| row.today).count(),
+            kinds: plug_kinds(&whole),
             spares: spares(cx, &whole),
             percent: cx.venue.spare_percent,
             rows,

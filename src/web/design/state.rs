@@ -46,6 +46,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                     text,
                     undoes: None,
                     toward: None,
+                    lines: Vec::new(),
                 },
             ))
         }

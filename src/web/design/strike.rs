@@ -119,7 +119,7 @@ async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
             }),
         }
     }
-    let (mut chrome, head) = head(cx, &whole, Tab::Set);
+    let (mut chrome, head) = head(cx, &whole, Tab::Beside);
     chrome.title = format!("Strike · {}", head.name);
     let status = if form.ok() {
         StatusCode::OK

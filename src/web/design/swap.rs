@@ -162,7 +162,8 @@ async fn chosen(cx: &Cx, new: ThingId) -> Result<String, Trouble> {
             .is_some_and(|(serves, _)| serves == new)
         {
             return Ok(format!(
-                " It is chosen by hand for bar {label} from now on: a new plan keeps it."
+                " It is chosen by hand for bar {label} from now on: a new plan keeps it, until “Let the \
+                 plan choose” is pressed on the set’s page Reuse."
             ));
         }
         let key = format!("chosen:bar-{bar}");

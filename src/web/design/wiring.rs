@@ -7,7 +7,10 @@ use askama::Template;
 
 use super::{
     BarList, Head, Tab, Whole, count_of, head, load,
-    runs::{CableRun, cable_lead, own_plug, plug_words, runs_of, shared_outputs, shared_with},
+    runs::{
+        CableRun, cable_lead, own_plug, plug_kinds, plug_words, runs_of, shared_outputs,
+        shared_with,
+    },
 };
 use crate::{
     draw::wiring::{Column, crossings, svg, wire_class},
@@ -78,6 +81,8 @@ struct WiringPage {
     frames: Vec<FrameWires>,
     runs: Vec<Run>,
     shared: Vec<String>,
+    /// Kinds of leads that tell like bars apart.
+    kinds: Vec<String>,
     counts: Vec<(Option<Link>, String, String, String)>,
     /// Conductors of each set of colours.
     conductors: Vec<Source>,
@@ -387,6 +392,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         frames: by_frame(&cx, &whole),
         runs: runs(&whole),
         shared: shared(&whole),
+        kinds: plug_kinds(&whole),
         counts,
         head,
     }))

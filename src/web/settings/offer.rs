@@ -53,7 +53,9 @@ pub fn by_length(part: &Part) -> bool {
 /// A pack in words.
 pub fn pack_words(part: &Part, pack_amount: i64, unit: LengthUnit) -> String {
     if by_length(part) {
-        Length::new(pack_amount).unwrap_or(Length::ZERO).say(unit)
+        Length::new(pack_amount)
+            .unwrap_or(Length::ZERO)
+            .say_sold(unit)
     } else if pack_amount == 1 {
         "single".into()
     } else {

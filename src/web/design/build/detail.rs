@@ -13,6 +13,7 @@ use crate::{
         cx::Cx,
         design::{
             Whole,
+            cuts::joint_words,
             runs::{own_plug, runs_of, shared_outputs},
             sheets::cards::sundries,
         },
@@ -47,6 +48,16 @@ pub(super) fn purpose(whole: &Whole, piece: ThingId, segment: &Segment) -> Strin
     }
 }
 
+/// What is done at the ends of a segment, where it goes into a bar.
+fn joints_of(whole: &Whole, piece: ThingId, segment: &Segment) -> String {
+    let cut = planned(whole, piece);
+    let like = cut.and_then(|cut| cut.segments.iter().find(|it| it.from == segment.from));
+    match like.map(|it| it.becomes) {
+        Some(Becomes::Bar { start, end, .. }) if segment.bar.is_some() => joint_words(start, end),
+        _ => String::new(),
+    }
+}
+
 fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> Vec<String> {
     let pieces = &whole.input().stock.pieces;
     let part = pieces
@@ -59,9 +70,22 @@ fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> V
         let length = whole.amount(cx, part, all);
         format!("{}, {length} long", whole.part_name(id))
     });
+    let by_marks = part
+        .and_then(|id| whole.part(id))
+        .is_some_and(|part| matches!(part.unit(), StockUnit::CutUnits(_)));
     let cuts = segments.iter().map(|segment| {
+        // At the bench cut marks are counted; lengths tell whether one counted right.
+        let marks = if by_marks {
+            format!(", mark {} to {}", segment.from, segment.to)
+        } else {
+            String::new()
+        };
+        let joints = match joints_of(whole, piece, segment) {
+            words if words.is_empty() => words,
+            words => format!("; {words}"),
+        };
         format!(
-            "{} from {} to {}: {}",
+            "{} from {} to {}{marks}: {}{joints}",
             whole.amount(cx, part, segment.to - segment.from),
             whole.amount(cx, part, segment.from),
             whole.amount(cx, part, segment.to),
@@ -205,7 +229,10 @@ fn goes_into(cx: &Cx, whole: &Whole, bar: BarId) -> Vec<String> {
     let many = |(part, count): (PartId, i64)| format!("{count} × {}", whole.part_name(part));
     let leads = build.lead.into_iter().map(many);
     let couplers = build.couplers.iter().map(|part| many((*part, 1)));
+    let joints = Some(joint_words(build.start, build.end));
+    let joints = joints.filter(|words| !words.is_empty());
     leads
+        .chain(joints)
         .chain(couplers)
         .chain(sundries(cx, whole, build))
         .collect()

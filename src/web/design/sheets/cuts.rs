@@ -44,25 +44,12 @@ fn name(row: &CutRow) -> String {
     tag.or(buy).unwrap_or_default()
 }
 
-/// Whether two pieces are cut at the same marks for the same kind of use.
-fn like(one: &CutRow, other: &CutRow) -> bool {
-    let same = |(a, b): (&CutLine, &CutLine)| {
-        a.at == b.at
-            && a.joints == b.joints
-            && a.is_for_bar() == b.is_for_bar()
-            && (a.is_for_bar() || a.becomes == b.becomes)
-    };
-    one.piece.is_some() == other.piece.is_some()
-        && one.lines.len() == other.lines.len()
-        && one.lines.iter().zip(&other.lines).all(same)
-}
-
 fn alike(rows: &[CutRow]) -> Vec<Alike> {
     let mut groups: Vec<Vec<&CutRow>> = Vec::new();
     for row in rows {
         match groups
             .iter_mut()
-            .find(|group| group.iter().all(|other| like(row, other)))
+            .find(|group| group.iter().all(|other| row.is_like(other)))
         {
             Some(group) => group.push(row),
             None => groups.push(vec![row]),

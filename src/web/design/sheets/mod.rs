@@ -278,7 +278,7 @@ pub async fn list(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
 
 async fn show_list(cx: &Cx, id: DesignId, form: Form) -> Answer {
     let whole = load::whole(cx, id).await?;
-    let (mut chrome, head) = head(cx, &whole, Tab::Set);
+    let (mut chrome, head) = head(cx, &whole, Tab::Beside);
     chrome.title = format!("Sheets · {}", head.name);
     let paper = paper(cx, &form);
     let status = if form.ok() {
@@ -315,7 +315,7 @@ pub async fn get(cx: Cx, Path((id, which)): Path<(DesignId, String)>, form: Form
     let whole = load::whole(&cx, id).await?;
     let sheets = laid(&cx, &whole, &wanted).await?;
     remember(&cx, id, &sheets).await;
-    let (mut chrome, head) = head(&cx, &whole, Tab::Set);
+    let (mut chrome, head) = head(&cx, &whole, Tab::Beside);
     let word = match &wanted[..] {
         [one] => one.word(),
         _ => "all",
@@ -380,7 +380,7 @@ pub async fn print(cx: Cx, Path((id, mark)): Path<(DesignId, String)>) -> Answer
             now: (now != mark).then_some(now),
         });
     }
-    let (mut chrome, head) = head(&cx, &whole, Tab::Set);
+    let (mut chrome, head) = head(&cx, &whole, Tab::Beside);
     chrome.title = format!("Print {mark} · {}", head.name);
     Ok(page(&PrintPage {
         chrome,

@@ -9,6 +9,7 @@ use crate::{
         design::{
             Whole,
             bar::show_angle,
+            runs::plug_kinds,
             wiring::{FrameWires, Run, by_frame, runs, shared},
         },
     },
@@ -39,6 +40,7 @@ struct Wiring {
     runs: Vec<Run>,
     frames: Vec<FrameWires>,
     shared: Vec<String>,
+    kinds: Vec<String>,
     /// Numbers of what the picture shows.
     hung: Vec<Hung>,
     picture: String,
@@ -49,6 +51,7 @@ pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
         runs: runs(whole),
         frames: by_frame(cx, whole),
         shared: shared(whole),
+        kinds: plug_kinds(whole),
         hung: (whole.design().bars.iter())
             .map(|bar| hung(cx, bar))
             .collect(),

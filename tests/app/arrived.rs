@@ -1,0 +1,165 @@
+//! Goods that arrive for a set, some of them wrong, before and after the plan that it is built by.
+
+use crate::{
+    help::{Page, TestApp},
+    prices::{order_all, price_all, short_set},
+};
+
+/// Presses the button that brings a set into a state.
+async fn bring(app: &TestApp, set: &str, to: &str) -> Page {
+    let page = app.get(set).await;
+    let form = page.form(&format!("#next form:has(button[value={to}])"));
+    let done = form.set("to", to).send(app).await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    app.follow(&done).await
+}
+
+/// Plans a reserved set again by an edit of its notes.
+async fn plan_again(app: &TestApp, set: &str, note: &str) -> Page {
+    let edit = app.get(format!("{set}/edit")).await;
+    let edit = edit
+        .form("main form.form")
+        .set("note", note)
+        .send(app)
+        .await;
+    assert_eq!(edit.status, 303, "{}", edit.text("main"));
+    app.follow(&edit).await
+}
+
+/// A reserved set of one bar of which everything is ordered, one of two end caps came wrong and all
+/// the rest came right.
+async fn one_came_wrong(app: &TestApp) -> String {
+    let set = short_set(app).await;
+    assert_eq!(price_all(app).await.status, 303);
+    let room = [("name", "Store"), ("kind", "room")];
+    assert_eq!(app.post("/places", &room).await.status, 303);
+    let ask = app.get(format!("{set}/reserve")).await;
+    let held = ask.form("main form.buttons").send(app).await;
+    assert_eq!(held.status, 303, "{}", held.text("main"));
+    let order = order_all(app).await;
+    let page = app.get(&order).await;
+    let lines = page.attributes("form[action*='/receive/']", "id");
+    let caps = page.texts("form[action*='/receive/']");
+    let caps = caps
+        .iter()
+        .position(|line| line.contains("Profile end cap"));
+    let caps = &lines[caps.expect("a line of end caps")];
+    let form = page
+        .form(&format!("#{caps}"))
+        .set("good", "1")
+        .set("bad", "1");
+    assert_eq!(form.send(app).await.status, 303);
+    let page = app.get(&order).await;
+    let rest = page.form("#all").send(app).await;
+    assert_eq!(rest.status, 303, "{}", rest.text("main"));
+    set
+}
+
+#[tokio::test]
+async fn what_leads_on_stands_before_the_way_back() {
+    let app = TestApp::new().await;
+    let set = one_came_wrong(&app).await;
+    let first = async |states: &[&str]| {
+        let page = app.get(&set).await;
+        assert_eq!(page.texts("#next h3 .mark"), states);
+    };
+    first(&["building", "draft", "cancelled"]).await;
+    bring(&app, &set, "building").await;
+    first(&["standing", "reserved", "cancelled"]).await;
+    // Pages that are none of the set's own mark none of them, and are folded on a phone.
+    let sheets = app.get(format!("{set}/sheets")).await;
+    assert_eq!(sheets.count(".tabs [aria-current]"), 0);
+    assert_eq!(sheets.count(".tabs details[open]"), 0);
+    assert!(
+        sheets
+            .text(".tabs summary")
+            .starts_with("Pages of this set")
+    );
+}
+
+#[tokio::test]
+async fn like_bars_on_unlike_leads_are_told_apart() {
+    let app = TestApp::new().await;
+    let set = one_came_wrong(&app).await;
+    for page in ["wiring", "sheets/wiring"] {
+        let page = app.get(format!("{set}/{page}")).await.text("main");
+        // Each roll has a female lead at its start and a male one at its end.
+        for words in [
+            "kinds of lead",
+            "on four-pin inline, male",
+            "on four-pin inline, female",
+        ] {
+            assert!(page.contains(words), "{words}: {page}");
+        }
+    }
+    // Bars that are cut at the same marks are drawn once.
+    let cuts = app.get(format!("{set}/cuts")).await;
+    assert!(
+        cuts.text("main").contains("Cut like R-"),
+        "{}",
+        cuts.text("main")
+    );
+}
+
+#[tokio::test]
+async fn what_came_before_the_plan_was_made_is_not_counted_a_second_time() {
+    let app = TestApp::new().await;
+    let set = one_came_wrong(&app).await;
+    plan_again(&app, &set, "ladder").await;
+    bring(&app, &set, "building").await;
+    // At the bench marks are counted, and it is said which end is soldered.
+    let bench = app.get(format!("{set}/build")).await.text("main");
+    for words in [
+        ", mark 0 to 18: bar 1; start: factory lead",
+        "solder on a pre-tinned joint",
+    ] {
+        assert!(bench.contains(words), "{words}: {bench}");
+    }
+    // One end cap lies in the cupboard and is planned in; the other one is still to be bought.
+    let short = app.get(format!("{set}/shortfall")).await;
+    let rows = short.texts("section:has(h2) tbody th");
+    assert!(rows[0].starts_with("Profile end cap"), "{rows:?}");
+    assert!(!short.text("main").contains("all of it is on order"));
+    let list = app.get(format!("{set}/shopping")).await;
+    let rows = list.texts("table.book tbody tr");
+    assert!(
+        rows[0].contains("Profile end cap") && rows[0].contains("1 × single"),
+        "{rows:?}"
+    );
+}
+
+#[tokio::test]
+async fn what_comes_after_the_plan_was_made_is_not_asked_for_again() {
+    let app = TestApp::new().await;
+    let set = one_came_wrong(&app).await;
+    // By the plan of before the goods came.
+    bring(&app, &set, "building").await;
+    let list = app.get(format!("{set}/shopping")).await;
+    let rows = list.texts("table.book tbody tr");
+    let asked = |of: &str| rows.iter().any(|row| row.contains(of));
+    assert!(asked("Profile end cap"), "{rows:?}");
+    assert!(!asked("RGB tape") && !asked("Screw"), "{rows:?}");
+}
+
+#[tokio::test]
+async fn what_followed_from_an_edit_is_a_list_that_says_each_thing_once() {
+    let app = TestApp::new().await;
+    let set = one_came_wrong(&app).await;
+    let page = plan_again(&app, &set, "ladder").await;
+    assert!(
+        page.text(".flash > p")
+            .ends_with("so plan and holds followed.")
+    );
+    let lines = page.texts(".flash details li");
+    assert!(
+        lines.iter().any(|line| line
+            .starts_with("Bars 1, 2, 3, 4 were cut from a roll to buy; they are now cut from R-")),
+        "{lines:?}"
+    );
+    let no_longer: Vec<_> = lines
+        .iter()
+        .filter(|line| line.contains("o longer short"))
+        .collect();
+    assert_eq!(no_longer.len(), 1, "{lines:?}");
+    assert!(no_longer[0].contains("Screw 3.5 × 16 mm;"), "{lines:?}");
+}
