@@ -97,6 +97,7 @@ pub struct CutLine {
     /// What is done at its ends.
     pub joints: String,
     bar: bool,
+    from: i64,
 }
 
 impl CutLine {
@@ -134,6 +135,19 @@ pub fn joint_words(start: Joint, end: Joint) -> String {
         (Joint::None, end) => format!("end: {end}"),
         (start, end) => format!("start: {start}; end: {end}"),
     }
+}
+
+/// What is said of a stretch that another set holds.
+const HELD: &str = "leave it: another set holds it";
+
+/// Stretches of a piece that are not free for this set, where nothing is cut.
+fn held(free: &[(i64, i64)], cut: &PieceCut) -> Vec<(i64, i64)> {
+    let begins = std::iter::once(0).chain(free.iter().map(|(_, to)| *to));
+    let ends = free.iter().map(|(from, _)| *from).chain([cut.amount]);
+    let apart = |&(from, to): &(i64, i64)| {
+        from < to && (cut.segments.iter()).all(|it| it.to <= from || to <= it.from)
+    };
+    begins.zip(ends).filter(apart).collect()
 }
 
 fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
@@ -188,9 +202,8 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         Becomes::Offcut => "rest, kept".to_owned(),
         Becomes::Scrap => "scrap".to_owned(),
     };
-    let segments = cut
-        .segments
-        .iter()
+    let held = spare.map_or_else(Vec::new, |spare| held(&spare.free, cut));
+    let mut segments: Vec<Segment> = (cut.segments.iter())
         .map(|segment| Segment {
             from: segment.from,
             to: segment.to,
@@ -205,7 +218,37 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
                 _ => None,
             },
         })
+        .chain(held.iter().map(|&(from, to)| Segment {
+            from,
+            to,
+            stretch: Stretch::Held,
+            label: HELD.to_owned(),
+            href: None,
+        }))
         .collect();
+    segments.sort_by_key(|segment| segment.from);
+    let line = |from: i64, to: i64, becomes: Option<&Becomes>| CutLine {
+        from,
+        at: match unit {
+            // Cut marks are counted at the bench; lengths tell whether one counted right.
+            StockUnit::CutUnits(_) => {
+                format!("mark {from} to {to}, {} to {}", show(from), show(to))
+            }
+            StockUnit::Each | StockUnit::Micrometres => format!("{} to {}", show(from), show(to)),
+        },
+        length: show(to - from),
+        becomes: becomes.map_or_else(|| HELD.to_owned(), words),
+        bar: matches!(becomes, Some(Becomes::Bar { .. })),
+        joints: match becomes {
+            Some(Becomes::Bar { start, end, .. }) => joint_words(*start, *end),
+            _ => String::new(),
+        },
+    };
+    let mut lines: Vec<CutLine> = (cut.segments.iter())
+        .map(|segment| line(segment.from, segment.to, Some(&segment.becomes)))
+        .chain(held.iter().map(|&(from, to)| line(from, to, None)))
+        .collect();
+    lines.sort_by_key(|line| line.from);
     let picture = Strip {
         name: name.clone(),
         unit,
@@ -242,32 +285,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         picture,
         like: None,
         whole: matches!(&cut.segments[..], [only] if only.to - only.from == cut.amount),
-        lines: cut
-            .segments
-            .iter()
-            .map(|segment| CutLine {
-                at: match unit {
-                    // Cut marks are counted at the bench; lengths tell whether one counted right.
-                    StockUnit::CutUnits(_) => format!(
-                        "mark {} to {}, {} to {}",
-                        segment.from,
-                        segment.to,
-                        show(segment.from),
-                        show(segment.to)
-                    ),
-                    StockUnit::Each | StockUnit::Micrometres => {
-                        format!("{} to {}", show(segment.from), show(segment.to))
-                    }
-                },
-                length: show(segment.to - segment.from),
-                becomes: words(&segment.becomes),
-                bar: matches!(segment.becomes, Becomes::Bar { .. }),
-                joints: match segment.becomes {
-                    Becomes::Bar { start, end, .. } => joint_words(start, end),
-                    _ => String::new(),
-                },
-            })
-            .collect(),
+        lines,
     }
 }
 
@@ -453,4 +471,37 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         head,
     };
     Ok(page_with(status(form), &cuts))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{model::id::PartId, plan::outcome::CutSegment};
+
+    #[test]
+    fn what_another_set_holds_is_left_alone() {
+        let cut = |segments: &[(i64, i64)]| PieceCut {
+            part: PartId(1),
+            source: CutSource::Buy {
+                offer: None,
+                roll_um: Length::default(),
+                nth: 1,
+            },
+            amount: 50,
+            segments: (segments.iter())
+                .map(|&(from, to)| CutSegment {
+                    from,
+                    to,
+                    becomes: Becomes::Offcut,
+                })
+                .collect(),
+        };
+        let free = [(18, 30), (35, 41)];
+        let all = [(0, 18), (30, 35), (41, 50)];
+        assert_eq!(held(&free, &cut(&[(18, 30), (35, 41)])), all);
+        // All of it is free.
+        assert_eq!(held(&[(0, 50)], &cut(&[(0, 20)])), []);
+        // The plan that is shown is of a day when more was free.
+        assert_eq!(held(&free, &cut(&[(10, 30)])), all[1..]);
+    }
 }
