@@ -221,6 +221,8 @@ pub struct ThingHold {
     pub design: DesignId,
     /// The set's name.
     pub name: String,
+    /// The label of the bar that it is held for, if it is for one.
+    pub bar: Option<String>,
     /// From where in a piece.
     pub from: i64,
     /// To where in a piece.
@@ -237,9 +239,10 @@ pub async fn list_holds_of_thing(
     id: ThingId,
 ) -> Result<Vec<ThingHold>, DbError> {
     sqlx::query!(
-        "SELECT design.id, design.name, hold.from_amount, hold.to_amount, hold.from_on, hold.to_on
-         FROM hold JOIN design ON design.id = hold.design_id
-         WHERE hold.thing_id = ? AND hold.state = 'active' ORDER BY hold.from_on, hold.from_amount",
+        r#"SELECT design.id, design.name, bar.label AS "bar?", hold.from_amount, hold.to_amount,
+             hold.from_on, hold.to_on
+         FROM hold JOIN design ON design.id = hold.design_id LEFT JOIN bar ON bar.id = hold.bar_id
+         WHERE hold.thing_id = ? AND hold.state = 'active' ORDER BY hold.from_on, hold.from_amount"#,
         id.0
     )
     .fetch_all(tx)
@@ -249,6 +252,7 @@ pub async fn list_holds_of_thing(
         Ok(ThingHold {
             design: DesignId(row.id),
             name: row.name,
+            bar: row.bar,
             from: row.from_amount,
             to: row.to_amount,
             from_on: read("hold.from_on", parse_date(&row.from_on))?,

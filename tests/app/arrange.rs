@@ -354,7 +354,7 @@ async fn bars_between_two_cut_marks_are_made_as_long_as_one_by_a_press() {
         let page = app.get(&bars).await;
         let words = page.text("#off-marks form p");
         assert!(
-            words.contains("930 mm wanted") && words.contains("becomes 950 mm"),
+            words.contains("930 mm wanted") && words.contains("each becomes 950 mm"),
             "{words}"
         );
         let form = page.form("#off-marks form");

@@ -185,12 +185,13 @@ async fn what_is_wider_than_the_screen_says_so() {
         ("/designs/3/wiring", ".draw-box"),
         ("/designs/3/lit", ".draw-box"),
         ("/calendar", ".draw-box"),
-        ("/designs/3/cuts", ".table-box"),
+        ("/designs/3/bars", "#bar-list"),
     ] {
         assert!(said(360, path, css).await, "{path}");
     }
-    // Tables of what is short fold instead.
+    // Tables of what is short and of what is cut fold instead.
     assert!(!said(360, "/designs/3/shortfall", ".table-box").await);
+    assert!(!said(360, "/designs/3/cuts", ".table-box").await);
     assert!(!said(1280, "/designs/3/cuts", ".table-box").await);
     stage.end().await;
 }

@@ -39,6 +39,15 @@ async fn every_sheet_prints_on_its_paper_with_its_head_on_every_page() {
             .filter_map(|mark| mark.as_str().map(str::to_owned))
             .collect();
         assert_eq!(marks.len(), 9);
+        // Two figures and a point in front of a cut are some 1.6 em wide, at the edge of the sheet.
+        let room = stage
+            .script(
+                "return [...document.querySelectorAll('.sheet ol')].map(getComputedStyle)
+                   .map(it => parseFloat(it.paddingLeft) / parseFloat(it.fontSize)).every(em => em > 2)",
+                vec![],
+            )
+            .await;
+        assert_eq!(room, true);
         let file = folder.path().join(format!("{paper}.pdf"));
         stage.print(&file).await;
         let document = file.display().to_string();

@@ -42,6 +42,8 @@ pub struct CutRow {
     pub piece: Option<(Link, String)>,
     /// What it is if it is to be bought.
     pub buy: Option<String>,
+    /// Which of those to buy it is.
+    pub nth: Option<u32>,
     /// Where it lies.
     pub place: String,
     /// Where it says why this piece is cut, or why these packs are bought.
@@ -271,6 +273,10 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
             CutSource::Buy { roll_um, nth, .. } => {
                 Some(format!("number {nth}, {}", roll_um.say_sold(cx.unit())))
             }
+            CutSource::Piece { .. } => None,
+        },
+        nth: match &cut.source {
+            CutSource::Buy { nth, .. } => Some(*nth),
             CutSource::Piece { .. } => None,
         },
         place: spare.map_or_else(String::new, |spare| spare.place.path.clone()),

@@ -333,7 +333,10 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                     (
                         Link::Design(hold.design),
                         hold.name.clone(),
-                        hold_days(cx, hold),
+                        match &hold.bar {
+                            Some(bar) => format!("bar {bar}, {}", hold_days(cx, hold)),
+                            None => hold_days(cx, hold),
+                        },
                     )
                 })
                 .collect(),

@@ -44,6 +44,12 @@ fn name(row: &CutRow) -> String {
     tag.or(buy).unwrap_or_default()
 }
 
+/// The same in short, where several are told together.
+fn short_name(row: &CutRow) -> String {
+    row.nth
+        .map_or_else(|| name(row), |nth| format!("number {nth}"))
+}
+
 fn alike(rows: &[CutRow]) -> Vec<Alike> {
     let mut groups: Vec<Vec<&CutRow>> = Vec::new();
     for row in rows {
@@ -59,10 +65,19 @@ fn alike(rows: &[CutRow]) -> Vec<Alike> {
 }
 
 fn told(group: &[&CutRow]) -> Alike {
-    let names: Vec<String> = group.iter().map(|row| name(row)).collect();
-    let names = match &names[..] {
-        [one] => one.clone(),
-        many => format!(
+    let names: Vec<String> = group.iter().map(|row| short_name(row)).collect();
+    let names = match (group, &names[..]) {
+        ([one], _) => name(one),
+        ([first, ..], many) if first.nth.is_some() => {
+            let long = first.buy.as_deref().and_then(|buy| buy.split_once(", "));
+            format!(
+                "{} alike, to buy: {}, {} each",
+                many.len(),
+                together(many.iter().map(String::as_str)),
+                long.map_or("", |(_, long)| long)
+            )
+        }
+        (_, many) => format!(
             "{} alike: {}",
             many.len(),
             together(many.iter().map(String::as_str))
@@ -102,7 +117,13 @@ fn becomes(group: &[&CutRow], at: usize, line: &CutLine) -> Vec<String> {
     if group.len() == 1 || !line.is_for_bar() {
         return vec![line.becomes.clone()];
     }
-    let of = |row: &&CutRow| Some(format!("{}: {}", name(row), row.lines.get(at)?.becomes));
+    let of = |row: &&CutRow| {
+        Some(format!(
+            "{}: {}",
+            short_name(row),
+            row.lines.get(at)?.becomes
+        ))
+    };
     group.iter().filter_map(of).collect()
 }
 
