@@ -124,13 +124,11 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                 },
                 leads,
                 does: if older {
-                    let mut does = vec![
-                        "The plan is newer than what is held: hold it anew before you begin, so that \
-                         the bench works by it."
+                    vec![
+                        "The plan is newer than what is held, as is said above: hold it anew before \
+                         you begin, so that the bench works by it."
                             .to_owned(),
-                    ];
-                    does.extend(whole.not_held.iter().cloned());
-                    does
+                    ]
                 } else if leads {
                     super::reserve::does(whole)
                 } else {
@@ -168,6 +166,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         whole.short_needs().to_string(),
         &match whole.short_on_order(&cx) {
             0 => "parts short".to_owned(),
+            all if all == whole.short_needs() => "parts short, on order".to_owned(),
             coming => format!("parts short, {coming} on order"),
         },
     ));
