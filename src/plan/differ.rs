@@ -40,11 +40,8 @@ struct Alike {
 
 impl Alike {
     fn add(&mut self, then: String, now: String, label: &str) {
-        let known = self.groups.iter_mut();
-        match known
-            .into_iter()
-            .find(|(was, is, _)| (&*was, &*is) == (&then, &now))
-        {
+        let known = (self.groups.iter_mut()).find(|group| group.0 == then && group.1 == now);
+        match known {
             Some((_, _, labels)) => labels.push(label.to_owned()),
             None => self.groups.push((then, now, vec![label.to_owned()])),
         }

@@ -676,13 +676,10 @@ mod tests {
 
     #[test]
     fn what_is_sold_by_the_metre_is_said_in_metres() {
-        let sold = |mm: i64, unit| Length::mm(mm).say_sold(unit);
-        assert_eq!(sold(5_000, LengthUnit::Ft), "5 m (16' 4 7/8\")");
-        assert_eq!(sold(5_000, LengthUnit::Cm), "500 cm");
-        assert_eq!(
-            Length::new(2_133_600).unwrap().say_sold(LengthUnit::Ft),
-            "7'"
-        );
+        let sold = |mm, unit| Length::mm(mm).say_sold(unit);
+        assert_eq!(sold(5_000, Ft), "5 m (16' 4 7/8\")");
+        assert_eq!(sold(5_000, Cm), "500 cm");
+        assert_eq!(Length::new(2_133_600).unwrap().say_sold(Ft), "7'");
     }
 
     proptest! {

@@ -124,7 +124,7 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         serving,
         picture,
         orders: Orders {
-            orders,
+            list: orders,
             suppliers,
             since,
         },

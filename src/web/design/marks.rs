@@ -28,6 +28,9 @@ pub struct OffMarks {
     pub marks: Vec<(String, String)>,
 }
 
+/// What bars that are told together have alike: wanted length, tape, its cut units and their length.
+type Like = (Length, PartId, i64, Length);
+
 /// The length of so many cut units of a tape.
 fn marked(whole: &Whole, tape: PartId, units: i64) -> Option<Length> {
     match &whole.part(tape)?.spec {
@@ -44,7 +47,7 @@ pub fn off_marks(cx: &Cx, whole: &Whole) -> Vec<OffMarks> {
         }
         _ => None,
     };
-    let mut groups: Vec<((Length, PartId, i64, Length), Vec<BarId>)> = Vec::new();
+    let mut groups: Vec<(Like, Vec<BarId>)> = Vec::new();
     for bar in &whole.design().bars {
         let Some((tape, units, lit)) = built(bar) else {
             continue;

@@ -21,7 +21,7 @@ use crate::{
 #[derive(Debug, Clone, Default)]
 pub struct Orders {
     /// Orders with lines for the set, and those under way with lines for no set in particular.
-    pub orders: Vec<Purchase>,
+    pub list: Vec<Purchase>,
     /// Suppliers, for what a delivery of the rest costs.
     pub suppliers: Vec<Supplier>,
     /// Packs of its lines that came after the plan was made that it is built by.
@@ -113,7 +113,7 @@ fn open<'a>(cx: &Cx, whole: &'a Whole) -> Vec<Open<'a>> {
     let built_by = !whole.is_replanned();
     let build_on = whole.design().dates.build_on();
     let mut lines = Vec::new();
-    for order in &whole.orders.orders {
+    for order in &whole.orders.list {
         let under_way = matches!(order.state, PurchaseState::List | PurchaseState::Ordered);
         for line in &order.lines {
             let mine = line.design == Some(own);
@@ -287,7 +287,7 @@ impl Whole {
     /// What is under way of a part that the plan counts as due in.
     pub fn due_in(&self, cx: &Cx, part: PartId) -> Vec<Coming> {
         let own = self.design().id;
-        let orders = self.orders.orders.iter();
+        let orders = self.orders.list.iter();
         let sent = orders.filter(|order| order.state == PurchaseState::Ordered);
         sent.flat_map(|order| order.lines.iter().map(move |line| (order, line)))
             .filter(|(_, line)| line.part == part && line.open_packs() > 0)
@@ -304,7 +304,7 @@ impl Whole {
         let own = self.design().id;
         let (mut ordered, mut listed, mut paid, mut shared) =
             (Vec::new(), Vec::new(), vec![], false);
-        for order in &self.orders.orders {
+        for order in &self.orders.list {
             let mine: Vec<_> = (order.lines.iter())
                 .filter(|line| line.design == Some(own))
                 .collect();
@@ -355,7 +355,7 @@ impl Whole {
     /// What was ordered for the set, part by part, deliveries left out.
     pub fn ordered_parts(&self) -> Vec<OrderedPart> {
         let own = self.design().id;
-        let orders = self.orders.orders.iter();
+        let orders = self.orders.list.iter();
         let lines = orders.flat_map(|order| order.lines.iter().map(move |line| (order, line)));
         lines
             .filter(|(_, line)| line.design == Some(own))
