@@ -224,10 +224,13 @@ pub fn shared_outputs(whole: &Whole, driver: &DriverPlan) -> Vec<String> {
         .collect()
 }
 
+/// Kinds of leads, each with the bars whose cables end in it.
+type Leads = Vec<(String, Vec<BarId>)>;
+
 /// Bars of the same colours whose cables end in different leads, in words: none of one kind can stand
 /// in for one of the other.
 pub fn plug_kinds(whole: &Whole) -> Vec<String> {
-    let mut kinds: Vec<(Channels, Vec<(String, Vec<BarId>)>)> = Vec::new();
+    let mut kinds: Vec<(Channels, Leads)> = Vec::new();
     for plan in &whole.plan().bars {
         let lead = plan.mate.and_then(|lead| lead_connector(whole, lead));
         let (Some(bar), Some(lead)) = (whole.bar(plan.bar), lead) else {
