@@ -6,13 +6,12 @@
 //! committed for all, and only after that is any of them answered. Who fails, or goes away, takes back
 //! what was done in that turn and nothing else. Where the commit fails, all are told.
 
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use sqlx::{Connection as _, SqliteConnection};
 use tokio::sync::{mpsc, oneshot};
 
 use super::DbError;
-use crate::clock::Watch;
 
 /// The most that share a commit.
 const MOST: usize = 32;
@@ -206,7 +205,7 @@ impl Desk {
             match self.lend(wish, kept.is_empty()).await? {
                 Given::Nobody => {}
                 Given::Kept(tell) => {
-                    since.get_or_insert_with(Watch::start);
+                    since.get_or_insert_with(Instant::now);
                     kept.push(tell);
                 }
                 Given::TakenBack if kept.is_empty() => {
@@ -222,7 +221,7 @@ impl Desk {
                     }
                 }
             }
-            let late = since.is_some_and(|since| since.elapsed() >= self.longest);
+            let late = since.is_some_and(|since: Instant| since.elapsed() >= self.longest);
             if company == Company::Alone || kept.len() >= MOST || late {
                 break;
             }
