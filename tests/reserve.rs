@@ -1057,6 +1057,33 @@ async fn a_plan_that_several_ask_for_at_once_is_made_once() {
 }
 
 #[tokio::test]
+async fn a_plan_stands_until_something_changes_that_it_was_made_from() {
+    let world = World::new().await;
+    let tape = world.tape().await;
+    world.piece(tape, 5_000).await;
+    let id = world
+        .design("Asked again", 10, 20, &[("1", 1000), ("2", 1500)])
+        .await;
+    let plan = || async { plan_now(&world.db, id, TODAY).await.expect("a plan") };
+    let first = plan().await;
+    // Another set that holds nothing is nothing to this one.
+    world.design("Another", 22, 25, &[("1", 1000)]).await;
+    let second = plan().await;
+    assert!(std::sync::Arc::ptr_eq(&first, &second));
+    // And it may be reserved as it was read, though the book has moved since.
+    let mut tx = world.db.read().await.expect("a transaction");
+    let now = tapewright::db::venue::revision(&mut tx)
+        .await
+        .expect("read");
+    drop(tx);
+    assert_eq!(second.revision(), now);
+    world.piece(tape, 4_000).await;
+    let third = plan().await;
+    assert!(!std::sync::Arc::ptr_eq(&first, &third));
+    assert_eq!(third.input.stock.pieces.len(), 2);
+}
+
+#[tokio::test]
 async fn a_bar_that_was_marked_bad_first_still_hangs_there_and_its_place_goes_to_the_new_one() {
     let world = World::new().await;
     let (first, second) = (world.fixture(1200).await, world.fixture(1200).await);

@@ -5,6 +5,7 @@
     reason = "a test fails by panicking, in its helpers too"
 )]
 
+use futures_util::future::join_all;
 use tapewright::{
     db::{self, Db},
     model::{
@@ -13,13 +14,14 @@ use tapewright::{
         text::{Name, Note},
     },
     stock::{
-        Act, StockError, What,
+        Act, Press, StockError, What,
         audit::audit,
         change::Change,
         count::CountPlace,
         make::{About, Assemble, Dismantle, EnterFrame},
         mark::MarkCondition,
         mount::Mount,
+        move_::Move,
         out::{Fate, Out},
         receive::{Goods, Pieces, Receive},
         undo::Undo,
@@ -372,4 +374,54 @@ async fn a_search_needs_every_word_and_takes_parts_of_words() {
             .unwrap()
             .is_empty()
     );
+}
+
+#[tokio::test]
+async fn of_many_who_write_at_once_each_counts_once_and_a_refused_one_takes_nothing_along() {
+    let house = House::open().await;
+    let act = |key: String| Act {
+        db: house.db.clone(),
+        who: Name::parse("Ines").unwrap(),
+        now_ms: 1_780_000_000_000,
+        today: "2026-11-02".parse().unwrap(),
+        press: Some(Press {
+            key,
+            request: "the same".to_owned(),
+        }),
+    };
+    // Each of twenty presses comes three times at once, and beside them what is refused.
+    let receives = (0..60).map(|number| {
+        let act = act(format!("key-{:09}", number % 20));
+        async move {
+            let receive = Receive::new(LEADS, SHELF, Goods::Count(1));
+            act.carry_out(&receive).await.unwrap()
+        }
+    });
+    let refused = (0..20).map(|number| {
+        let act = act(format!("refused-{number:09}"));
+        let what = What::Count {
+            part: LEADS,
+            amount: 1000,
+            from: house.shelf,
+        };
+        async move {
+            let change = Move {
+                what: vec![what],
+                to: PlaceId(1),
+                reason: none(),
+            };
+            act.carry_out(&change).await.unwrap_err()
+        }
+    });
+    let (done, refused) = tokio::join!(join_all(receives), join_all(refused));
+    for (number, done_once) in done.iter().enumerate() {
+        assert_eq!(
+            *done_once,
+            done[number % 20],
+            "a repeat gets the first answer"
+        );
+    }
+    assert_eq!(refused.len(), 20);
+    assert_eq!(house.leads(house.shelf).await, 30);
+    house.sound().await;
 }

@@ -1,6 +1,8 @@
 //! Whether anything was committed, by this process or by another: what is kept in memory rests on
 //! it.
 
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use sqlx::{Connection as _, SqliteConnection, sqlite::SqliteConnectOptions};
 use tokio::sync::Mutex;
 
@@ -8,9 +10,9 @@ use super::{DbError, venue};
 use crate::model::venue::Venue;
 
 /// A state of the database as its [`Watch`] saw it. Where two marks of one watch are equal,
-/// nothing was committed between them.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Mark(i64);
+/// nothing was committed between them; the greater one is of the later state.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Mark(u64);
 
 /// A state of the database with what every page rests on.
 #[derive(Debug, Clone)]
@@ -27,13 +29,19 @@ pub struct Seen {
 /// commit, those of other processes too, whether or not they raise our revision; its values mean
 /// something on one connection only (<https://www.sqlite.org/pragma.html#pragma_data_version>).
 #[derive(Debug)]
-pub(super) struct Watch(Mutex<Option<Watching>>);
+pub(super) struct Watch {
+    watching: Mutex<Option<Watching>>,
+    /// How many have asked so far.
+    asked: AtomicU64,
+}
 
 #[derive(Debug)]
 struct Watching {
     connection: SqliteConnection,
-    /// What was last seen: many ask at once after a commit, and the first one's answer does for all.
-    last: Option<Seen>,
+    /// What the connection last counted, and what was seen then.
+    last: Option<(i64, Seen)>,
+    /// How many had asked when the last look began: it does for all of them.
+    looked_for: u64,
 }
 
 impl Watch {
@@ -41,46 +49,67 @@ impl Watch {
     pub(super) async fn begin(options: &SqliteConnectOptions) -> Result<Self, sqlx::Error> {
         let options = options.clone().optimize_on_close(false, None);
         let connection = SqliteConnection::connect_with(&options).await?;
-        Ok(Self(Mutex::new(Some(Watching {
-            connection,
-            last: None,
-        }))))
+        Ok(Self {
+            watching: Mutex::new(Some(Watching {
+                connection,
+                last: None,
+                looked_for: 0,
+            })),
+            asked: AtomicU64::new(0),
+        })
     }
 
     /// The state that the database is in now, and the settings in it; nothing where that is the
-    /// state already known. What is read after this is at least as new.
+    /// state already known. What is read after this is at least as new. Of many who ask at once one
+    /// looks for those who wait behind it.
     pub(super) async fn changed(&self, known: Option<Mark>) -> Result<Option<Seen>, DbError> {
-        let mut watching = self.0.lock().await;
-        let Watching { connection, last } = watching.as_mut().ok_or(sqlx::Error::PoolClosed)?;
-        let version = sqlx::query_scalar("PRAGMA data_version")
-            .fetch_one(&mut *connection)
-            .await?;
-        let mark = Mark(version);
-        if known == Some(mark) {
-            return Ok(None);
+        let number = self.asked.fetch_add(1, Ordering::SeqCst) + 1;
+        let mut watching = self.watching.lock().await;
+        let watching = watching.as_mut().ok_or(sqlx::Error::PoolClosed)?;
+        if watching.looked_for < number || watching.last.is_none() {
+            let asked = self.asked.load(Ordering::SeqCst);
+            watching.look().await?;
+            watching.looked_for = asked;
         }
-        if let Some(seen) = last.as_ref().filter(|seen| seen.mark == mark) {
-            return Ok(Some(seen.clone()));
-        }
-        let written_ms = sqlx::query_scalar!("SELECT at_ms FROM acting")
-            .fetch_one(&mut *connection)
-            .await?;
-        let venue = venue::lookup(connection).await?;
-        let seen = Seen {
-            mark,
-            venue,
-            written_ms,
-        };
-        *last = Some(seen.clone());
-        Ok(Some(seen))
+        let seen = watching.last.as_ref().map(|(_, seen)| seen);
+        Ok(seen.filter(|seen| known != Some(seen.mark)).cloned())
     }
 
     /// Ends it: marks asked for afterwards are refused.
     pub(super) async fn close(&self) {
-        if let Some(watching) = self.0.lock().await.take() {
+        if let Some(watching) = self.watching.lock().await.take() {
             // It only read: there is nothing to lose.
             let _ = watching.connection.close().await;
         }
+    }
+}
+
+impl Watching {
+    /// Sees what there is now.
+    async fn look(&mut self) -> Result<(), DbError> {
+        let Self {
+            connection, last, ..
+        } = self;
+        let counted: i64 = sqlx::query_scalar("PRAGMA data_version")
+            .fetch_one(&mut *connection)
+            .await?;
+        if last.as_ref().is_some_and(|(known, _)| *known == counted) {
+            return Ok(());
+        }
+        let mark = Mark(last.as_ref().map_or(1, |(_, seen)| seen.mark.0 + 1));
+        let written_ms = sqlx::query_scalar!("SELECT at_ms FROM acting")
+            .fetch_one(&mut *connection)
+            .await?;
+        let venue = venue::lookup(connection).await?;
+        *last = Some((
+            counted,
+            Seen {
+                mark,
+                venue,
+                written_ms,
+            },
+        ));
+        Ok(())
     }
 }
 

@@ -26,6 +26,7 @@ pub mod change_log;
 pub mod design;
 pub mod fixture;
 pub mod level;
+mod line;
 pub mod loan;
 mod mark;
 pub mod movement;
@@ -57,14 +58,21 @@ pub use refusal::{DbError, Refusal};
 pub use tx::{By, ReadTx, WriteTx};
 
 use crate::model::text::Name;
+use line::{Company, Line};
 use mark::Watch;
+use press::Pressed;
 
 static MIGRATIONS: Migrator = sqlx::migrate!();
+
+/// How many statements each connection keeps prepared: more than this project has.
+const STATEMENTS: usize = 500;
+/// What the connection that writes may hold of the file in memory: 16 MB, in kibibytes as SQLite has it.
+const WRITERS_CACHE: &str = "-16000";
 
 /// An open database.
 #[derive(Debug, Clone)]
 pub struct Db {
-    writer: SqlitePool,
+    line: Line,
     readers: SqlitePool,
     watch: Arc<Watch>,
     file: PathBuf,
@@ -160,15 +168,15 @@ impl Db {
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
             .busy_timeout(Duration::from_secs(5))
+            .statement_cache_capacity(STATEMENTS)
             .optimize_on_close(true, 400);
+        // What one connection wrote it need not read again, as far as it has room for it.
+        let writing = options.clone().pragma("cache_size", WRITERS_CACHE);
         // No `min_connections`: the pool opens those in a task of its own that may still be at it
         // when the pool is closed, and a connection left open keeps the log from being folded in.
         let writer = SqlitePoolOptions::new()
             .max_connections(1)
-            .test_before_acquire(false)
-            .idle_timeout(None)
-            .max_lifetime(None)
-            .connect_with(options.clone())
+            .connect_with(writing)
             .await
             .map_err(sqlite)?;
         let newest = MIGRATIONS.iter().map(|step| step.version).max();
@@ -198,6 +206,7 @@ impl Db {
             .create_if_missing(false)
             .optimize_on_close(false, None);
         let watch = Arc::new(Watch::begin(&reading).await.map_err(sqlite)?);
+        let writer = writer.acquire().await.map_err(sqlite)?.detach();
         let readers = SqlitePoolOptions::new()
             .max_connections(4)
             .test_before_acquire(false)
@@ -207,7 +216,7 @@ impl Db {
             .await
             .map_err(sqlite)?;
         Ok(Self {
-            writer,
+            line: Line::begin(writer),
             readers,
             watch,
             file: file.to_owned(),
@@ -234,18 +243,45 @@ impl Db {
     /// Begins to write, alone: `BEGIN IMMEDIATE`, so that what is checked stays true until the
     /// commit.
     pub async fn write(&self) -> Result<WriteTx, DbError> {
-        WriteTx::begin(&self.writer, None).await
+        let begun = WriteTx::begin(&self.line, Company::Alone, None, None);
+        Ok(begun.await?.0)
     }
 
     /// The same, where the use-case knows by whom it is carried out, and when.
     pub async fn write_as(&self, who: &Name, at_ms: i64) -> Result<WriteTx, DbError> {
-        WriteTx::begin(&self.writer, Some((who.as_str(), at_ms))).await
+        let known = Some((who.as_str(), at_ms));
+        let begun = WriteTx::begin(&self.line, Company::Alone, known, None);
+        Ok(begun.await?.0)
+    }
+
+    /// The same, with what was answered under a key, if it was used.
+    pub async fn write_under(
+        &self,
+        who: &Name,
+        at_ms: i64,
+        key: Option<&str>,
+    ) -> Result<(WriteTx, Option<Pressed>), DbError> {
+        let known = Some((who.as_str(), at_ms));
+        WriteTx::begin(&self.line, Company::Alone, known, key).await
+    }
+
+    /// The same, for what takes a moment only and ends with a commit, whatever it answers: those who
+    /// stand in line for it may share one, so that what it finds may not be on the disk before its own
+    /// commit is.
+    pub async fn write_with_others(
+        &self,
+        who: &Name,
+        at_ms: i64,
+        key: Option<&str>,
+    ) -> Result<(WriteTx, Option<Pressed>), DbError> {
+        let known = Some((who.as_str(), at_ms));
+        WriteTx::begin(&self.line, Company::Shared, known, key).await
     }
 
     /// Closes every connection and folds the write-ahead log into the file.
     pub async fn close(self) {
         self.watch.close().await;
         self.readers.close().await;
-        self.writer.close().await;
+        self.line.close().await;
     }
 }

@@ -453,10 +453,38 @@ pub async fn add(
         new.mark.map(|mark| mark.before.word()),
         new.mark.map(|mark| mark.after.word()),
     );
+    // [part, thing, amount, rest, from, to] of each line.
+    let lines: Vec<_> = (new.lines.iter())
+        .map(|line| {
+            let (part, thing, amount, rest) = match line.moved {
+                Moved::Count { part, amount } => (Some(part), None, amount, 0),
+                Moved::Piece {
+                    thing,
+                    part,
+                    amount,
+                    rest_um,
+                } => (Some(part), Some(thing), amount, rest_um),
+                Moved::Thing { thing, part } => (part, Some(thing), 1, 0),
+                Moved::Loss {
+                    part,
+                    amount,
+                    rest_um,
+                } => (Some(part), None, amount, rest_um),
+            };
+            (part, thing, amount, rest, line.from, line.to)
+        })
+        .collect();
+    let lines = read("movement_line", serde_json::to_string(&lines))?;
+    // All in one errand to the thread that writes. Nothing is ever removed from the ledger, so the
+    // greatest id is of this one.
     let id = sqlx::query_scalar!(
-        "INSERT INTO movement (at_ms, on_date, kind, who, reason, design_id, undoes_id,
+        r#"INSERT INTO movement (at_ms, on_date, kind, who, reason, design_id, undoes_id,
              mark_thing_id, mark_before, mark_after)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+           VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?);
+           INSERT INTO movement_line (movement_id, part_id, thing_id, amount, rest_um, from_id, to_id)
+           SELECT (SELECT max(id) FROM movement), value ->> 0, value ->> 1, value ->> 2, value ->> 3,
+             value ->> 4, value ->> 5 FROM json_each(?) ORDER BY key;
+           SELECT max(id) AS "id!" FROM movement"#,
         at_ms,
         on,
         kind,
@@ -466,40 +494,11 @@ pub async fn add(
         undoes,
         thing,
         before,
-        after
+        after,
+        lines
     )
     .fetch_one(&mut **tx)
     .await?;
-    for line in &new.lines {
-        let (part, thing, amount, rest) = match line.moved {
-            Moved::Count { part, amount } => (Some(part.0), None, amount, 0),
-            Moved::Piece {
-                thing,
-                part,
-                amount,
-                rest_um,
-            } => (Some(part.0), Some(thing.0), amount, rest_um),
-            Moved::Thing { thing, part } => (part.map(|part| part.0), Some(thing.0), 1, 0),
-            Moved::Loss {
-                part,
-                amount,
-                rest_um,
-            } => (Some(part.0), None, amount, rest_um),
-        };
-        sqlx::query!(
-            "INSERT INTO movement_line (movement_id, part_id, thing_id, amount, rest_um, from_id, to_id)
-             VALUES (?, ?, ?, ?, ?, ?, ?)",
-            id,
-            part,
-            thing,
-            amount,
-            rest,
-            line.from.0,
-            line.to.0
-        )
-        .execute(&mut **tx)
-        .await?;
-    }
     Ok(MovementId(id))
 }
 

@@ -2,7 +2,7 @@
 
 use sqlx::SqliteConnection;
 
-use super::{DbError, WriteTx};
+use super::DbError;
 
 /// A key that was used, with what was asked and answered then.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -27,25 +27,24 @@ pub async fn find(tx: &mut SqliteConnection, key: &str) -> Result<Option<Pressed
     .await?)
 }
 
-/// Keeps a key with its answer, in the transaction of its effect; forgets old ones.
-pub async fn add(
-    tx: &mut WriteTx,
-    key: &str,
-    pressed: &Pressed,
-    now_ms: i64,
-) -> Result<(), DbError> {
-    let old = now_ms - KEPT_DAYS * 24 * 3_600_000;
-    // Both in one errand to the thread that writes.
-    sqlx::query!(
-        "DELETE FROM press WHERE at_ms < ?;
-         INSERT INTO press (key, request, answer, at_ms) VALUES (?, ?, ?, ?)",
-        old,
-        key,
-        pressed.request,
-        pressed.answer,
-        now_ms
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(())
+/// A key with its answer, kept in the transaction of its effect.
+#[derive(Debug)]
+pub struct NewPress<'a> {
+    pub(super) key: &'a str,
+    pub(super) pressed: &'a Pressed,
+    pub(super) now_ms: i64,
+    /// Keys of before are forgotten.
+    pub(super) old_ms: i64,
+}
+
+impl<'a> NewPress<'a> {
+    /// A key that is used now.
+    pub const fn new(key: &'a str, pressed: &'a Pressed, now_ms: i64) -> Self {
+        Self {
+            key,
+            pressed,
+            now_ms,
+            old_ms: now_ms - KEPT_DAYS * 24 * 3_600_000,
+        }
+    }
 }

@@ -132,6 +132,20 @@ const UNIQUES: &[&str] = &[
     "press.key",
 ];
 
+impl DbError {
+    /// The same once more, for another who is to be told.
+    pub(super) fn again(&self) -> Self {
+        match self {
+            Self::Refused(refusal) => Self::Refused(*refusal),
+            Self::Busy => Self::Busy,
+            Self::Full => Self::Full,
+            Self::ReadOnly => Self::ReadOnly,
+            Self::Unreadable(what) => Self::Unreadable(what.clone()),
+            Self::Other(why) => Self::Other(sqlx::Error::Protocol(why.to_string())),
+        }
+    }
+}
+
 impl From<sqlx::Error> for DbError {
     fn from(error: sqlx::Error) -> Self {
         match error {

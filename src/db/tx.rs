@@ -7,7 +7,11 @@ use std::{
 
 use sqlx::{Sqlite, SqliteConnection, SqlitePool, Transaction};
 
-use super::refusal::DbError;
+use super::{
+    line::{Company, Line, Turn},
+    press::{NewPress, Pressed},
+    refusal::DbError,
+};
 
 /// Who writes, from where, when: what the log of changes says of everything that is written.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -42,7 +46,7 @@ pub struct ReadTx(Transaction<'static, Sqlite>);
 
 /// The only way to write. Dropped without a commit it undoes everything.
 #[derive(Debug)]
-pub struct WriteTx(Transaction<'static, Sqlite>);
+pub struct WriteTx(Turn);
 
 impl ReadTx {
     #[expect(
@@ -54,38 +58,87 @@ impl ReadTx {
     }
 }
 
+/// The first errand to the thread that writes: who writes, and what the same key got before.
+macro_rules! enter {
+    ($begin:literal, $tx:ident, $who:ident, $by:ident, $at_ms:ident, $key:ident) => {
+        sqlx::query_as!(
+            Pressed,
+            $begin
+                + "UPDATE acting SET who = ?, address = ?, at_ms = ?;
+                   SELECT request, answer FROM press WHERE key = ?",
+            $who,
+            $by.address,
+            $at_ms,
+            $key
+        )
+        .fetch_optional(&mut *$tx)
+        .await
+    };
+}
+
+/// The last errand: the key with its answer, keys forgotten that are old, the revision raised.
+macro_rules! leave {
+    ($release:literal, $tx:ident, $kept:ident) => {
+        sqlx::query!(
+            "DELETE FROM press WHERE at_ms < ?;
+             INSERT INTO press (key, request, answer, at_ms) VALUES (?, ?, ?, ?);
+             UPDATE revision SET value = value + 1"
+                + $release,
+            $kept.old_ms,
+            $kept.key,
+            $kept.pressed.request,
+            $kept.pressed.answer,
+            $kept.now_ms
+        )
+        .execute(&mut *$tx)
+        .await
+    };
+}
+
 impl WriteTx {
     /// Begins to write, in the name of who was said to; `who`, `at_ms` if the use-case knows better.
+    /// With it comes what was answered under a key, if it was used.
     pub(super) async fn begin(
-        pool: &SqlitePool,
+        line: &Line,
+        company: Company,
         known: Option<(&str, i64)>,
-    ) -> Result<Self, DbError> {
-        let mut tx = Self(pool.begin_with("BEGIN IMMEDIATE").await?);
+        key: Option<&str>,
+    ) -> Result<(Self, Option<Pressed>), DbError> {
+        let mut tx = Self(line.turn(company).await?);
         let by = By::now();
         let (who, at_ms) = known.unwrap_or((&by.who, by.at_ms));
-        sqlx::query!(
-            "UPDATE acting SET who = ?, address = ?, at_ms = ?",
-            who,
-            by.address,
-            at_ms
-        )
-        .execute(&mut *tx.0)
-        .await?;
-        Ok(tx)
+        let before = if tx.0.opens {
+            enter!("BEGIN IMMEDIATE; ", tx, who, by, at_ms, key)
+        } else {
+            enter!("SAVEPOINT turn; ", tx, who, by, at_ms, key)
+        };
+        Ok((tx, before?))
     }
 
     /// Commits what no page rests on: the revision stays.
-    pub async fn commit_quietly(self) -> Result<(), DbError> {
-        Ok(self.0.commit().await?)
+    pub async fn commit_quietly(mut self) -> Result<(), DbError> {
+        if !self.0.opens {
+            sqlx::query("RELEASE turn").execute(&mut *self).await?;
+        }
+        self.0.keep().await
     }
 
     /// Raises the revision and commits: from here on it is on the disk.
     pub async fn commit(mut self) -> Result<(), DbError> {
         sqlx::query!("UPDATE revision SET value = value + 1")
-            .execute(&mut *self.0)
+            .execute(&mut *self)
             .await?;
-        self.0.commit().await?;
-        Ok(())
+        self.commit_quietly().await
+    }
+
+    /// The same, and keeps a key with what is answered under it.
+    pub async fn commit_under(mut self, kept: &NewPress<'_>) -> Result<(), DbError> {
+        if self.0.opens {
+            leave!("", self, kept)?;
+        } else {
+            leave!("; RELEASE turn", self, kept)?;
+        }
+        self.0.keep().await
     }
 }
 
@@ -105,12 +158,12 @@ impl DerefMut for ReadTx {
 impl Deref for WriteTx {
     type Target = SqliteConnection;
     fn deref(&self) -> &SqliteConnection {
-        &self.0
+        self.0.connection()
     }
 }
 
 impl DerefMut for WriteTx {
     fn deref_mut(&mut self) -> &mut SqliteConnection {
-        &mut self.0
+        self.0.connection_mut()
     }
 }

@@ -21,7 +21,7 @@ use crate::{
 };
 
 /// Everything that a plan depends on.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Input {
     /// The set.
     pub design: Design,
@@ -59,7 +59,7 @@ pub fn may_take_pieces(design: &Design, part: &Part) -> bool {
 }
 
 /// What is there for the design's days.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Snapshot {
     /// Fixtures in the house, free or not.
     pub fixtures: Vec<SpareFixture>,
@@ -109,7 +109,7 @@ pub enum Freedom {
 }
 
 /// A fixture, with whether it is free.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SpareFixture {
     /// The fixture.
     pub fixture: Fixture,
@@ -122,7 +122,7 @@ pub struct SpareFixture {
 }
 
 /// A piece with what of it is free.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SparePiece {
     /// The piece.
     pub piece: Piece,
@@ -133,7 +133,7 @@ pub struct SparePiece {
 }
 
 /// A driver or supply, with whether it is free.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SpareUnit {
     /// Its id.
     pub thing: ThingId,
@@ -150,7 +150,7 @@ pub struct SpareUnit {
 }
 
 /// A frame with what stays mounted on it.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SpareFrame {
     /// Its id.
     pub thing: ThingId,

@@ -38,7 +38,7 @@ pub trait Change {
 impl Act {
     /// Carries out one change in a transaction of its own, or finds what the same press got before.
     pub async fn carry_out<C: Change + Sync>(&self, change: &C) -> Result<C::Answer, StockError> {
-        match self.begin().await? {
+        match self.begin_with_others().await? {
             Begun::Fresh(mut tx) => {
                 let answer = change.within(&mut tx, self).await?;
                 self.finish(tx, answer).await

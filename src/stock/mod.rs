@@ -135,32 +135,65 @@ pub enum Begun<T> {
 impl Act {
     /// Opens the write transaction, or finds the answer that the same press got before.
     pub async fn begin<T: DeserializeOwned>(&self) -> Result<Begun<T>, StockError> {
-        let mut tx = self.db.write_as(&self.who, self.now_ms).await?;
-        if let Some(mine) = &self.press
-            && let Some(before) = press::find(&mut tx, &mine.key).await?
-        {
-            if before.request != mine.request {
-                return Err(StockError::KeyReused);
-            }
-            let answer = serde_json::from_str(&before.answer)
-                .map_err(|why| DbError::Unreadable(format!("press.answer: {why}")))?;
-            return Ok(Begun::Repeat(answer));
+        let (tx, before) = self
+            .db
+            .write_under(&self.who, self.now_ms, self.key())
+            .await?;
+        Ok(match self.repeat(before)? {
+            Some(answer) => Begun::Repeat(answer),
+            None => Begun::Fresh(tx),
+        })
+    }
+
+    /// The same, for what takes a moment only: those who stand in line for it share a commit.
+    async fn begin_with_others<T: DeserializeOwned>(&self) -> Result<Begun<T>, StockError> {
+        let (tx, before) = self
+            .db
+            .write_with_others(&self.who, self.now_ms, self.key())
+            .await?;
+        let Some(answer) = self.repeat(before)? else {
+            return Ok(Begun::Fresh(tx));
+        };
+        // What the same press did may be in this very transaction: it is answered when it is on the disk.
+        tx.commit_quietly().await?;
+        Ok(Begun::Repeat(answer))
+    }
+
+    fn key(&self) -> Option<&str> {
+        self.press.as_ref().map(|press| press.key.as_str())
+    }
+
+    /// The answer that the same press got before.
+    fn repeat<T: DeserializeOwned>(
+        &self,
+        before: Option<press::Pressed>,
+    ) -> Result<Option<T>, StockError> {
+        let Some((mine, before)) = self.press.as_ref().zip(before) else {
+            return Ok(None);
+        };
+        if before.request != mine.request {
+            return Err(StockError::KeyReused);
         }
-        Ok(Begun::Fresh(tx))
+        let answer = serde_json::from_str(&before.answer)
+            .map_err(|why| DbError::Unreadable(format!("press.answer: {why}")))?;
+        Ok(Some(answer))
     }
 
     /// Keeps the key with its answer and commits.
-    pub async fn finish<T: Serialize>(&self, mut tx: WriteTx, answer: T) -> Result<T, StockError> {
-        if let Some(mine) = &self.press {
-            let text = serde_json::to_string(&answer)
-                .map_err(|why| DbError::Unreadable(format!("press.answer: {why}")))?;
-            let pressed = press::Pressed {
-                request: mine.request.clone(),
-                answer: text,
-            };
-            press::add(&mut tx, &mine.key, &pressed, self.now_ms).await?;
+    pub async fn finish<T: Serialize>(&self, tx: WriteTx, answer: T) -> Result<T, StockError> {
+        match &self.press {
+            Some(mine) => {
+                let text = serde_json::to_string(&answer)
+                    .map_err(|why| DbError::Unreadable(format!("press.answer: {why}")))?;
+                let pressed = press::Pressed {
+                    request: mine.request.clone(),
+                    answer: text,
+                };
+                let kept = press::NewPress::new(&mine.key, &pressed, self.now_ms);
+                tx.commit_under(&kept).await?;
+            }
+            None => tx.commit().await?,
         }
-        tx.commit().await?;
         Ok(answer)
     }
 }

@@ -96,7 +96,7 @@ pub async fn wanted(
         }
         let mut tx = db.read().await?;
         let revision = db::venue::revision(&mut tx).await?;
-        if tries >= TRIES || planned.iter().all(|plan| plan.revision == revision) {
+        if tries >= TRIES || planned.iter().all(|plan| plan.revision() == revision) {
             return list(tx, planned, way, only).await;
         }
     }

@@ -1,10 +1,13 @@
-//! Plans as they are shown: made at the desk, each once, and kept in memory until something is
-//! written.
+//! Plans as they are shown: made at the desk, each once, and kept in memory as long as what they were
+//! made from is the same.
 
 use std::{
     collections::VecDeque,
     path::{Path, PathBuf},
-    sync::{Arc, Mutex, PoisonError},
+    sync::{
+        Arc, Mutex, PoisonError,
+        atomic::{AtomicI64, Ordering},
+    },
 };
 
 use futures_util::{
@@ -37,8 +40,8 @@ const MOST_OTHERS: usize = 16;
 #[derive(Debug)]
 pub struct Planned {
     file: PathBuf,
-    /// The state of the database that it was made from.
-    pub revision: i64,
+    /// The latest state of the database that it is known to be of.
+    revision: AtomicI64,
     /// What it was made from.
     pub input: Input,
     /// The plan.
@@ -179,7 +182,7 @@ async fn known(
     Ok((of, making))
 }
 
-/// Plans a design as it is stored now; kept in memory until something is written.
+/// Plans a design as it is stored now; kept in memory until something is written that it rests on.
 pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>, StockError> {
     let (_, found) = known(&mut db.read().await?, db.file(), id, today).await?;
     if let Some(making) = found {
@@ -197,6 +200,11 @@ pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>
         .await?
         .ok_or(StockError::NotFound("set"))?;
     drop(tx);
+    // Something was written, and nothing that this set is planned from.
+    if let Some(known) = recall(|it| it.file == of.file && it.input == input) {
+        known.revision.fetch_max(of.revision, Ordering::Relaxed);
+        return Ok(known);
+    }
     let making = begin(
         &mut UNDERWAY.lock().unwrap_or_else(PoisonError::into_inner),
         of,
@@ -224,8 +232,13 @@ pub async fn other_ways(
 }
 
 impl Planned {
+    /// The latest state of the database that it is known to be of.
+    pub fn revision(&self) -> i64 {
+        self.revision.load(Ordering::Relaxed)
+    }
+
     fn is(&self, of: &Of) -> bool {
-        self.revision == of.revision
+        self.revision() == of.revision
             && self.input.design.id == of.design
             && self.input.today == of.today
             && self.file == of.file
@@ -241,7 +254,7 @@ impl Planned {
         let digest = plan.digest();
         Self {
             file,
-            revision,
+            revision: AtomicI64::new(revision),
             input,
             plan,
             digest,

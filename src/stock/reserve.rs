@@ -137,7 +137,7 @@ pub async fn reserve(
             Begun::Repeat(outcome) => return Ok(outcome),
         };
         let revision = db::venue::revision(&mut tx).await?;
-        if revision == planned.revision {
+        if revision == planned.revision() {
             break (tx, planned);
         }
         if attempt >= ATTEMPTS {

@@ -114,7 +114,6 @@ pub fn router(app: App) -> Router {
             "/things/{id}/edit",
             get(thing::edit::get).post(thing::edit::post),
         )
-        .route("/tag/{tag}", get(thing::by_tag))
         .route(
             "/things/{id}/apart",
             get(thing::apart::get).post(thing::apart::post),
@@ -142,6 +141,7 @@ pub fn router(app: App) -> Router {
         .route_layer(from_fn_with_state(kept::Kept::new(app.clone()), kept::keep));
     let pages = Router::new()
         .merge(kept)
+        .route("/tag/{tag}", get(thing::by_tag))
         .route("/static/{hash}/{name}", get(asset::get))
         .route("/labels", get(labels::get))
         .route("/labels/papers", get(labels::print))

@@ -1,7 +1,12 @@
 //! Pages that are kept in memory: none is ever older than what was committed.
 
-use std::collections::BTreeSet;
+use std::{
+    collections::BTreeSet,
+    sync::atomic::{AtomicBool, AtomicU64, Ordering},
+    time::Duration,
+};
 
+use futures_util::future::join_all;
 use tapewright::{db, db::Db, model::text::Name, sample};
 
 use crate::help::{Page, TestApp};
@@ -173,4 +178,58 @@ async fn each_reader_sees_their_own_name() {
             assert_eq!(browser.get("/cupboard").await.text("footer strong"), name);
         }
     }
+}
+
+#[tokio::test]
+async fn many_who_ask_at_once_see_what_was_acknowledged_before_and_no_name_but_their_own() {
+    let app = TestApp::new().await;
+    let fields = [("name", "Loft 0"), ("kind", "room"), ("parent", "")];
+    assert_eq!(app.post("/places", &fields).await.status, 303);
+    app.get("/places").await;
+    let (acknowledged, done) = (AtomicU64::new(0), AtomicBool::new(false));
+    let mut readers = Vec::new();
+    for number in 0..16 {
+        let browser = app.other_browser();
+        let name = ["Ada", "Bo", "Cy"][number % 3];
+        browser.post("/who", &[("name", name)]).await;
+        readers.push((browser, name));
+    }
+    let asks = readers.iter().map(|(browser, name)| {
+        let acknowledged = &acknowledged;
+        async move {
+            // The first page has the message of the name that was given.
+            browser.get("/places").await;
+            for _ in 0..20 {
+                let before = acknowledged.load(Ordering::SeqCst);
+                let page = browser.get("/places").await;
+                let text = page.text("main");
+                let (_, shown) = text.split_once("Loft ").expect("the loft");
+                let digits: String = shown.chars().take_while(char::is_ascii_digit).collect();
+                let shown: u64 = digits.parse().expect("its number");
+                assert!(shown >= before, "{shown} is shown, {before} was stored");
+                assert_eq!(page.text("footer strong"), *name);
+            }
+        }
+    });
+    let writes = async {
+        while !done.load(Ordering::SeqCst) {
+            let next = acknowledged.load(Ordering::SeqCst) + 1;
+            let mut tx = app.db().write().await.unwrap();
+            sqlx::query("UPDATE place SET name = 'Loft ' || ? WHERE name LIKE 'Loft %'")
+                .bind(i64::try_from(next).unwrap())
+                .execute(&mut *tx)
+                .await
+                .unwrap();
+            tx.commit().await.unwrap();
+            acknowledged.store(next, Ordering::SeqCst);
+            tokio::time::sleep(Duration::from_millis(2)).await;
+        }
+    };
+    let reads = async {
+        join_all(asks).await;
+        done.store(true, Ordering::SeqCst);
+    };
+    tokio::join!(reads, writes);
+    let stored = acknowledged.load(Ordering::SeqCst);
+    assert!(stored > 4, "only {stored} were stored meanwhile");
 }
