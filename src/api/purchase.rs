@@ -25,7 +25,7 @@ use crate::{
     plan::{basket::Way, packs::Aim},
     stock::{
         StockError,
-        order::{self, Arrival, Change, Goes, Wish},
+        order::{self, Arrival, Came, Change, Goes, Wish},
     },
     units::{Date, Money},
 };
@@ -299,6 +299,9 @@ struct AllBody {
     /// Where parts go that were never put anywhere; they are refused where none is named.
     #[serde(default)]
     otherwise: Option<PlaceId>,
+    /// Leaves out lines of which a part was noted already: what is missing of them is still to come.
+    #[serde(default)]
+    all_but_short: bool,
 }
 
 /// Takes all that is still to come of an order into stock, or nothing of it.
@@ -307,10 +310,19 @@ struct AllBody {
 async fn receive_all(api: Api, Path(id): Path<PurchaseId>, body: Body<AllBody>) -> Answer {
     let order = lookup(&api, id).await?;
     let act = api.act(&body);
-    let AllBody { to, otherwise } = body.value;
+    let AllBody {
+        to,
+        otherwise,
+        all_but_short,
+    } = body.value;
+    let came = if all_but_short {
+        Came::AllButShort
+    } else {
+        Came::All
+    };
     let goes = to.map_or(Goes::Usual { otherwise }, Goes::To);
     let pointer = if to.is_some() { "/to" } else { "/otherwise" };
-    let received = order::receive_all(&act, order.id, goes)
+    let received = order::receive_all(&act, order.id, goes, came)
         .await
         .map_err(|error| named(error, pointer))?;
     let arrived = ArrivedAll {

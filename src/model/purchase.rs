@@ -56,6 +56,12 @@ impl PurchaseLine {
         self.packs - self.received_packs - self.refused_packs
     }
 
+    /// Whether some of it has come, or will not, and some is still to come.
+    pub const fn came_short(&self) -> bool {
+        let open = self.open_packs();
+        open > 0 && open < self.packs
+    }
+
     /// How many pieces so many packs hold, of what is counted by the piece.
     pub const fn pieces(&self, packs: i64) -> i64 {
         packs.saturating_mul(self.pack_amount)
@@ -138,5 +144,6 @@ mod tests {
         };
         assert_eq!(line.pieces(1), 10);
         assert_eq!(line.open_packs(), 2);
+        assert!(line.came_short());
     }
 }

@@ -413,6 +413,15 @@ pub enum Goes {
     },
 }
 
+/// Which lines of an order have come, of those with something still to come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Came {
+    /// Every one.
+    All,
+    /// Those of which nothing was noted yet; what came short stays to come.
+    AllButShort,
+}
+
 /// What came of the arrival of everything.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ReceivedAll {
@@ -422,8 +431,13 @@ pub struct ReceivedAll {
     pub said: String,
 }
 
-/// Takes all that is still to come of an order into stock, or nothing of it.
-pub async fn receive_all(act: &Act, id: PurchaseId, goes: Goes) -> Result<ReceivedAll, StockError> {
+/// Takes what is still to come of an order into stock, line by line, or nothing of it.
+pub async fn receive_all(
+    act: &Act,
+    id: PurchaseId,
+    goes: Goes,
+    came: Came,
+) -> Result<ReceivedAll, StockError> {
     let mut tx = match act.begin().await? {
         Begun::Repeat(answer) => return Ok(answer),
         Begun::Fresh(tx) => tx,
@@ -433,8 +447,12 @@ pub async fn receive_all(act: &Act, id: PurchaseId, goes: Goes) -> Result<Receiv
         .ok_or(StockError::NotFound("order"))?;
     under_way(&order)?;
     let mut movements = Vec::new();
-    let mut lines = 0_usize;
-    for line in order.lines.iter().filter(|line| line.open_packs() > 0) {
+    let (left, taken): (Vec<&PurchaseLine>, Vec<_>) = order
+        .lines
+        .iter()
+        .filter(|line| line.open_packs() > 0)
+        .partition(|line| came == Came::AllButShort && line.came_short());
+    for line in &taken {
         let place = match goes {
             Goes::To(place) => Some(place),
             Goes::Usual { otherwise } => usual_place(&mut tx, line.part).await?.or(otherwise),
@@ -453,19 +471,33 @@ pub async fn receive_all(act: &Act, id: PurchaseId, goes: Goes) -> Result<Receiv
             note: Note::default(),
         };
         movements.extend(arrive(&mut tx, act, &order, line, &arrival).await?);
-        lines += 1;
     }
-    if lines == 0 {
-        return Err(StockError::refused(
-            "Nothing of this order is still to come. Nothing was received.",
-        ));
+    if taken.is_empty() {
+        return Err(StockError::refused(if left.is_empty() {
+            "Nothing of this order is still to come. Nothing was received."
+        } else {
+            "Of every line still to come a part has come already. Nothing was received. Note the \
+             rest line by line."
+        }));
     }
     close_if_done(&mut tx, order.id).await?;
-    let said = match lines {
-        1 => "What was still to come is in stock.".to_owned(),
-        more => format!(
-            "All {more} lines that were still to come are in stock. Each is taken back by itself in \
+    let said = match (taken.len(), left.len()) {
+        (1, 0) => "What was still to come is in stock.".to_owned(),
+        (lines, 0) => format!(
+            "All {lines} lines that were still to come are in stock. Each is taken back by itself in \
              the log."
+        ),
+        (lines, short) => format!(
+            "{} in stock; what is missing of {} is still to come. Each is taken back by itself in \
+             the log.",
+            match lines {
+                1 => "1 line is".to_owned(),
+                more => format!("{more} lines are"),
+            },
+            match short {
+                1 => "1 other".to_owned(),
+                more => format!("{more} others"),
+            }
         ),
     };
     act.finish(tx, ReceivedAll { movements, said }).await

@@ -19,7 +19,7 @@ use crate::{
         id::{DesignId, PartId, PlaceId, PurchaseId, PurchaseLineId},
         purchase::{Purchase, PurchaseState},
     },
-    stock::order::{self, Arrival, Goes},
+    stock::order::{self, Arrival, Came, Goes},
     units::{Date, Money},
 };
 
@@ -68,6 +68,8 @@ struct OrderPage {
     has_place: bool,
     /// Lines of which something is still to come.
     to_come: usize,
+    /// Those of them of which a part has come.
+    came_short: usize,
     /// Where all of it may go: each part to its usual place, or one place.
     goes: Vec<Choice>,
 }
@@ -235,6 +237,7 @@ async fn show(
         },
         has_place: !places.is_empty(),
         to_come: lines.iter().filter(|line| line.open > 0).count(),
+        came_short: order.lines.iter().filter(|line| line.came_short()).count(),
         goes: goes(&places, form.value("to")),
         form,
         order,
@@ -363,7 +366,12 @@ pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> 
                 .map(|first| first.place.id),
         },
     };
-    match order::receive_all(&cx.act(&form), id, goes).await {
+    let came = if form.value("came") == "but" {
+        Came::AllButShort
+    } else {
+        Came::All
+    };
+    match order::receive_all(&cx.act(&form), id, goes, came).await {
         Ok(done) => Ok(go_with(&Link::Purchase(id), &Flash::good(done.said))),
         Err(why) => {
             let status = refused(&mut form, why)?;

@@ -14,6 +14,7 @@ use std::{
         Arc, Mutex,
         atomic::{AtomicU64, Ordering},
     },
+    thread,
 };
 
 use serde_json::{Value, json};
@@ -374,39 +375,16 @@ fn every_form_that_changes_the_book_carries_a_key() {
     assert_eq!(without.len(), WITHOUT.len() + FILES.len(), "{without:?}");
 }
 
-#[test]
-fn whatever_is_sent_twice_under_one_key_is_carried_out_once() {
-    let runtime = tokio::runtime::Builder::new_current_thread()
+/// A runtime for what a test does by itself.
+fn alone() -> tokio::runtime::Runtime {
+    tokio::runtime::Builder::new_current_thread()
         .enable_all()
         .build()
-        .unwrap();
-    let routes = runtime.block_on(async {
-        let mut routes = forms();
-        routes.extend(methods(&TestApp::new().await).await);
-        routes
-    });
-    for (route, _) in KEYLESS {
-        assert!(
-            routes.contains(&format!("POST {route}")),
-            "{route} is no route"
-        );
-    }
-    for route in MOVING {
-        assert!(routes.contains(*route), "{route} is no route");
-    }
-    let twice = Arc::new(Twice {
-        routes,
-        ..Twice::default()
-    });
-    TWICE.set(Some(Arc::clone(&twice)));
-    api::job::from_an_empty_cupboard_to_the_stage_and_back();
-    api::order::a_shortfall_is_ordered_and_arrives_in_parts();
-    api::csv::a_file_goes_out_and_in_and_its_movements_are_named();
-    api::edit::nothing_is_overwritten_unseen();
-    api::edit::a_delete_needs_the_version_too();
-    api::pins::a_pin_says_what_it_costs_and_is_taken_out_again();
-    api::arrange::several_steps_are_one_change();
-    api::stock::the_ledger_says_who_and_a_movement_is_undone_by_another();
+        .unwrap()
+}
+
+/// Of what other tests do one half.
+fn first_half() {
     cupboard::a_roll_is_moved_marked_lent_lost_and_found_and_each_is_undone();
     cupboard::a_cut_shows_its_marks_first_and_is_undone_as_was_not_cut();
     cupboard::a_shelf_is_counted_line_by_line_without_scripting();
@@ -424,6 +402,19 @@ fn whatever_is_sent_twice_under_one_key_is_carried_out_once() {
     arrange::what_the_form_did_is_undone_and_done_again_by_a_button();
     backdrop::a_picture_is_laid_under_scaled_and_taken_away();
     pins::a_piece_is_left_alone_with_a_reason_and_taken_again();
+    alone().block_on(by_the_pages());
+}
+
+/// And the other, which is gone through beside it.
+fn other_half() {
+    api::job::from_an_empty_cupboard_to_the_stage_and_back();
+    api::order::a_shortfall_is_ordered_and_arrives_in_parts();
+    api::csv::a_file_goes_out_and_in_and_its_movements_are_named();
+    api::edit::nothing_is_overwritten_unseen();
+    api::edit::a_delete_needs_the_version_too();
+    api::pins::a_pin_says_what_it_costs_and_is_taken_out_again();
+    api::arrange::several_steps_are_one_change();
+    api::stock::the_ledger_says_who_and_a_movement_is_undone_by_another();
     suits::every_supply_is_planned_and_one_is_chosen_and_left_again();
     prices::prices_of_everything_short_are_noted_on_one_page_or_none_is();
     prices::goods_that_came_after_a_set_was_reserved_are_shown_and_held_anew();
@@ -433,9 +424,40 @@ fn whatever_is_sent_twice_under_one_key_is_carried_out_once() {
     settings::suppliers_are_added_changed_and_named_once();
     start::three_questions_lead_from_an_empty_book_to_the_first_set();
     csv::stock_is_put_in_and_one_movement_takes_it_back();
-    runtime.block_on(over_the_api());
-    runtime.block_on(by_the_pages());
-    TWICE.set(None);
+    alone().block_on(over_the_api());
+}
+
+#[test]
+fn whatever_is_sent_twice_under_one_key_is_carried_out_once() {
+    let routes = alone().block_on(async {
+        let mut routes = forms();
+        routes.extend(methods(&TestApp::new().await).await);
+        routes
+    });
+    for (route, _) in KEYLESS {
+        assert!(
+            routes.contains(&format!("POST {route}")),
+            "{route} is no route"
+        );
+    }
+    for route in MOVING {
+        assert!(routes.contains(*route), "{route} is no route");
+    }
+    let twice = Arc::new(Twice {
+        routes,
+        ..Twice::default()
+    });
+    thread::scope(|scope| {
+        let asked = scope.spawn(|| {
+            TWICE.set(Some(Arc::clone(&twice)));
+            other_half();
+            TWICE.set(None);
+        });
+        TWICE.set(Some(Arc::clone(&twice)));
+        first_half();
+        TWICE.set(None);
+        asked.join().unwrap();
+    });
     let seen = twice.seen.lock().unwrap();
     let wrong = twice.wrong.lock().unwrap();
     assert!(wrong.is_empty(), "{wrong:#?}");

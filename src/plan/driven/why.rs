@@ -66,12 +66,13 @@ impl Answer {
                     there_ma,
                 }),
             ) => format!(
-                "Bought, since the {loads} take {}, and the free {many} in the house carry {}{}.",
+                "Bought, since the {loads} take {} together, and the free {many} in the house carry \
+                 {}{}.",
                 fit::amps(wanted_ma),
                 fit::amps(there_ma),
                 match side {
-                    Side::Driver => ", what can feed them counted",
-                    Side::Supply => "",
+                    Side::Driver => " at most, were they fed by the largest supply there is",
+                    Side::Supply => " at their derated rating",
                 }
             ),
             (Origin::Bought, Some(Bought::Together)) => format!(

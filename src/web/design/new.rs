@@ -166,13 +166,18 @@ async fn show(cx: &Cx, mut form: Form, status: StatusCode) -> Answer {
     let groups = groups(cx, &fixtures, &form);
     let past = load::past(cx).await?;
     let next = start::next(&mut cx.read().await?, &cx.venue).await?;
+    let steps = next
+        .filter(|next| *next >= Step::Have)
+        .map(|_| Step::Set.list());
+    let title = match steps {
+        Some(_) => "Start the first set",
+        None => "Start the next set",
+    };
     Ok(page_with(
         status,
         &NewPage {
-            chrome: cx.chrome(Section::Designs, "Start the next set"),
-            steps: next
-                .filter(|next| *next >= Step::Have)
-                .map(|_| Step::Set.list()),
+            chrome: cx.chrome(Section::Designs, title),
+            steps,
             free: groups.iter().map(|group| group.rows.len()).sum(),
             window: asked
                 .map(|dates| format!("{} to {}", day(dates.build_on()), day(dates.strike_on()))),

@@ -466,12 +466,11 @@ fn proof(cx: &Cx, proof: &PowerProof) -> Vec<String> {
             said.push("None of the new ones has a price yet, so the fewest were taken.".to_owned());
         }
         Proof::Proven => said.push(format!(
-            "No other choice of drivers and supplies costs less than these {}, at {}{}.",
-            count_of(
-                usize::try_from(proof.bought).unwrap_or(usize::MAX),
-                "new one",
-                "new ones"
-            ),
+            "No other choice of drivers and supplies costs less than {}, at {}{}.",
+            match proof.bought {
+                1 => "this one new one".to_owned(),
+                more => format!("these {more} new ones"),
+            },
             cx.money(proof.cost_minor),
             match proof.unpriced {
                 0 => String::new(),

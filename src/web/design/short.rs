@@ -245,6 +245,11 @@ impl ShortPage {
         self.enough.iter().any(|row| !row.due.is_empty())
     }
 
+    /// Whether nothing of what is short is still to be ordered.
+    fn all_ordered(&self) -> bool {
+        self.short.iter().all(|row| row.covered)
+    }
+
     fn some_ordered(&self) -> bool {
         self.short.iter().any(|row| !row.ordered.is_empty())
     }

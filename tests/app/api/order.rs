@@ -335,3 +335,42 @@ async fn all_that_is_still_to_come_arrives_by_one_press() {
     assert_eq!(stock["items"][0]["things"], 6, "{stock} {place}");
     assert_eq!(read(&app, "/check").await["sound"], true);
 }
+
+#[tokio::test]
+async fn what_came_short_stays_to_come_when_all_else_has_arrived() {
+    let app = TestApp::new().await;
+    let (place, part, supplier, offer) = wanting(&app).await;
+    let other = json!({"supplier": supplier, "pack_amount": 3_000_000, "price_minor": 9_000});
+    let other = add(&app, &format!("/parts/{part}/offers"), other).await;
+    let lines = json!([{"offer": offer, "packs": 2}, {"offer": other, "packs": 3}]);
+    let id = add(
+        &app,
+        "/purchases",
+        json!({"supplier": supplier, "lines": lines}),
+    )
+    .await;
+    let at = format!("/purchases/{id}");
+    let page = get(&app, &at).await;
+    let tag = page.header("etag").unwrap().to_owned();
+    put(&app, &at, &tag, json!({"state": "ordered"})).await;
+    let shown = app.get(&format!("/shopping/{id}")).await;
+    assert!(!shown.body.contains("but what came short"));
+    let line = page.value()["lines"][0]["id"].as_i64().unwrap();
+    let receive = format!("{at}/lines/{line}/receive");
+    done(&app, &receive, json!({"good": 1, "to": place})).await;
+    let shown = app.get(&format!("/shopping/{id}")).await;
+    assert!(shown.body.contains("but what came short"), "{}", shown.body);
+
+    let rest = json!({"to": place, "all_but_short": true});
+    let came = done(&app, &format!("{at}/receive"), rest.clone()).await;
+    assert_eq!(came["movements"].as_array().unwrap().len(), 1, "{came}");
+    let order = read(&app, &at).await;
+    assert_eq!(order["state"], "ordered");
+    let received = |at: usize| order["lines"][at]["received_packs"].clone();
+    assert_eq!((received(0), received(1)), (json!(1), json!(3)), "{order}");
+    // Only what came short is left: nothing else can have arrived.
+    let again = post(&app, &format!("{at}/receive"), rest).await;
+    assert_eq!(again.status, 409, "{}", again.body);
+    done(&app, &format!("{at}/receive"), json!({"to": place})).await;
+    assert_eq!(read(&app, &at).await["state"], "closed");
+}
