@@ -11,6 +11,7 @@
 //   <form data-auto …>                 sends itself a moment after the last change (stepper)
 //   <form data-draft="key">            what is typed survives a reload, until it was accepted; what
 //                                      was not touched is the server's
+//   <form data-zone>                   its field `zone` begins with the time zone of the device
 //   <details id>                       stays open or shut when its part is replaced; opens on a mistake
 // A part is a section, a list or an item, not a table's row, which can't be read by itself.
 'use strict';
@@ -311,6 +312,14 @@
     }
   }
 
+  // A book that nobody has begun is taken to stand where the device is; what was typed stays.
+  function ownZone() {
+    const field = document.querySelector('form[data-zone]')?.elements.zone;
+    if (!field || touched(field)) return;
+    const here = Intl.DateTimeFormat().resolvedOptions().timeZone;
+    if (here && here !== 'Etc/Unknown') field.defaultValue = field.value = here;
+  }
+
   // Events, all on the document -------------------------------------------------------------
   document.addEventListener('input', ({ target }) => {
     const form = target.form;
@@ -353,6 +362,6 @@
     if (target.closest?.('a[href^="#"]')?.hash === location.hash) unfold();
   });
 
-  function begin() { restoreDrafts(); show(); document.querySelector('main [aria-invalid="true"]')?.focus(); if (location.hash) unfold(); if (store.get(QUEUE, []).length) flush(); }
+  function begin() { restoreDrafts(); ownZone(); show(); document.querySelector('main [aria-invalid="true"]')?.focus(); if (location.hash) unfold(); if (store.get(QUEUE, []).length) flush(); }
   begin();
 })();

@@ -4,7 +4,10 @@
 use sqlx::SqliteConnection;
 
 use super::{DbError, WriteTx, refusal::read};
-use crate::model::id::ChangeId;
+use crate::{
+    model::id::{BarId, ChangeId, ThingId},
+    units::Length,
+};
 
 /// One entry.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,6 +77,52 @@ pub async fn list(
             })
         })
         .collect()
+}
+
+/// Which fixture was chosen for a bar by hand, and how much shorter and longer it might be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Chosen {
+    /// The fixture.
+    pub fixture: Option<ThingId>,
+    /// How much shorter.
+    pub shorter_um: Length,
+    /// How much longer.
+    pub longer_um: Length,
+}
+
+/// What was chosen for a bar before a fixture was chosen for it, and by that choice; `None` where
+/// it was never chosen.
+pub async fn find_choice(
+    tx: &mut SqliteConnection,
+    bar: BarId,
+    fixture: ThingId,
+) -> Result<Option<(Chosen, Chosen)>, DbError> {
+    let row = sqlx::query!(
+        r#"SELECT before ->> 'fixture_id' AS "fixture: i64",
+               before ->> 'shorter_um' AS "shorter!: i64", before ->> 'longer_um' AS "longer!: i64",
+               after ->> 'shorter_um' AS "by_shorter!: i64", after ->> 'longer_um' AS "by_longer!: i64"
+           FROM change
+           WHERE of = 'bar' AND row_id = ?1 AND before IS NOT NULL
+             AND after ->> 'fixture_id' = ?2 AND before ->> 'fixture_id' IS NOT ?2
+           ORDER BY id DESC LIMIT 1"#,
+        bar.0,
+        fixture.0
+    )
+    .fetch_optional(tx)
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    let length = |um: i64| read("change.bar", Length::new(um));
+    let before = Chosen {
+        fixture: row.fixture.map(ThingId),
+        shorter_um: length(row.shorter)?,
+        longer_um: length(row.longer)?,
+    };
+    let by = Chosen {
+        fixture: Some(fixture),
+        shorter_um: length(row.by_shorter)?,
+        longer_um: length(row.by_longer)?,
+    };
+    Ok(Some((before, by)))
 }
 
 /// What an entry refers to by an id.

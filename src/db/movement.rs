@@ -588,6 +588,27 @@ pub async fn find_standing_later(
     .transpose()
 }
 
+/// The sets in which another took the place of a thing, by a mark that still stands: that movement or
+/// a later one.
+pub async fn list_swapped_in(
+    tx: &mut SqliteConnection,
+    old: ThingId,
+    from: MovementId,
+) -> Result<Vec<DesignId>, DbError> {
+    let found = sqlx::query_scalar!(
+        r#"SELECT DISTINCT design_id AS "design!" FROM movement
+           WHERE mark_thing_id = ?1 AND kind = 'mark' AND design_id IS NOT NULL
+             AND (id = ?2 OR id > ?2 AND NOT EXISTS
+                 (SELECT 1 FROM movement AS later WHERE later.undoes_id = movement.id))
+           ORDER BY design_id"#,
+        old.0,
+        from.0
+    )
+    .fetch_all(tx)
+    .await?;
+    Ok(found.into_iter().map(DesignId).collect())
+}
+
 /// The last mark of a thing after `after`.
 pub async fn find_later_mark(
     tx: &mut SqliteConnection,

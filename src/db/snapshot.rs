@@ -10,7 +10,7 @@ use super::{DbError, design, offer, pin, refusal::read, reservation, reservation
 use crate::{
     model::{
         channel::Channels,
-        design::Design,
+        design::{Design, State},
         fixture::{Condition, Fed, Fixture, Make},
         id::{DesignId, PartId, PlaceId, ThingId},
         part::{Kind, Part},
@@ -20,7 +20,7 @@ use crate::{
         Input,
         available::{At, Rules, freedom},
         input::{
-            Snapshot, SpareCount, SpareFixture, SpareFrame, SparePiece, SpareUnit, Where,
+            Snapshot, SpareCount, SpareFixture, SpareFrame, SparePiece, SpareUnit, Where, Wired,
             may_take_pieces,
         },
     },
@@ -96,6 +96,14 @@ pub async fn input_of(
         left_alone: pin::list_left_things(tx, &design).await?,
         not_from: pin::list_names(tx, &design).await?,
     };
+    let held = if design.state == State::Reserved {
+        design::lookup_plan(tx, design.id).await?.map(|kept| Wired {
+            drivers: kept.plan.drivers,
+            supplies: kept.plan.supplies,
+        })
+    } else {
+        None
+    };
     Ok(Input {
         design,
         parts,
@@ -103,6 +111,7 @@ pub async fn input_of(
         offers: offer::list_for_plan(tx).await?,
         venue,
         today,
+        held,
     })
 }
 

@@ -1,7 +1,10 @@
 //! The set from the front, to scale: each bar where it hangs, told apart by word, pattern and
 //! colour.
 
-use super::{Anchor, Svg, float};
+use super::{
+    Anchor, Svg, float,
+    spots::{Labels, Spot, wide_of},
+};
 use crate::units::{Length, LengthUnit, SignedLength};
 
 /// What becomes of a bar, as drawn.
@@ -99,10 +102,7 @@ const HIGH: f64 = 520.0;
 /// Room around.
 const MARGIN: f64 = 36.0;
 /// Thickness of a bar, which is not to scale: it has to carry its label.
-const THICK: f64 = 20.0;
-/// Width of one letter of a label.
-const LETTER: f64 = 7.2;
-
+const THICK: f64 = 22.0;
 /// The bounds of what is drawn, in metres: left, right, bottom, top.
 fn bounds(
     bars: &[DrawnBar],
@@ -188,40 +188,62 @@ pub fn svg(
     }
     let floor = y_of(0.0);
     out.line("svg-muted", (8.0, floor), (width - 8.0, floor));
-    out.text("svg-small", 8.0, floor + 14.0, Anchor::Start, "floor");
-    for frame in frames {
-        let (x, y) = (
-            x_of(frame.x_um.metres()),
-            y_of(frame.y_um.metres() + frame.height_um.metres()),
-        );
-        out.rect(
-            "svg-muted",
-            x,
-            y,
-            frame.width_um.metres() * scale,
-            frame.height_um.metres() * scale,
-        );
-        out.text("svg-small", x + 4.0, y - 4.0, Anchor::Start, &frame.label);
+    let mut labels = Labels::new(width, height);
+    if let Some(spot) = labels.place([Spot::level(8.0, floor + 10.0, wide_of("floor"))]) {
+        spot.write(&mut out, "floor", false);
     }
+    for frame in frames {
+        let (x, y, wide, high) = framed(frame, x_of, y_of, scale);
+        out.rect("svg-muted", x, y, wide, high);
+    }
+    // First every bar, then the words on them: no bar lies over the words of another.
     for bar in bars {
-        draw_bar(
-            &mut out,
-            bar,
-            x_of(bar.x_um.metres()),
-            y_of(bar.y_um.metres()),
-            scale,
-        );
+        let (x, y) = (x_of(bar.x_um.metres()), y_of(bar.y_um.metres()));
+        labels.bodies.push(draw_bar(&mut out, bar, x, y, scale));
+    }
+    for (at, bar) in bars.iter().enumerate() {
+        let full = format!("{} · {}", bar.label, bar.look.label());
+        labels.of_bar(&mut out, at, &full, &bar.label);
+    }
+    for frame in frames {
+        let (x, y, wide, high) = framed(frame, x_of, y_of, scale);
+        let text = wide_of(&frame.label);
+        let spots = [
+            Spot::level(x + 2.0, y - 11.0, text),
+            Spot::level(x + wide - text - 2.0, y - 11.0, text),
+            Spot::level(x + 2.0, y + high + 11.0, text),
+        ];
+        if let Some(spot) = labels.place_clear(spots.into_iter()) {
+            spot.write(&mut out, &frame.label, false);
+        }
     }
     let (ruler, word) = ruler(wide, unit);
     let (from, to, at) = (inset, inset + ruler * scale, height - 16.0);
     out.line("svg-ink", (from, at), (to, at));
     out.line("svg-ink", (from, at - 4.0), (from, at + 4.0));
     out.line("svg-ink", (to, at - 4.0), (to, at + 4.0));
-    out.text("svg-small", to + 8.0, at + 4.0, Anchor::Start, &word);
+    out.text("svg-label", to + 8.0, at + 5.0, Anchor::Start, &word);
     out.finish()
 }
 
-fn draw_bar(out: &mut Svg, bar: &DrawnBar, x: f64, y: f64, scale: f64) {
+/// Where a frame is drawn: its upper left corner and its size.
+fn framed(
+    frame: &DrawnFrame,
+    x_of: impl Fn(f64) -> f64,
+    y_of: impl Fn(f64) -> f64,
+    scale: f64,
+) -> (f64, f64, f64, f64) {
+    let top = frame.y_um.metres() + frame.height_um.metres();
+    (
+        x_of(frame.x_um.metres()),
+        y_of(top),
+        frame.width_um.metres() * scale,
+        frame.height_um.metres() * scale,
+    )
+}
+
+/// A bar without its words; where it lies.
+fn draw_bar(out: &mut Svg, bar: &DrawnBar, x: f64, y: f64, scale: f64) -> Spot {
     let long = (bar.length_um.metres() * scale).max(4.0);
     let angle = f64::from(bar.angle_mdeg) / 1000.0;
     let full = format!("{} · {}", bar.label, bar.look.label());
@@ -230,32 +252,24 @@ fn draw_bar(out: &mut Svg, bar: &DrawnBar, x: f64, y: f64, scale: f64) {
     }
     // SVG turns clockwise, people draw counter-clockwise.
     out.turned(-angle, x, y);
-    let class = format!("svg-{}", bar.look.word());
-    out.rect(&class, x, y - THICK / 2.0, long, THICK);
-    let chip = |text: &str| {
-        f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER + 8.0
-    };
-    let text = if chip(&full) + 16.0 <= long {
-        &full
-    } else {
-        &bar.label
-    };
-    let wide = chip(text);
-    if wide + 4.0 <= long {
-        let middle = x + long / 2.0;
-        // A label never stands on its head.
-        if (90.1..=270.0).contains(&angle.rem_euclid(360.0)) {
-            out.turned(180.0, middle, y);
-        }
-        out.rect("svg-chip", middle - wide / 2.0, y - 8.0, wide, 16.0);
-        out.text("svg-small svg-on", middle, y + 4.0, Anchor::Middle, text);
-        if (90.1..=270.0).contains(&angle.rem_euclid(360.0)) {
-            out.end();
-        }
-    }
+    out.rect(
+        &format!("svg-{}", bar.look.word()),
+        x,
+        y - THICK / 2.0,
+        long,
+        THICK,
+    );
     out.end();
     if bar.href.is_some() {
         out.end();
+    }
+    let (sin, cos) = turn(bar);
+    Spot {
+        x: x + cos * long / 2.0,
+        y: y - sin * long / 2.0,
+        wide: long,
+        high: THICK,
+        degrees: -angle,
     }
 }
 
@@ -310,10 +324,40 @@ mod tests {
             .split("<g transform=\"rotate(-90 ")
             .skip(1)
             .filter_map(|part| part.split(' ').next()?.parse().ok())
+            // The words follow after all bars.
+            .take(3)
             .collect();
         assert_eq!(at.len(), 3);
         let ratio = (at[2] - at[0]) / (at[1] - at[0]);
         assert!((ratio - 4.0).abs() < 0.01, "{ratio}");
+    }
+
+    /// Where labels are written, by their middles and texts.
+    fn written(drawn: &str) -> Vec<String> {
+        let texts = drawn.split("<text class=\"svg-label").skip(1);
+        let texts = texts.filter_map(|part| part.split('>').nth(1)?.split('<').next());
+        texts.map(str::to_owned).collect()
+    }
+
+    #[test]
+    fn labels_never_lie_over_each_other_and_those_without_room_are_left_out() {
+        // Two bars in one place: the second is told beside, or a little along.
+        let both = [bar("one", 0, Look::Build), bar("two", 0, Look::Build)];
+        let words = written(&svg(&both, &[], None, LengthUnit::Mm));
+        assert!(words.contains(&"one · to build".to_owned()), "{words:?}");
+        // Twenty there: each that is written has a place of its own.
+        let many: Vec<DrawnBar> = (0..20)
+            .map(|at| bar(&format!("bar {at}"), 0, Look::Build))
+            .collect();
+        let words = written(&svg(&many, &[], None, LengthUnit::Mm));
+        let bars = words.iter().filter(|word| word.starts_with("bar")).count();
+        assert!((1..8).contains(&bars), "{words:?}");
+        // One too short for its label is told beside it.
+        let mut short = bar("a longer label", 0, Look::Short);
+        short.length_um = Length::mm(50);
+        let far = bar("far", 6000, Look::Build);
+        let words = written(&svg(&[short, far], &[], None, LengthUnit::Mm));
+        assert!(words.contains(&"a longer label".to_owned()), "{words:?}");
     }
 
     #[test]

@@ -11,6 +11,7 @@ pub mod label;
 pub mod level;
 pub mod lit;
 pub mod qr;
+mod spots;
 pub mod strip;
 pub mod switches;
 pub mod volts;
@@ -148,8 +149,8 @@ impl Anchor {
     }
 }
 
-/// The most width of a picture that a phone shows whole.
-const SLIM: f64 = 480.0;
+/// The most width of a picture that a phone shows whole: words of 14 are 11 px high there.
+const SLIM: f64 = 420.0;
 
 /// An SVG element being written.
 #[derive(Debug, Clone)]
@@ -163,7 +164,7 @@ impl Svg {
     /// who cannot see it.
     pub fn new(title: &str, width: f64, height: f64) -> Self {
         let (w, h) = (short(width), short(height));
-        // One that is no wider than a large phone is not drawn wider there.
+        // One that is little wider than a phone is not drawn wider there.
         let slim = if width <= SLIM { " class=\"slim\"" } else { "" };
         Self::begin(
             &format!("viewBox=\"0 0 {w} {h}\" width=\"{w}\" height=\"{h}\"{slim}"),
@@ -220,6 +221,25 @@ impl Svg {
             y.into(),
             width.into(),
             height.into()
+        ));
+    }
+
+    /// A rectangle with round corners.
+    pub fn round(
+        &mut self,
+        class: &str,
+        (x, y): (f64, f64),
+        (width, height): (f64, f64),
+        radius: f64,
+    ) {
+        self.put(format_args!(
+            "<rect class=\"{}\" x=\"{}\" y=\"{}\" width=\"{}\" height=\"{}\" rx=\"{}\"/>",
+            escape(class),
+            short(x),
+            short(y),
+            short(width),
+            short(height),
+            short(radius)
         ));
     }
 

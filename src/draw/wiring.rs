@@ -16,16 +16,21 @@ pub struct Column {
     pub wires: Vec<String>,
 }
 
-/// From one column to the next.
-const STEP: f64 = 244.0;
-/// Width of the words of a column.
-const WORDS: f64 = 134.0;
-/// Width of a letter of a title, about.
-const LETTER: f64 = 8.0;
+/// Width of the whole where its words allow it: what a sheet of paper shows with letters that can be
+/// read.
+const WIDE: f64 = 840.0;
+/// The least and the most from the words of one column to those of the next.
+const GAP: (f64, f64) = (36.0, 110.0);
+/// Width of a letter, about. Their size is the style sheet's: 14.
+const LETTER: f64 = 8.6;
 /// From one conductor to the next.
-const ROW: f64 = 30.0;
+const ROW: f64 = 32.0;
+/// Height of a line of a title.
+const LINE: f64 = 18.0;
 /// Above the first conductor.
-const TOP: f64 = 46.0;
+const TOP: f64 = 2.0 * LINE + 26.0;
+/// Left and right of everything.
+const EDGE: f64 = 8.0;
 
 /// The class of a wire's colour in the style sheet.
 pub const fn wire_class(role: Role) -> &'static str {
@@ -68,25 +73,77 @@ pub fn crossings(a: &RoleOrder, b: &RoleOrder) -> Vec<String> {
     found
 }
 
+fn wide_of(text: &str) -> f64 {
+    f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER
+}
+
+/// The words of a column's conductors, from top to bottom.
+fn words_of(column: &Column) -> Vec<String> {
+    let roles = column.order.list().iter().enumerate();
+    roles
+        .map(|(at, role)| match column.wires.get(at) {
+            Some(wire) if !wire.is_empty() => format!("{} {role} ({wire})", at + 1),
+            _ => format!("{} {role}", at + 1),
+        })
+        .collect()
+}
+
+/// A title in two lines at most, each about so wide; what has no room is left to the words beside
+/// the picture.
+fn lines_of(title: &str, wide: f64) -> Vec<String> {
+    let (mut lines, mut last): (Vec<String>, String) = (Vec::new(), String::new());
+    for word in title.split_whitespace() {
+        if last.is_empty() {
+            word.clone_into(&mut last);
+        } else if wide_of(&last) + wide_of(word) + LETTER <= wide {
+            last = format!("{last} {word}");
+        } else if lines.is_empty() {
+            lines.push(std::mem::replace(&mut last, word.to_owned()));
+        } else {
+            last.push('…');
+            break;
+        }
+    }
+    if !last.is_empty() {
+        lines.push(last);
+    }
+    lines
+}
+
 /// The run of wires as SVG.
 pub fn svg(columns: &[Column]) -> String {
     let count = |n: usize| f64::from(u32::try_from(n).unwrap_or(0));
-    let most = columns
-        .iter()
-        .map(|column| column.order.count())
-        .max()
-        .unwrap_or(0);
-    // Nothing follows the last column that its title could run into, so all of it must fit.
-    let last = columns.last().map_or(0, |last| last.title.chars().count());
+    let words: Vec<Vec<String>> = columns.iter().map(words_of).collect();
+    let ends = columns.len().saturating_sub(1);
+    let widths: Vec<f64> = (columns.iter().zip(&words).enumerate())
+        .map(|(at, (column, words))| {
+            // A title has room in two lines: of its own width, and of the gap where one follows.
+            let longest = column
+                .title
+                .split_whitespace()
+                .map(wide_of)
+                .fold(0.0, f64::max);
+            let beyond = if at < ends { GAP.0 - LETTER } else { 0.0 };
+            let title = f64::midpoint(wide_of(&column.title), longest) - beyond;
+            let own = words.iter().map(|word| wide_of(word));
+            own.chain([longest, title]).fold(0.0, f64::max) + 4.0
+        })
+        .collect();
+    let most = words.iter().map(Vec::len).max().unwrap_or(0);
+    let all: f64 = widths.iter().sum();
+    let gaps = count(ends);
+    let gap = ((WIDE - 2.0 * EDGE - all) / gaps.max(1.0)).clamp(GAP.0, GAP.1);
     let (width, height) = (
-        STEP * count(columns.len().saturating_sub(1)) + WORDS.max(LETTER * count(last)) + 20.0,
-        TOP + ROW * count(most),
+        all + gaps * gap + 2.0 * EDGE,
+        TOP + ROW * count(most) - ROW / 2.0,
     );
     let mut out = Svg::new("Every wire from driver to bar", width, height);
     let row = |at: usize| TOP + ROW * count(at);
+    let lefts: Vec<f64> = (0..columns.len())
+        .map(|at| EDGE + widths[..at].iter().sum::<f64>() + gap * count(at))
+        .collect();
     for (i, pair) in columns.windows(2).enumerate() {
-        let x = STEP * count(i) + WORDS + 6.0;
-        let on = x + STEP - WORDS - 6.0;
+        let (x, on) = (lefts[i] + widths[i], lefts[i + 1] - 5.0);
         let middle = f64::midpoint(x, on);
         for (at, role) in pair[0].order.list().iter().enumerate() {
             let Some(to) = (*role != Role::Unused)
@@ -103,14 +160,17 @@ pub fn svg(columns: &[Column]) -> String {
         }
     }
     for (i, column) in columns.iter().enumerate() {
-        let x = STEP * count(i) + 8.0;
-        out.text("svg-text", x, 16.0, Anchor::Start, &column.title);
-        for (at, role) in column.order.list().iter().enumerate() {
-            let word = match column.wires.get(at) {
-                Some(wire) if !wire.is_empty() => format!("{} {role} ({wire})", at + 1),
-                _ => format!("{} {role}", at + 1),
-            };
-            out.text("svg-small svg-on", x, row(at) + 4.0, Anchor::Start, &word);
+        let x = lefts[i];
+        let beyond = if i < ends { gap - LETTER } else { 0.0 };
+        for (at, line) in lines_of(&column.title, widths[i] + beyond)
+            .iter()
+            .enumerate()
+        {
+            let y = 16.0 + LINE * count(at);
+            out.text("svg-text", x, y, Anchor::Start, line);
+        }
+        for (at, word) in words[i].iter().enumerate() {
+            out.text("svg-text", x, row(at) + 5.0, Anchor::Start, word);
         }
     }
     out.finish()
@@ -152,5 +212,35 @@ mod tests {
         ]);
         assert_eq!(drawn.matches("svg-wire").count(), 3);
         assert!(!drawn.contains("<1>"));
+    }
+    #[test]
+    fn five_columns_keep_to_a_width_that_paper_shows_and_no_title_runs_into_the_next() {
+        let column = |title: &str| Column {
+            title: title.into(),
+            order: order("common, red, green, blue, white"),
+            wires: if title.starts_with("Cable") {
+                vec!["black".into(), "red".into(), "green".into()]
+            } else {
+                Vec::new()
+            },
+        };
+        let titles = [
+            "Driver output",
+            "Cable of 5",
+            "Lead on the cable, socket",
+            "Lead of the bar, plug",
+            "Pads of the tape",
+        ];
+        let columns: Vec<Column> = titles.into_iter().map(column).collect();
+        let drawn = svg(&columns);
+        let width = drawn.split("viewBox=\"0 0 ").nth(1).unwrap();
+        let width: f64 = width.split(' ').next().unwrap().parse().unwrap();
+        assert!(width <= WIDE + 1.0, "{width}");
+        assert_eq!(
+            lines_of("Lead on the cable, socket", 140.0),
+            ["Lead on the", "cable, socket"]
+        );
+        assert_eq!(lines_of("one two three four", 30.0), ["one", "two…"]);
+        assert!(lines_of("", 30.0).is_empty());
     }
 }

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::outcome::{DriverPlan, SupplyPlan};
 use crate::{
     model::{
         design::{Bar, Design},
@@ -35,6 +36,18 @@ pub struct Input {
     pub venue: Venue,
     /// The venue's calendar day.
     pub today: Date,
+    /// How drivers and supplies are used in the plan that is held, for a reserved set: they stay so
+    /// where nothing better is known.
+    pub held: Option<Wired>,
+}
+
+/// Drivers and supplies of a plan that is held, with what hangs on them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Wired {
+    /// Drivers.
+    pub drivers: Vec<DriverPlan>,
+    /// Supplies.
+    pub supplies: Vec<SupplyPlan>,
 }
 
 /// Whether a plan of the design can ask for pieces of the part, or for what they cost beyond stock:

@@ -45,6 +45,7 @@ pub mod protect;
 pub mod reuse;
 pub mod shopping;
 pub mod source;
+mod stay;
 pub mod sundry;
 mod supply;
 mod together;

@@ -20,6 +20,7 @@ use super::{
     need::Needs,
     outcome::PowerProof,
     protect::protected_ma,
+    stay::{self, Stay},
     supply::{self, Fed, Source},
 };
 use crate::{
@@ -189,9 +190,10 @@ pub(super) fn power<'a>(
     checks: &mut Checks,
 ) -> Powered<'a> {
     let asked = Asked::new(book, loads);
-    let answer = linked::solve(book, &asked.question);
+    let mut answer = linked::solve(book, &asked.question);
+    let stay = stay::keep(&asked, &mut answer);
     let mut taken = BTreeSet::new();
-    let (mut used, mut fed) = asked.write(&answer, &mut taken);
+    let (mut used, mut fed) = asked.write(&answer, stay.as_ref(), &mut taken);
     let unserved: Vec<usize> = answer.unserved.clone();
     let before = used.len();
     beyond::drivers(
@@ -247,14 +249,14 @@ fn in_order<'a>(used: &mut Vec<Used<'a>>, fed: &mut Fed<'a>) {
 }
 
 /// The question that drivers and supplies answer, and the names of what is in it.
-struct Asked<'a, 'b> {
-    book: &'b Book<'a>,
-    loads: &'b [Load<'b>],
+pub(super) struct Asked<'a, 'b> {
+    pub(super) book: &'b Book<'a>,
+    pub(super) loads: &'b [Load<'b>],
     rooms: Vec<Room>,
-    drivers: Vec<(PartId, &'a Driver)>,
+    pub(super) drivers: Vec<(PartId, &'a Driver)>,
     /// Supplies; beyond them stands one without a part for rooms that no supply suits.
-    supplies: Vec<(PartId, &'a Supply)>,
-    question: Question,
+    pub(super) supplies: Vec<(PartId, &'a Supply)>,
+    pub(super) question: Question,
 }
 
 impl<'a, 'b> Asked<'a, 'b> {
@@ -364,15 +366,24 @@ impl<'a, 'b> Asked<'a, 'b> {
         }
     }
 
-    /// The answer in parts and units of the house.
-    fn write(&self, answer: &Answer, taken: &mut BTreeSet<ThingId>) -> (Vec<Used<'a>>, Fed<'a>) {
+    /// The answer in parts and units of the house: those of what stays, or else the next free ones.
+    fn write(
+        &self,
+        answer: &Answer,
+        stay: Option<&Stay>,
+        taken: &mut BTreeSet<ThingId>,
+    ) -> (Vec<Used<'a>>, Fed<'a>) {
         let mut fed = Fed::default();
         let mut place = vec![None; answer.supplies.len()];
         for (at, supply) in answer.supplies.iter().enumerate() {
             let Some(&(part, spec)) = self.supplies.get(supply.kind) else {
                 continue;
             };
-            let unit = self.unit(part, supply.origin, taken);
+            let unit = match stay {
+                Some(stay) => stay.supplies[at].clone(),
+                None => self.unit(part, supply.origin, taken),
+            };
+            taken.extend(unit.iter().map(|(thing, _)| *thing));
             place[at] = Some(fed.supplies.len());
             fed.supplies.push(Source {
                 part,
@@ -384,9 +395,13 @@ impl<'a, 'b> Asked<'a, 'b> {
             });
         }
         let mut used = Vec::new();
-        for driver in &answer.drivers {
+        for (at, driver) in answer.drivers.iter().enumerate() {
             let (part, spec) = self.drivers[driver.kind];
-            let unit = self.unit(part, driver.origin, taken);
+            let unit = match stay {
+                Some(stay) => stay.drivers[at].clone(),
+                None => self.unit(part, driver.origin, taken),
+            };
+            taken.extend(unit.iter().map(|(thing, _)| *thing));
             let room = &self.rooms[driver.room];
             let mut outputs = BTreeMap::new();
             for (inlet, feed) in driver.feeds.iter().enumerate() {
@@ -427,7 +442,7 @@ impl<'a, 'b> Asked<'a, 'b> {
         &self,
         part: PartId,
         origin: Origin,
-        taken: &mut BTreeSet<ThingId>,
+        taken: &BTreeSet<ThingId>,
     ) -> Option<(ThingId, Tag)> {
         let mounted = self.book.mounted_units();
         let unit = self.book.units.iter().find(|unit| {
@@ -438,7 +453,6 @@ impl<'a, 'b> Asked<'a, 'b> {
             };
             unit.part == part && from == origin && !taken.contains(&unit.thing)
         })?;
-        taken.insert(unit.thing);
         Some((unit.thing, unit.tag.clone()))
     }
 

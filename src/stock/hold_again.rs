@@ -1,6 +1,6 @@
 //! What an undo gives back to a set: the hold that a check-in or a swap had ended.
 
-use super::{Act, StockError};
+use super::{Act, StockError, swap};
 use crate::{
     db::{self, WriteTx, movement::Entry},
     model::{
@@ -17,6 +17,9 @@ pub(super) async fn after_undo(
     act: &Act,
     entry: &Entry,
 ) -> Result<(), StockError> {
+    if let (MovementKind::Mark, Some((mark, _))) = (entry.kind, &entry.mark) {
+        return swap::take_back(tx, act, entry, mark.thing).await;
+    }
     let Some((design, _)) = &entry.design else {
         return Ok(());
     };
@@ -125,7 +128,8 @@ async fn count(
     Ok(())
 }
 
-async fn hold(
+/// Holds again what an ended hold had, for its bar and the set's days.
+pub(super) async fn hold(
     tx: &mut WriteTx,
     act: &Act,
     design: &Design,

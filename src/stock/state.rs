@@ -46,6 +46,22 @@ fn count(number: usize, one: &str, many: &str) -> String {
     }
 }
 
+/// Steps that a sentence names one by one.
+const NAMED: usize = 3;
+
+/// That something was made already, with the first steps of it.
+fn made_words(made: &[String]) -> String {
+    let (named, more) = made.split_at(made.len().min(NAMED));
+    let more = match more.len() {
+        0 => String::new(),
+        more => format!("; and {}", count(more, "more step", "more steps")),
+    };
+    format!(
+        "Something is cut or assembled already: {}{more}.",
+        named.join("; ")
+    )
+}
+
 /// What each change of state that the rules have would do now.
 pub async fn previews(db: &Db, id: DesignId) -> Result<Vec<Preview>, StockError> {
     let mut tx = db.read().await?;
@@ -126,10 +142,7 @@ async fn preview(
             if made.is_empty() {
                 does.push("Takes the steps away. Holds stay as they are.".to_owned());
             } else {
-                refused = Some(format!(
-                    "Something is cut or assembled already ({}). Untick it first.",
-                    made.join("; ")
-                ));
+                refused = Some(format!("{} Untick that first.", made_words(&made)));
             }
             if !out.is_empty() {
                 does.push(out_words.clone());
@@ -225,9 +238,8 @@ pub async fn go(act: &Act, id: DesignId, version: i64, to: State) -> Result<Gone
             let made = build::made_already(&mut tx, id).await?;
             if !made.is_empty() {
                 return Err(StockError::refused(format!(
-                    "Something is cut or assembled already ({}). Nothing was changed. Untick it \
-                     first.",
-                    made.join("; ")
+                    "{} Nothing was changed. Untick that first, on its Build page.",
+                    made_words(&made)
                 )));
             }
             db::design::remove_steps(&mut tx, id).await?;
@@ -258,4 +270,19 @@ async fn release(tx: &mut WriteTx, id: DesignId) -> Result<(), StockError> {
     db::design::change_plan(tx, id, None).await?;
     db::design::remove_steps(tx, id).await?;
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_made_is_told_by_its_first_three_steps() {
+        let steps: Vec<String> = (1..=15).map(|number| format!("Cut R-{number}")).collect();
+        let said = |made: usize| made_words(&steps[..made]);
+        assert_eq!(said(1), "Something is cut or assembled already: Cut R-1.");
+        assert!(said(3).ends_with("Cut R-1; Cut R-2; Cut R-3."));
+        assert!(said(4).ends_with("Cut R-3; and 1 more step."));
+        assert!(said(15).ends_with("Cut R-3; and 12 more steps."));
+    }
 }

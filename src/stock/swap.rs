@@ -7,13 +7,13 @@ use super::{
     Act, Change, Done, StockError,
     change::{Head, moved, thing, write},
     design::name_taken,
-    holds,
+    hold_again, holds,
 };
 use crate::{
-    db::{self, Db, WriteTx, snapshot::Ask},
+    db::{self, Db, WriteTx, movement::Entry, snapshot::Ask},
     model::{
-        design::State,
-        fixture::Condition,
+        design::{Design, State},
+        fixture::{Condition, Fixture},
         id::{BarId, DesignId, ThingId},
         movement::{AccountKind, Line, Mark, MovementKind},
         reservation::{Held, Hold, HoldUse, NewHold},
@@ -154,29 +154,139 @@ async fn choose(
     {
         return Err(StockError::Changed);
     }
+    serve_instead(tx, design, bar, old, &fixture).await
+}
+
+/// The plan that is held names the fixture that serves a bar now.
+async fn serve_instead(
+    tx: &mut WriteTx,
+    design: DesignId,
+    bar: BarId,
+    old: ThingId,
+    now: &Fixture,
+) -> Result<(), StockError> {
     let Some(mut kept) = db::design::lookup_plan(tx, design).await? else {
         return Ok(());
     };
     for planned in kept.plan.bars.iter_mut().filter(|it| it.bar == bar) {
         if let Serve::Reuse {
-            fixture: serves,
+            fixture,
             tag,
             lit_um,
-            off_um: off,
+            off_um,
             ..
         } = &mut planned.serve
         {
-            (*serves, *tag, *lit_um, *off) = (new, fixture.tag.clone(), lit, off_um);
+            *off_um += now.make.lit_um.get() - lit_um.get();
+            (*fixture, *tag, *lit_um) = (now.id, now.tag.clone(), now.make.lit_um);
         }
     }
     for hold in &mut kept.plan.holds {
         if let Held::Thing { thing, .. } = &mut hold.held
             && *thing == old
         {
-            *thing = new;
+            *thing = now.id;
         }
     }
     db::design::change_plan(tx, design, Some(&kept)).await?;
+    Ok(())
+}
+
+/// The choice that a swap made for a bar is taken back: what was chosen before is chosen again, and
+/// it may differ in length as it might before.
+async fn unchoose(
+    tx: &mut WriteTx,
+    was: &Design,
+    bar: BarId,
+    new: ThingId,
+    old: &Fixture,
+) -> Result<(), StockError> {
+    let mut before = was.clone();
+    let Some(wanted) = before.bars.iter_mut().find(|it| it.id == bar) else {
+        return Ok(());
+    };
+    let choice = db::change_log::find_choice(tx, bar, new).await?;
+    wanted.fixture = choice.and_then(|(before, _)| before.fixture);
+    if let Some((before, by)) = choice
+        && (wanted.shorter_um, wanted.longer_um) == (by.shorter_um, by.longer_um)
+    {
+        (wanted.shorter_um, wanted.longer_um) = (before.shorter_um, before.longer_um);
+    }
+    if !db::design::store(tx, was, &before)
+        .await
+        .map_err(name_taken)?
+    {
+        return Err(StockError::Changed);
+    }
+    serve_instead(tx, was.id, bar, new, old).await
+}
+
+/// Undoes the swaps of a fixture that a mark of it stands for, or that came after that mark: where
+/// its place is still held by the one that was chosen then, it takes it back.
+pub(super) async fn take_back(
+    tx: &mut WriteTx,
+    act: &Act,
+    undone: &Entry,
+    old: ThingId,
+) -> Result<(), StockError> {
+    let rules = holds::rules(tx, act.today).await?;
+    for id in db::movement::list_swapped_in(tx, old, undone.id).await? {
+        let design = db::design::lookup(tx, id)
+            .await?
+            .ok_or(StockError::NotFound("set"))?;
+        let Some(ended) = db::reservation::find_ended(tx, id, old).await? else {
+            continue;
+        };
+        let Some(bar) = ended.hold.bar else { continue };
+        let standing = db::reservation::list(tx, id).await?;
+        // What is cut for the bar is used up; the fixture comes back.
+        let mut of_bar = (standing.iter())
+            .filter(|it| it.hold.bar == Some(bar) && it.hold.becomes == HoldUse::Returns);
+        let serves = of_bar.find_map(|it| match it.hold.held {
+            Held::Thing { thing, .. } => Some((it.id, thing)),
+            Held::Count { .. } => None,
+        });
+        let Some((to_end, new)) = serves else {
+            continue;
+        };
+        let chosen = design.bars.iter().find(|it| it.id == bar);
+        let chosen = chosen.and_then(|it| it.fixture) == Some(new);
+        // Somebody chose another since, or the plan did.
+        if !matches!(design.state, State::Reserved if chosen) && design.state != State::Building {
+            continue;
+        }
+        let (Some(fixture), Some(thing)) = (
+            db::fixture::lookup(tx, old).await?,
+            db::reservation::lookup_thing(tx, old).await?,
+        ) else {
+            continue;
+        };
+        if db::fixture::lookup(tx, new).await?.is_none() {
+            continue;
+        }
+        let claims = db::reservation::list_claims(tx, Some(old), None, None).await?;
+        let window = design.dates.window();
+        let free = match &thing.at {
+            Some(at) => freedom(thing.condition, at, claims.on(old), None, window, rules),
+            None => Freedom::Not(thing.gone.to_owned()),
+        };
+        if let Freedom::Not(why) = free {
+            // What the mark was of is as it was; only its place in this set is another's.
+            if undone.design.is_none() {
+                continue;
+            }
+            return Err(StockError::refused(format!(
+                "{} cannot take its place in {} back: {why}. Nothing was changed. Choose another for \
+                 its bar on the set’s page Reuse, or correct its condition on its own page.",
+                fixture.fixture.tag, design.name
+            )));
+        }
+        db::reservation::end(tx, to_end).await?;
+        hold_again::hold(tx, act, &design, &ended, ended.hold.held).await?;
+        if design.state == State::Reserved {
+            unchoose(tx, &design, bar, new, &fixture.fixture).await?;
+        }
+    }
     Ok(())
 }
 
@@ -197,7 +307,8 @@ pub struct Swap {
 }
 
 impl Change for Swap {
-    /// One movement: the mark of the old one, and the new one taken out if the set is out.
+    /// One movement: the mark of the old one, and the new one taken out if the set is out. Where it
+    /// was marked before, the mark only says what was replaced, and its undo goes by it.
     type Answer = Done;
 
     async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
@@ -257,12 +368,12 @@ impl Change for Swap {
             becomes: HoldUse::Returns,
         };
         db::reservation::add(tx, &hold, act.today, &act.who).await?;
-        let mark = (old.condition != self.condition).then_some(Mark {
+        let mark = Mark {
             thing: old.id,
             before: old.condition,
             after: self.condition,
-        });
-        if let Some(mark) = mark {
+        };
+        if mark.before != mark.after {
             db::thing::set_condition(tx, old.id, mark.after).await?;
         }
         let state = db::design::lookup(tx, design)
@@ -293,16 +404,13 @@ impl Change for Swap {
             MovementKind::TakeOut
         };
         // One movement, so that one undo takes all of it back.
-        let done = if lines.is_empty() && mark.is_none() {
-            Done::default()
-        } else {
-            let head = Head {
-                mark,
-                ..Head::new(kind, &self.reason)
-            }
-            .design(Some(design));
-            write(tx, act, head, lines).await?
-        };
+        let says = mark.before != mark.after || lines.is_empty();
+        let head = Head {
+            mark: says.then_some(mark),
+            ..Head::new(kind, &self.reason)
+        }
+        .design(Some(design));
+        let done = write(tx, act, head, lines).await?;
         Ok(Done {
             things: vec![self.new],
             ..done

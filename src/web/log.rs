@@ -172,6 +172,11 @@ fn what(cx: &Cx, entry: &Entry) -> String {
     }
     if let Some((mark, tag)) = &entry.mark {
         return match entry.kind {
+            // It was bad already: what was done is that another took its place.
+            _ if mark.before == mark.after && entry.lines.is_empty() => match entry.kind {
+                MovementKind::Undo => format!("{label}: another in place of {tag}"),
+                _ => format!("another takes the place of {tag}, which is {}", mark.after),
+            },
             MovementKind::Undo => format!("{label}: {tag} is {} again", mark.after),
             _ => format!("{tag} {label} {}, was {}", mark.after, mark.before),
         };

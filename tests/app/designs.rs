@@ -740,35 +740,6 @@ async fn a_budget_below_zero_or_a_year_of_two_figures_comes_back_as_it_was_typed
 }
 
 #[tokio::test]
-async fn a_swap_in_a_reserved_set_is_a_choice_that_its_plan_keeps() {
-    let app = hall().await;
-    let page = app.get("/designs/2").await;
-    assert!(page.text("main").contains("reserved"));
-    let swap = app.get("/things/37/swap").await;
-    assert!(swap.count("#fit li form") > 0, "{}", swap.text("main"));
-    let fit = swap.texts("#fit .row-name");
-    let at = fit.iter().position(|tag| tag.contains("F-12")).unwrap();
-    let new = swap.attributes("#fit li form input[name=new]", "value")[at].clone();
-    let form = swap.form("#fit li form").set("new", &new);
-    let done = form.set("condition", "dead").send(&app).await;
-    assert_eq!(done.status, 303, "{}", done.text("main"));
-    let said = app.follow(&done).await.text("#flash");
-    assert!(said.contains("F-12 takes the place of F-1"), "{said}");
-    assert!(said.contains("a new plan keeps it"), "{said}");
-    for tab in ["", "/reuse", "/reserve"] {
-        let page = app.get(format!("/designs/2{tab}")).await;
-        let text = page.text("main");
-        assert!(text.contains("F-12"), "{tab}: {text}");
-        assert!(!text.contains("is gone"), "{tab}: {text}");
-        // Others may be fed in another way; each is served as it was.
-        assert!(!text.contains("was served by"), "{tab}: {text}");
-        assert!(!text.contains("is no longer free"), "{tab}: {text}");
-    }
-    let pins = app.get("/designs/2/reuse").await.text("#pins");
-    assert!(pins.contains("F-12 serves bar"), "{pins}");
-}
-
-#[tokio::test]
 async fn a_standing_set_misses_what_went_bad_only_until_it_is_back() {
     let app = hall().await;
     let set = "/designs/2";

@@ -32,6 +32,7 @@ mod sheets;
 mod show_day;
 mod start;
 mod suits;
+mod swap;
 mod take_in;
 mod twice;
 mod upgraded;

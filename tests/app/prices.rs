@@ -464,3 +464,28 @@ async fn what_is_on_order_is_not_asked_for_again_on_the_lists_of_its_set() {
     assert!((2..before.count("table.book tbody tr")).contains(&rows));
     assert!(page.text("main").contains("Still to buy for this set"));
 }
+
+#[tokio::test]
+async fn what_has_no_price_is_never_told_as_nothing() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    for of in ["tape", "driver", "supply"] {
+        let text = app.get(format!("{set}/suits?of={of}")).await.text("main");
+        assert!(
+            text.contains("its cost is not known, since"),
+            "{of}: {text}"
+        );
+        assert!(!text.contains("0.00"), "{of}: {text}");
+    }
+    for path in ["/shopping", "/cupboard"] {
+        assert!(!app.get(path).await.text("main").contains("0.00"), "{path}");
+    }
+    for tab in ["", "/shopping", "/shortfall", "/reserve"] {
+        let text = app.get(format!("{set}{tab}")).await.text("main");
+        assert!(!text.contains("0.00"), "{tab}: {text}");
+    }
+    let short = app.get("/shopping").await;
+    let part = short.attributes("section[aria-labelledby=unpriced] .row-name a", "href");
+    let page = app.get(&part[0]).await.text("main");
+    assert!(page.contains("No price yet") && page.contains("Note a pack and its price"));
+}

@@ -18,6 +18,8 @@ pub async fn three_questions_lead_from_an_empty_book_to_the_first_set() {
 
     let page = app.follow(&first).await;
     assert_eq!(page.text(".hour [aria-current=step]"), "Units and money");
+    // Nobody has said where the venue stands: scripting takes the zone of the device.
+    assert_eq!(page.count("form[data-zone] input[name=zone]"), 1);
     let refused = page
         .form("main form")
         .set("currency", "pounds")
@@ -26,6 +28,7 @@ pub async fn three_questions_lead_from_an_empty_book_to_the_first_set() {
         .await;
     assert_eq!(refused.status, 422);
     assert!(!refused.text("#currency-error").is_empty());
+    assert_eq!(refused.count("form[data-zone]"), 0);
     let form = refused.form("main form");
     assert_eq!(form.value("name"), Some("Weir Lane Hall"));
     let saved = refused
@@ -37,6 +40,11 @@ pub async fn three_questions_lead_from_an_empty_book_to_the_first_set() {
     assert_eq!(saved.header("location"), Some("/start/tape"));
     assert!(app.get("/").await.text(".mast").contains("Weir Lane Hall"));
 
+    assert_eq!(
+        app.get("/start/units").await.count("form[data-zone]"),
+        0,
+        "what was saved stays"
+    );
     // Left here and taken up again.
     assert_eq!(
         app.get("/start").await.header("location"),

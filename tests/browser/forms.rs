@@ -294,3 +294,30 @@ async fn a_refused_arrival_says_why_beside_what_was_typed() {
     assert_eq!(value(&stage, "#noted textarea[name=note]").await, "");
     stage.end().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn a_new_book_stands_where_its_device_is_unless_somebody_says_otherwise() {
+    let stage = Stage::new().await;
+    stage.zone("Pacific/Chatham").await;
+    stage.open("/start/units").await;
+    assert_eq!(value(&stage, "#zone").await, "Pacific/Chatham");
+    // What was typed stays, also where the page comes again before it is sent.
+    stage.fill("#zone", "Europe/London").await;
+    stage.fill("#name", "Weir Lane Hall").await;
+    tokio::time::sleep(std::time::Duration::from_millis(700)).await;
+    stage.open("/start/units").await;
+    assert_eq!(value(&stage, "#zone").await, "Europe/London");
+    stage.press("On to your tape").await;
+    stage.arrive("/start/tape").await;
+    stage.open("/start/units").await;
+    assert_eq!(value(&stage, "#zone").await, "Europe/London");
+    stage.end().await;
+
+    // Without scripting it is asked for plainly.
+    let stage = Stage::new().await;
+    stage.scripting(false).await;
+    stage.open("/start/units").await;
+    assert!(stage.text("main").await.contains("Time zone"));
+    assert_eq!(stage.count("#zone[value=UTC]").await, 1);
+    stage.end().await;
+}

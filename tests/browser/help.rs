@@ -372,6 +372,15 @@ impl Stage {
         .await;
     }
 
+    /// Puts the device in a time zone.
+    pub async fn zone(&self, name: &str) {
+        self.devtools(
+            "Emulation.setTimezoneOverride",
+            json!({ "timezoneId": name }),
+        )
+        .await;
+    }
+
     /// The service behind the pages.
     pub fn app(&self) -> &App {
         &self.app

@@ -69,6 +69,7 @@ impl House {
                 offers: Vec::new(),
                 venue,
                 today: day("2026-09-01"),
+                held: None,
             },
         }
     }

@@ -30,6 +30,7 @@
 
 mod anew;
 mod cover;
+mod keep;
 mod pack;
 mod room;
 mod settle;

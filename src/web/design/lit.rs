@@ -127,7 +127,10 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, query: Form) -> Answer {
         .collect();
     let twin = bars
         .iter()
-        .map(|lit| format!("{}: {}", lit.bar.label, words(&lit.on)))
+        .map(|lit| match lit.bar.group.as_str() {
+            "" => format!("{}: {}", lit.bar.label, words(&lit.on)),
+            group => format!("{}, in {group}: {}", lit.bar.label, words(&lit.on)),
+        })
         .collect();
     let all: Vec<&Bar> = design.bars.iter().collect();
     let (chrome, head) = head(&cx, &whole, Tab::Bars);

@@ -45,6 +45,8 @@ pub struct Next {
     pub does: Vec<String>,
     /// Why it cannot be done now.
     pub not: Option<String>,
+    /// Where what stands in the way can be seen.
+    pub see: Option<(Link, &'static str)>,
 }
 
 #[derive(Template)]
@@ -133,6 +135,12 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                     super::reserve::does(whole)
                 } else {
                     preview.does
+                },
+                see: match (design.state, preview.to) {
+                    _ if preview.refused.is_none() => None,
+                    (State::Building, _) => Some((Link::Build(design.id), "See its steps")),
+                    (State::Standing, _) => Some((Link::Strike(design.id), "See what is out")),
+                    _ => None,
                 },
                 not: preview.refused,
             }

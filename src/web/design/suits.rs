@@ -21,6 +21,7 @@ use crate::{
         design::{Basics, Edit},
         planned,
     },
+    units::Money,
     web::{
         at::Path,
         cx::Cx,
@@ -233,7 +234,10 @@ fn candidate(cx: &Cx, whole: &Whole, part: &Part, plan: &Plan, chosen: bool) -> 
         facts: facts(cx, part),
         state,
         takes: took.unwrap_or_else(|| "Nothing of the set can use it.".to_owned()),
-        costs: format!("The set with it: {} to buy.{drop}", cx.money(then.money)),
+        costs: format!(
+            "The set with it: {}{drop}",
+            costs_words(&then, &cx.money(then.money))
+        ),
         apart: if apart.is_empty() {
             "As much money, soldering and limits as in the plan as it is.".to_owned()
         } else {
@@ -242,6 +246,21 @@ fn candidate(cx: &Cx, whole: &Whole, part: &Part, plan: &Plan, chosen: bool) -> 
         troubles,
         more,
         chosen,
+    }
+}
+
+/// What a set costs, as far as there are prices for it.
+fn costs_words(tally: &Tally, money: &str) -> String {
+    let parts = count_of(tally.unpriced as usize, "part", "parts");
+    match (tally.unpriced, tally.money) {
+        (0, Money::ZERO) => "nothing to buy.".to_owned(),
+        (0, _) => format!("{money} to buy."),
+        (_, Money::ZERO) => format!(
+            "its cost is not known, since {parts} to buy {} no price yet. Note a pack and its price on \
+             the part’s page to learn it.",
+            if tally.unpriced == 1 { "has" } else { "have" }
+        ),
+        _ => format!("from {money} to buy, and {parts} without a price yet."),
     }
 }
 

@@ -27,9 +27,11 @@ struct UnitsPage {
     steps: Steps,
     form: Form,
     units: Vec<Choice>,
+    /// Whether nobody has said yet where the venue stands: scripting fills in the zone of the device.
+    untouched: bool,
 }
 
-fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
+fn show(cx: &Cx, form: Form, status: StatusCode, untouched: bool) -> Answer {
     Ok(page_with(
         status,
         &UnitsPage {
@@ -37,6 +39,7 @@ fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
             steps: Step::Units.list(),
             units: unit_choices(form.value("length_unit")),
             form,
+            untouched,
         },
     ))
 }
@@ -50,7 +53,8 @@ pub async fn get(cx: Cx) -> Answer {
         ("zone", cx.venue.zone.clone()),
         ("version", cx.venue.version.to_string()),
     ]);
-    show(&cx, form, StatusCode::OK)
+    // The settings were never saved.
+    show(&cx, form, StatusCode::OK, cx.venue.version == 1)
 }
 
 /// POST: saves them and leads on to the tape.
@@ -67,7 +71,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
     let (Some(name), Some(length_unit), Some(currency), Some(zone), Some(version)) =
         (name, length_unit, currency, zone, version)
     else {
-        return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY);
+        return show(&cx, form, StatusCode::UNPROCESSABLE_ENTITY, false);
     };
     let venue = Venue {
         name,
@@ -86,11 +90,11 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
             "",
             "Somebody else saved the settings meanwhile. Nothing was overwritten. Look, and save again to put yours in their place.",
         );
-        return show(&cx, form, StatusCode::PRECONDITION_FAILED);
+        return show(&cx, form, StatusCode::PRECONDITION_FAILED, false);
     }
     if let Err(why) = saved {
         let status = refused(&mut form, why)?;
-        return show(&cx, form, status);
+        return show(&cx, form, status, false);
     }
     Ok(go(&Link::StartTape))
 }
