@@ -209,7 +209,12 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
             )
         })
         .collect();
-    let next = next(&whole, stock::state::previews(cx.db(), id).await?);
+    let previews = stock::state::previews(cx.db(), id).await?;
+    // What keeps it from being struck is what is still out.
+    let still_out = previews
+        .iter()
+        .any(|preview| preview.to == State::Struck && preview.refused.is_some());
+    let next = next(&whole, previews);
     Ok(page(&OnePage {
         chrome,
         keys,
@@ -222,7 +227,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         coming: whole.short_on_order(&cx),
         unexplained: whole.unexplained().len(),
         first_steps: design.bars.is_empty(),
-        strike: design.state == State::Standing,
+        strike: design.state == State::Standing && still_out,
         head,
     }))
 }
