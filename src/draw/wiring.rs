@@ -126,7 +126,7 @@ pub fn svg(columns: &[Column]) -> String {
             let beyond = if at < ends { GAP.0 - LETTER } else { 0.0 };
             let title = f64::midpoint(wide_of(&column.title), longest) - beyond;
             let own = words.iter().map(|word| wide_of(word));
-            own.chain([longest, title]).fold(0.0, f64::max) + 4.0
+            own.chain([longest, title]).fold(0.0, f64::max) + 9.0
         })
         .collect();
     let most = words.iter().map(Vec::len).max().unwrap_or(0);
