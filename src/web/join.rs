@@ -3,7 +3,7 @@
 use askama::Template;
 use axum::{
     extract::{Path, Request, State},
-    http::{StatusCode, header},
+    http::{HeaderMap, StatusCode, header},
     response::Response,
 };
 
@@ -13,6 +13,7 @@ use super::{
     gate::{self, SESSION_COOKIE, set_cookie},
     link::Link,
     page::{Chrome, Flash, Section, go_with, page_with},
+    sign_in,
 };
 use crate::{
     app::App,
@@ -28,10 +29,13 @@ struct JoinPage {
     link: Link,
     role: Role,
     made_by: String,
+    /// Whether passwords can be read on the way, and that was not agreed to yet.
+    plain: bool,
 }
 
 async fn show(
     app: &App,
+    headers: &HeaderMap,
     link: &str,
     form: Form,
     status: StatusCode,
@@ -50,13 +54,14 @@ async fn show(
             link: Link::Join(link.to_owned()),
             role: invited.role,
             made_by: invited.made_by.to_string(),
+            plain: sign_in::plain(app, headers),
         },
     ))
 }
 
 /// GET: what one is invited to.
-pub async fn get(State(app): State<App>, Path(link): Path<String>) -> Answer {
-    Ok(show(&app, &link, Form::default(), StatusCode::OK).await?)
+pub async fn get(State(app): State<App>, Path(link): Path<String>, headers: HeaderMap) -> Answer {
+    Ok(show(&app, &headers, &link, Form::default(), StatusCode::OK).await?)
 }
 
 /// POST: takes name and password, and signs in.
@@ -65,8 +70,25 @@ pub async fn post(State(app): State<App>, Path(link): Path<String>, request: Req
     let headers = request.headers().clone();
     let mut form = <Form as axum::extract::FromRequest<()>>::from_request(request, &()).await?;
     let Some(name) = form.name("name") else {
-        return Ok(show(&app, &link, form, StatusCode::UNPROCESSABLE_ENTITY).await?);
+        return Ok(show(
+            &app,
+            &headers,
+            &link,
+            form,
+            StatusCode::UNPROCESSABLE_ENTITY,
+        )
+        .await?);
     };
+    if !sign_in::agreed(&app, &headers, &mut form) {
+        return Ok(show(
+            &app,
+            &headers,
+            &link,
+            form,
+            StatusCode::UNPROCESSABLE_ENTITY,
+        )
+        .await?);
+    }
     let caller = Caller {
         address: &address,
         agent: gate::agent(&headers),
@@ -89,11 +111,21 @@ pub async fn post(State(app): State<App>, Path(link): Path<String>, request: Req
                 header::SET_COOKIE,
                 set_cookie(SESSION_COOKIE, &held, Some(lasts), app.config().https()),
             );
+            if let Some(known) = sign_in::known(&app, &headers) {
+                response.headers_mut().append(header::SET_COOKIE, known);
+            }
             Ok(response)
         }
         Err(PeopleError::Field { field, message }) => {
             form.fail(field, message);
-            Ok(show(&app, &link, form, StatusCode::UNPROCESSABLE_ENTITY).await?)
+            Ok(show(
+                &app,
+                &headers,
+                &link,
+                form,
+                StatusCode::UNPROCESSABLE_ENTITY,
+            )
+            .await?)
         }
         Err(error) => Err(error.into()),
     }

@@ -92,6 +92,36 @@ fn readable(app: &App, headers: &HeaderMap) -> bool {
     !here && !app.config().https()
 }
 
+/// Whether passwords can be read on the way, and nobody at this browser agreed to that yet.
+pub(super) fn plain(app: &App, headers: &HeaderMap) -> bool {
+    readable(app, headers) && cookie(headers, PLAIN_COOKIE) != Some("known")
+}
+
+/// Whether a password may be taken: what stands in the form says that its owner knows, or need not.
+/// Marks the form where not.
+pub(super) fn agreed(app: &App, headers: &HeaderMap, form: &mut Form) -> bool {
+    let agreed = form.ticked("sign-in-plain") || !plain(app, headers);
+    if !agreed {
+        form.fail(
+            "sign-in-plain",
+            "Tick this, or ask a keeper to set up https. The password was not looked at.",
+        );
+    }
+    agreed
+}
+
+/// The cookie by which a browser is not asked again.
+pub(super) fn known(app: &App, headers: &HeaderMap) -> Option<HeaderValue> {
+    readable(app, headers).then(|| {
+        set_cookie(
+            PLAIN_COOKIE,
+            "known",
+            Some(31_536_000),
+            app.config().https(),
+        )
+    })
+}
+
 async fn show(
     app: &App,
     headers: &HeaderMap,
@@ -100,13 +130,12 @@ async fn show(
     carried: Vec<(String, String)>,
     status: StatusCode,
 ) -> Response {
-    let agreed = cookie(headers, PLAIN_COOKIE) == Some("known");
     let page = SignInPage {
         chrome: chrome(app, "Sign in").await,
         form,
         to: gate::local(to).unwrap_or("/").to_owned(),
         carried,
-        plain: readable(app, headers) && !agreed,
+        plain: plain(app, headers),
     };
     page_with(status, &page)
 }
@@ -178,13 +207,7 @@ pub async fn post(State(app): State<App>, request: Request) -> Answer {
         .unwrap_or("/")
         .to_owned();
     let typed = carried(&form);
-    let plain = readable(&app, &headers);
-    let agreed = form.ticked("sign-in-plain") || cookie(&headers, PLAIN_COOKIE) == Some("known");
-    if plain && !agreed {
-        form.fail(
-            "sign-in-plain",
-            "Tick this, or ask a keeper to set up https. Nothing was sent on.",
-        );
+    if !agreed(&app, &headers, &mut form) {
         return Ok(show(
             &app,
             &headers,
@@ -215,8 +238,8 @@ pub async fn post(State(app): State<App>, request: Request) -> Answer {
                 Some(people::enter::OWN_MS / 1_000),
                 secure,
             ));
-            if plain {
-                put(set_cookie(PLAIN_COOKIE, "known", Some(31_536_000), secure));
+            if let Some(known) = known(&app, &headers) {
+                put(known);
             }
             Ok(response)
         }

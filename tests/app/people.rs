@@ -217,6 +217,50 @@ async fn an_invitation_lets_one_person_in_once() {
 }
 
 #[tokio::test]
+async fn an_invitation_over_plain_http_says_that_passwords_can_be_read() {
+    let app = TestApp::with(|config| {
+        config.sign_in = true;
+        config.hosts = vec!["hall.test".into()];
+    })
+    .await;
+    app.sign_in(KEEPER).await;
+    let fields = [("do", "invite"), ("role", "work"), ("days", "7")];
+    let link = app
+        .post("/settings/people", &fields)
+        .await
+        .text("code.secret");
+    let path = link
+        .split_once("/join/")
+        .map(|(_, key)| format!("/join/{key}"))
+        .unwrap();
+    let new = app.other_browser();
+    // On this machine nobody can listen.
+    let here = new.get(&path).await;
+    assert!(!here.text("main").contains("can be read on the way"));
+    let host = format!("hall.test:{}", app.base().rsplit_once(':').unwrap().1);
+    let asked = new
+        .request("GET", &path, &[("host", &host)], Vec::new())
+        .await;
+    assert!(asked.text("main").contains("can be read on the way"));
+    let origin = format!("http://{host}");
+    let headers = [
+        ("host", &*host),
+        ("origin", &*origin),
+        ("content-type", "application/x-www-form-urlencoded"),
+    ];
+    let typed = format!("name=Bea&password={PASSWORD}&again={PASSWORD}").replace(' ', "+");
+    let refused = new
+        .request("POST", &path, &headers, typed.clone().into_bytes())
+        .await;
+    assert_eq!(refused.status, 422, "{}", refused.text("main"));
+    assert!(refused.text("main").contains("Tick this"));
+    assert_eq!(refused.form("main form").value("name"), Some("Bea"));
+    let agreed = format!("{typed}&sign-in-plain=on").into_bytes();
+    let inside = new.request("POST", &path, &headers, agreed).await;
+    assert_eq!(inside.status, 303, "{}", inside.text("main"));
+}
+
+#[tokio::test]
 async fn the_last_keeper_stays_one() {
     let app = TestApp::guarded().await;
     app.sign_in(KEEPER).await;

@@ -58,6 +58,8 @@ pub struct PinsShown {
     pub rows: Vec<PinRow>,
     /// What all pins of the set cost together, where there are several.
     pub all: Option<String>,
+    /// Pins of the set that other pages list.
+    pub elsewhere: usize,
     /// Whether each was solved again.
     pub priced: bool,
     /// The word of the page.
@@ -233,6 +235,7 @@ pub async fn shown(cx: &Cx, whole: &Whole, tab: Tab, form: &Form) -> Result<Pins
         .copied()
         .filter(|pin| belongs(tab, *pin, whole))
         .collect();
+    let elsewhere = all.len() - mine.len();
     let priced = whole.is_open() && !mine.is_empty() && mine.len() <= MOST_PRICED;
     let mut asked = Vec::new();
     if priced {
@@ -270,6 +273,7 @@ pub async fn shown(cx: &Cx, whole: &Whole, tab: Tab, form: &Form) -> Result<Pins
     Ok(PinsShown {
         rows,
         all,
+        elsewhere,
         priced,
         page,
         field,
