@@ -292,19 +292,26 @@ pub async fn gate(State(app): State<App>, mut request: Request, next: Next) -> R
         }
         return stranger(&app, request).await;
     };
+    let at_bench = (signed.session.as_ref()).is_some_and(|it| it.kind == SessionKind::Bench);
     if role > signed.role {
+        // Who stands at the bench may do more elsewhere.
+        let way = if at_bench {
+            "This browser is a device at the bench: use one in which you sign in with your password."
+        } else {
+            "Ask a keeper."
+        };
         return Trouble::new(
             StatusCode::FORBIDDEN,
             format!(
-                "This is for people who may {}; {} may {}. Nothing was changed. Ask a keeper.",
+                "This is for people who may {}; {} may {}{}. Nothing was changed. {way}",
                 role.may(),
                 signed.who,
-                signed.role.may()
+                signed.role.may(),
+                if at_bench { " here" } else { "" }
             ),
         )
         .into_response();
     }
-    let at_bench = (signed.session.as_ref()).is_some_and(|it| it.kind == SessionKind::Bench);
     if at_bench && role > Role::Look && signed.hand.is_none() {
         let to = request.uri().path().to_owned();
         let form = carried(request).await;

@@ -367,6 +367,9 @@ async fn a_device_at_the_bench_asks_who_at_the_first_change() {
     assert_eq!(count.status, 200);
     let keeps = app.post("/settings", &[("name", "Elsewhere")]).await;
     assert_eq!(keeps.status, 403);
+    let why = keeps.text("main");
+    assert!(why.contains("at the bench: use one"), "{why}");
+    assert!(!why.contains("Ask a keeper"), "a keeper is told: {why}");
     let form = count.form("main form[method=post]");
     let asked = form.send(&app).await;
     assert_eq!(asked.status, 401);
