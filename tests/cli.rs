@@ -459,10 +459,10 @@ fn a_database_of_a_newer_program_is_refused() {
 fn a_plan_of_no_set_names_those_that_there_are() {
     let folder = tempfile::tempdir().unwrap();
     make(folder.path());
-    let out = run(&["plan", "Spring dance"], folder.path());
+    let out = run(&["plan", "Tea dance"], folder.path());
     assert_eq!(out.status.code(), Some(1));
     assert!(
-        text(&out.stderr).contains("There is no set “Spring dance”. There is none at all yet."),
+        text(&out.stderr).contains("There is no set “Tea dance”. There is none at all yet."),
         "{}",
         text(&out.stderr)
     );
@@ -505,7 +505,7 @@ fn the_sample_is_served_checked_and_planned() {
 
     let out = run(&["plan", "Winter play"], folder.path());
     assert!(
-        text(&out.stderr).contains("Spring dance"),
+        text(&out.stderr).contains("Tea dance"),
         "{}",
         text(&out.stderr)
     );

@@ -190,7 +190,7 @@ async fn go(hall: &Hall, id: DesignId, days: i64, to: State) -> Result<(), Sampl
 /// Eight bars on the frame that the hall owns.
 async fn spring_dance(hall: &Hall, shelves: &Shelves) -> Result<DesignId, SampleError> {
     let basics = Basics {
-        name: name("Spring dance")?,
+        name: name("Tea dance")?,
         dates: dates(hall, 12, 14, 18)?,
         budget_minor: Some(money(15_000)?),
         note: note("Band in front of the frame; keep the middle clear.")?,

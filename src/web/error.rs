@@ -113,6 +113,9 @@ impl IntoResponse for Trouble {
             StatusCode::METHOD_NOT_ALLOWED => "Not done that way",
             StatusCode::CONFLICT | StatusCode::PRECONDITION_FAILED => "Something changed",
             StatusCode::FORBIDDEN => "Refused",
+            StatusCode::GONE => "No longer open",
+            StatusCode::UNAUTHORIZED => "Sign in",
+            StatusCode::TOO_MANY_REQUESTS => "Wait a little",
             status if status.is_server_error() => "That did not work",
             _ => "That cannot be read",
         };

@@ -15,6 +15,8 @@ use super::{
     error::Trouble,
     form::Form,
     link::Link,
+    may::needs,
+    offered::offered,
     page::go,
     sign_in,
 };
@@ -47,79 +49,6 @@ pub struct Signed {
     pub session: Option<Session>,
     /// Who took a device at the bench.
     pub hand: Option<Person>,
-}
-
-/// Forms and methods of the API by which work is done: stock moves, steps are ticked, something is
-/// counted, tried or worked out. Every other one that changes anything is for keepers.
-const WORK: &[&str] = &[
-    "/things/{id}/cut",
-    "/things/{id}/apart",
-    "/things/{id}/move",
-    "/things/{id}/out",
-    "/things/{id}/mark",
-    "/things/{id}/mount",
-    "/things/{id}/lend",
-    "/things/{id}/give-back",
-    "/things/{id}/swap",
-    "/things/{id}/edit",
-    "/parts/{id}/receive",
-    "/parts/{id}/count",
-    "/places/{id}/count",
-    "/log/{id}/undo",
-    "/take-in",
-    "/fixtures/new",
-    "/frames/new",
-    "/shopping/{id}/receive",
-    "/shopping/{id}/receive/{line}",
-    "/designs/{id}/build/{step}",
-    "/designs/{id}/strike/line",
-    "/designs/{id}/strike/rest",
-    "/designs/{id}/show-day",
-    "/api/v1/things/{id}/tests",
-    "/api/v1/things/{id}/notes",
-    "/api/v1/purchases/{id}/receive",
-    "/api/v1/purchases/{id}/lines/{line}/receive",
-    "/api/v1/designs/{id}/steps/{step}/tick",
-    "/api/v1/designs/{id}/check-in",
-    "/api/v1/designs/{id}/check-in-rest",
-];
-
-/// Where programs and people only work something out, or move stock by its own word.
-const WORK_UNDER: &[&str] = &["/bench/", "/api/v1/calc/", "/api/v1/movements"];
-
-/// Forms that are everybody's own: signing out, one's password, who one is.
-const OWN: &[&str] = &[
-    "/sign-out",
-    "/who",
-    "/who/password",
-    "/who/pin",
-    "/who/bench",
-    "/who/take",
-];
-
-/// Pages of keepers only.
-const KEPT: &[&str] = &[
-    "/settings/people",
-    "/settings/backup",
-    "/settings/backup/{name}",
-    "/settings/backup/import",
-    "/changes",
-];
-
-/// What somebody must be allowed to, for this.
-pub fn needs(method: &Method, route: &str) -> Role {
-    let reads = matches!(*method, Method::GET | Method::HEAD);
-    // In the worked sample everybody may try everything.
-    let sample = route == "/sample" || route.starts_with("/sample/");
-    if KEPT.contains(&route) {
-        Role::Keep
-    } else if reads || sample || OWN.contains(&route) {
-        Role::Look
-    } else if WORK.contains(&route) || WORK_UNDER.iter().any(|under| route.starts_with(under)) {
-        Role::Work
-    } else {
-        Role::Keep
-    }
 }
 
 /// Whether nobody need be signed in for this.
@@ -322,8 +251,10 @@ pub async fn gate(State(app): State<App>, mut request: Request, next: Next) -> R
         address,
         at_ms,
     };
+    let (role, path) = (signed.role, request.uri().path().to_owned());
     request.extensions_mut().insert(signed);
-    by.write(next.run(request)).await
+    let response = by.write(next.run(request)).await;
+    offered(response, role, &path).await
 }
 
 /// Nobody is signed in: a page leads to the sign-in and back, a form is carried through it, a program
@@ -376,23 +307,6 @@ mod tests {
     use axum::body::Body;
 
     use super::*;
-
-    #[test]
-    fn looking_working_and_keeping_are_told_apart() {
-        assert_eq!(needs(&Method::GET, "/designs/{id}"), Role::Look);
-        assert_eq!(needs(&Method::GET, "/settings/people"), Role::Keep);
-        assert_eq!(
-            needs(&Method::POST, "/designs/{id}/build/{step}"),
-            Role::Work
-        );
-        assert_eq!(needs(&Method::POST, "/bench/cuts"), Role::Work);
-        assert_eq!(needs(&Method::POST, "/api/v1/movements"), Role::Work);
-        assert_eq!(needs(&Method::POST, "/settings"), Role::Keep);
-        assert_eq!(needs(&Method::DELETE, "/api/v1/parts/{id}"), Role::Keep);
-        assert_eq!(needs(&Method::POST, "/who/password"), Role::Look);
-        // What nobody thought of is for keepers.
-        assert_eq!(needs(&Method::POST, "/new/thing"), Role::Keep);
-    }
 
     #[test]
     fn a_sign_in_leads_to_our_own_paths_only() {

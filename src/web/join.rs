@@ -69,7 +69,11 @@ pub async fn post(State(app): State<App>, Path(link): Path<String>, request: Req
     let address = gate::address(&request);
     let headers = request.headers().clone();
     let mut form = <Form as axum::extract::FromRequest<()>>::from_request(request, &()).await?;
-    let Some(name) = form.name("name") else {
+    let (name, agreed) = (
+        form.name("name"),
+        sign_in::agreed(&app, &headers, &mut form),
+    );
+    let (Some(name), true) = (name, agreed) else {
         return Ok(show(
             &app,
             &headers,
@@ -79,16 +83,6 @@ pub async fn post(State(app): State<App>, Path(link): Path<String>, request: Req
         )
         .await?);
     };
-    if !sign_in::agreed(&app, &headers, &mut form) {
-        return Ok(show(
-            &app,
-            &headers,
-            &link,
-            form,
-            StatusCode::UNPROCESSABLE_ENTITY,
-        )
-        .await?);
-    }
     let caller = Caller {
         address: &address,
         agent: gate::agent(&headers),

@@ -42,6 +42,8 @@ mod labels;
 mod linger;
 pub mod link;
 mod log;
+mod may;
+mod offered;
 pub mod page;
 mod part;
 mod part_edit;

@@ -123,6 +123,8 @@ struct ShoppingPage {
     fuses: Vec<(DesignId, String, String)>,
     orders: Vec<OrderView>,
     tax: bool,
+    /// What the days to order by rest on.
+    in_hand: String,
     sets: usize,
 }
 
@@ -192,6 +194,13 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
         fuses: wanted.fuses.iter().map(fuses_view).collect(),
         orders: orders.iter().map(|order| order_view(cx, order)).collect(),
         tax: cx.venue.prices_include_tax,
+        in_hand: match cx.venue.order_slack_days {
+            0 => "Ordered on its last day, a parcel comes just before the build day.".to_owned(),
+            days => format!(
+                "Ordered on its last day, a parcel comes with {} in hand before the build day.",
+                count_of(days.into(), "day", "days")
+            ),
+        },
         sets: wanted.sets,
     };
     Ok(page_with(status, &page))

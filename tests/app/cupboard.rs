@@ -590,7 +590,7 @@ async fn what_was_moved_or_changed_last_stands_where_nothing_is_typed() {
     let things = page.texts("#found section:first-of-type li");
     assert!(things[0].starts_with("F-2 "), "{things:?}");
     let sets = page.texts("#found section:last-of-type li");
-    assert_eq!(sets[0], "Spring dance", "{sets:?}");
+    assert_eq!(sets[0], "Tea dance", "{sets:?}");
     assert_eq!(app.get("/search?q=zebra").await.count("#found section"), 0);
 }
 

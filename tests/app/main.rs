@@ -22,6 +22,7 @@ mod help;
 mod import;
 mod kept;
 mod labels;
+mod offered;
 mod parts;
 mod people;
 mod pins;

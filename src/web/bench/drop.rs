@@ -472,7 +472,7 @@ fn drawn(cx: &Cx, body: &DropBody, along: &[VoltsAlong], at: usize) -> Option<Pi
             },
             Bound {
                 volts: below(DROP_MOST),
-                word: format!("{DROP_MOST} % lost, too much below"),
+                word: format!("{DROP_MOST} % lost, the most"),
             },
         ],
         curves,

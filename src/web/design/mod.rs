@@ -476,7 +476,7 @@ pub struct Head {
     pub dates: String,
     /// Its version, which forms carry.
     pub version: i64,
-    /// Whether bars and dates can be changed now.
+    /// Whether bars and dates can be changed now, by who reads.
     pub editable: bool,
     /// Its pages.
     pub tabs: Vec<TabItem>,
@@ -549,6 +549,7 @@ pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
             design.name
         ),
     };
+    let chrome = cx.chrome(Section::Designs, title);
     let head = Head {
         id,
         name: design.name.to_string(),
@@ -560,12 +561,12 @@ pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
             day(design.dates.strike_on())
         ),
         version: design.version,
-        editable: design.state.editable(),
+        editable: design.state.editable() && chrome.keeps(),
         tabs,
         broken: whole.broken.clone(),
         not_held: whole.not_held.clone(),
         replans: matches!(design.state, State::Draft | State::Reserved),
         reserve: Link::DesignReserve(id),
     };
-    (cx.chrome(Section::Designs, title), head)
+    (chrome, head)
 }

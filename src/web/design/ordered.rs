@@ -284,6 +284,19 @@ impl Whole {
         needs.map(|need| left(cx, self, need, &open)).collect()
     }
 
+    /// What is short and all on order.
+    fn on_order(&self, cx: &Cx) -> impl Iterator<Item = &Need> {
+        let needs = self.plan().needs.iter().zip(self.left(cx));
+        needs
+            .filter(|(need, left)| need.short > 0 && left.covered)
+            .map(|(need, _)| need)
+    }
+
+    /// Parts of which all that is short is on order.
+    pub fn parts_on_order(&self, cx: &Cx) -> Vec<PartId> {
+        self.on_order(cx).filter_map(|need| need.part).collect()
+    }
+
     /// What is under way of a part that the plan counts as due in.
     pub fn due_in(&self, cx: &Cx, part: PartId) -> Vec<Coming> {
         let own = self.design().id;
@@ -371,10 +384,7 @@ impl Whole {
 
     /// How many of the parts that are short are on order wholly.
     pub fn short_on_order(&self, cx: &Cx) -> usize {
-        let needs = self.plan().needs.iter().zip(self.left(cx));
-        needs
-            .filter(|(need, left)| need.short > 0 && left.covered)
-            .count()
+        self.on_order(cx).count()
     }
 
     /// What the rest costs with its deliveries, and what of it they are.

@@ -111,6 +111,8 @@ pub struct DriverRow {
     pub name: String,
     /// The one in the house.
     pub unit: Option<(Link, String)>,
+    /// Whether it is on order, where none in the house is taken.
+    pub coming: bool,
     /// What it is.
     pub part: Link,
     /// Where it stands.
@@ -135,6 +137,8 @@ pub struct SupplyRow {
     pub name: String,
     /// The one in the house.
     pub unit: Option<(Link, String)>,
+    /// Whether it is on order, where none in the house is taken.
+    pub coming: bool,
     /// What it is.
     pub part: Link,
     /// How full it is.
@@ -238,7 +242,7 @@ impl Whole {
             || "a driver".to_owned(),
             |driver| match &driver.unit {
                 Some((_, tag)) => format!("driver {tag}"),
-                None => format!("driver {} (to buy)", at + 1),
+                None => format!("driver {} (new)", at + 1),
             },
         )
     }
@@ -284,7 +288,13 @@ fn amiss(state: Option<CheckState>) -> Option<CheckState> {
     state.filter(|state| *state != CheckState::Passed)
 }
 
-fn driver_row(cx: &Cx, whole: &Whole, at: usize, plan: &DriverPlan) -> DriverRow {
+fn driver_row(
+    cx: &Cx,
+    whole: &Whole,
+    at: usize,
+    plan: &DriverPlan,
+    coming: &[PartId],
+) -> DriverRow {
     let driver = whole.driver(plan.part);
     let inlets = plan
         .inlets
@@ -323,6 +333,7 @@ fn driver_row(cx: &Cx, whole: &Whole, at: usize, plan: &DriverPlan) -> DriverRow
     DriverRow {
         name: format!("{} · {}", whole.driver_name(at), whole.part_name(plan.part)),
         unit: unit_of(plan.unit.as_ref()),
+        coming: coming.contains(&plan.part),
         part: Link::Part(plan.part),
         place: plan.place.clone(),
         outputs: plan
@@ -365,13 +376,13 @@ impl Whole {
             || "a supply".to_owned(),
             |supply| match &supply.unit {
                 Some((_, tag)) => format!("supply {tag}"),
-                None => format!("supply {} (to buy)", at + 1),
+                None => format!("supply {} (new)", at + 1),
             },
         )
     }
 }
 
-fn supply_row(whole: &Whole, at: usize) -> Option<SupplyRow> {
+fn supply_row(whole: &Whole, at: usize, coming: &[PartId]) -> Option<SupplyRow> {
     let plan = whole.plan().supplies.get(at)?;
     let supply = whole.supply(plan.part);
     let mut feeds = Vec::new();
@@ -405,6 +416,7 @@ fn supply_row(whole: &Whole, at: usize) -> Option<SupplyRow> {
     Some(SupplyRow {
         name: format!("{} · {}", whole.supply_name(at), whole.part_name(plan.part)),
         unit: unit_of(plan.unit.as_ref()),
+        coming: coming.contains(&plan.part),
         part: Link::Part(plan.part),
         meter,
         rated: supply.map_or_else(String::new, |supply| {
@@ -557,12 +569,13 @@ fn mains_row(whole: &Whole) -> Option<MainsRow> {
 /// Drivers, supplies and the mains circuit, as pages and sheets show them.
 pub fn loads(cx: &Cx, whole: &Whole) -> Loads {
     let drivers = whole.plan().drivers.iter().enumerate();
+    let coming = whole.parts_on_order(cx);
     Loads {
         drivers: drivers
-            .map(|(at, driver)| driver_row(cx, whole, at, driver))
+            .map(|(at, driver)| driver_row(cx, whole, at, driver, &coming))
             .collect(),
         supplies: (0..whole.plan().supplies.len())
-            .filter_map(|at| supply_row(whole, at))
+            .filter_map(|at| supply_row(whole, at, &coming))
             .collect(),
         mains: mains_row(whole),
     }

@@ -213,7 +213,10 @@ fn show(
     differences: Option<Vec<String>>,
     wrong: Option<String>,
 ) -> Answer {
-    let (mut chrome, head) = head(cx, whole, Tab::Beside);
+    let (mut chrome, mut head) = head(cx, whole, Tab::Beside);
+    // What those lines lead to is this page.
+    head.not_held.clear();
+    head.replans = false;
     let design = whole.design();
     let again = design.state == State::Reserved;
     chrome.title = format!("Reserve {}", design.name);

@@ -99,6 +99,8 @@ struct ShowDayPage {
     chrome: Chrome,
     head: Head,
     before_show: bool,
+    /// Whether the set came down: then there is nothing left to try.
+    over: bool,
     rows: Vec<Row>,
     /// Bars that no finished one serves yet, in words; empty if there is none.
     unbuilt: String,
@@ -373,6 +375,7 @@ async fn show(cx: &Cx, id: DesignId, form: &Form, status: StatusCode) -> Answer 
         &ShowDayPage {
             chrome,
             before_show: kind_of(head.state) == TestKind::PreShow,
+            over: matches!(head.state, State::Struck | State::Cancelled),
             unbuilt: match whole.design().bars.len().saturating_sub(rows.len()) {
                 0 => String::new(),
                 unbuilt => count_of(unbuilt, "bar is", "bars are"),

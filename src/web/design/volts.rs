@@ -150,7 +150,7 @@ fn drawn(cx: &Cx, output: &OutputVolts, bar: &BarVolts, bars: &str) -> Picture {
             },
             Bound {
                 volts: below(DROP_MOST),
-                word: format!("{DROP_MOST} % lost, too much below"),
+                word: format!("{DROP_MOST} % lost, the most"),
             },
         ],
         curves: bar

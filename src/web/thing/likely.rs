@@ -100,16 +100,24 @@ pub async fn likely(tx: &mut ReadTx, thing: &Thing) -> Result<Vec<Likely>, Troub
         } else if thing.kind == ThingKind::Piece && lies {
             all.push(go(Link::ThingCut(thing.id), "Cut it"));
         }
-        all.push(mark(Condition::Suspect, "Mark it bad"));
-        if fixture && !lies {
-            all.push(go(Link::ThingSwap(thing.id), "What could replace it"));
-        }
+        let bad = mark(Condition::Suspect, "Mark it bad");
         if lies {
-            all.push(Likely {
+            let elsewhere = Likely {
                 tap: Tap::Here("move-it"),
                 label: "Put it elsewhere".to_owned(),
                 kind: "",
-            });
+            };
+            // What does no harm stands first: the first is the one that catches the eye.
+            if all.is_empty() {
+                all.extend([elsewhere, bad]);
+            } else {
+                all.extend([bad, elsewhere]);
+            }
+        } else {
+            all.push(bad);
+            if fixture {
+                all.push(go(Link::ThingSwap(thing.id), "What could replace it"));
+            }
         }
     } else {
         if fixture {

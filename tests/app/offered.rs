@@ -1,0 +1,111 @@
+//! What somebody may not do is not offered to them.
+
+use std::collections::BTreeSet;
+
+use tapewright::{model::person::Role, sample};
+
+use crate::help::{Browser, KEEPER, TestApp};
+
+/// What a crawl from the first page found.
+#[derive(Default)]
+struct Found {
+    /// Pages, by address without its query.
+    pages: BTreeSet<String>,
+    /// Where the forms that can be seen are sent.
+    forms: BTreeSet<String>,
+    /// Forms and buttons that cannot.
+    hidden: BTreeSet<String>,
+}
+
+fn path(address: &str) -> String {
+    address
+        .split(['?', '#'])
+        .next()
+        .unwrap_or_default()
+        .to_owned()
+}
+
+/// Goes wherever a link leads that can be seen; of pages of things and places only to the first ones.
+async fn crawl(browser: &Browser) -> Found {
+    let mut found = Found::default();
+    let mut ahead = vec!["/".to_owned()];
+    while let Some(to) = ahead.pop() {
+        let many = ["/things/", "/parts/", "/places/", "/labels", "/tag/"];
+        let alike = |it: &&String| {
+            many.iter()
+                .any(|many| to.starts_with(many) && it.starts_with(many))
+        };
+        if found.pages.contains(&to) || found.pages.iter().filter(alike).count() > 25 {
+            continue;
+        }
+        found.pages.insert(to.clone());
+        let page = browser.get(&to).await;
+        if let Some(next) = page.header("location") {
+            ahead.push(path(next));
+            continue;
+        }
+        assert!(
+            page.status < 400,
+            "{to}: {} {}",
+            page.status,
+            page.text("main")
+        );
+        for (css, attribute) in [("form[method=post]", "action"), ("a", "href")] {
+            let seen = page.attributes(&format!("{css}:not([hidden])"), attribute);
+            let all = page.attributes(&format!("{css}[hidden]"), attribute);
+            found.hidden.extend(all.iter().map(|to| path(to)));
+            if attribute == "action" {
+                found.forms.extend(seen.iter().map(|to| path(to)));
+                let own = page.count("form[method=post]:not([hidden], [action])");
+                found.forms.extend((own > 0).then(|| to.clone()));
+            } else {
+                let ours = |to: &&String| to.starts_with('/') && !to.starts_with("/sample");
+                ahead.extend(seen.iter().filter(ours).map(|to| path(to)));
+            }
+        }
+    }
+    found
+}
+
+#[tokio::test]
+async fn nothing_is_offered_that_would_be_refused() {
+    let app = TestApp::guarded().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    app.add_person("Lou", Role::Look).await;
+    app.add_person("Wim", Role::Work).await;
+    app.sign_in(KEEPER).await;
+    let all = crawl(&app).await;
+    assert!(all.hidden.is_empty(), "{:?}", all.hidden);
+    assert!(
+        all.pages.len() > 80 && all.forms.len() > 80,
+        "{} {}",
+        all.pages.len(),
+        all.forms.len()
+    );
+
+    for (name, more_than) in [("Lou", 0), ("Wim", 30)] {
+        let browser = app.other_browser();
+        browser.sign_in(name).await;
+        let found = crawl(&browser).await;
+        assert!(found.pages.len() > 60, "{name}: {}", found.pages.len());
+        assert!(found.hidden.len() > 20, "{name}: {:?}", found.hidden);
+        // Signing out and one's own password and PIN are everybody's.
+        let own = |to: &&String| to.starts_with("/who") || to.starts_with("/sign-out");
+        let forms: Vec<&String> = found.forms.iter().filter(|to| !own(to)).collect();
+        assert!(forms.len() >= more_than, "{name}: {forms:?}");
+        for to in forms {
+            let answer = browser.post(to, &[]).await;
+            assert_ne!(answer.status, 403, "{name} is offered {to}");
+        }
+        // And what is hidden is refused: nobody is kept from what they may do.
+        for to in found.hidden {
+            let answer = browser.post(&to, &[]).await;
+            let read = browser.get(&to).await;
+            assert!(
+                answer.status == 403 || read.status == 403,
+                "{name} may do {to}: {}",
+                answer.status
+            );
+        }
+    }
+}
