@@ -87,13 +87,26 @@ fn hide(html: &str, role: Role, path: &str) -> String {
         let (tag, behind) = from.split_at(end_of(from));
         shown.push_str(name);
         if refused(name, tag, role, path) {
-            shown.push_str(" hidden");
+            shown.push_str(if name == "<form" && reads_well(behind) {
+                " data-shut"
+            } else {
+                " hidden"
+            });
         }
         shown.push_str(tag.get(name.len()..).unwrap_or_default());
         rest = behind;
     }
     shown.push_str(rest);
     shown
+}
+
+/// Whether a form has something to read in it: then only what one would press and type is hidden, by
+/// the style sheet.
+fn reads_well(form: &str) -> bool {
+    let form = form.split("</form>").next().unwrap_or_default();
+    ["<table", "<ul class=\"rows"]
+        .iter()
+        .any(|it| form.contains(it))
 }
 
 /// Where a tag ends, in bytes: behind its `>`, which may also stand within quotes.
@@ -166,6 +179,12 @@ mod tests {
             assert!(work.contains(tag), "{tag} in {work}");
         }
         assert_eq!(work.matches(" hidden").count(), 3);
+        // What stands in a form stays.
+        let list = r#"<form method="post" action="/shopping/order"><table></table></form>"#;
+        assert_eq!(
+            hide(list, Role::Look, "/shopping"),
+            list.replace("<form", "<form data-shut")
+        );
         // A form without an address goes to its own page.
         let own = hide(r#"<form method="post">"#, Role::Work, "/take-in");
         assert_eq!(own, r#"<form method="post">"#);

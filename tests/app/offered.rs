@@ -51,12 +51,12 @@ async fn crawl(browser: &Browser) -> Found {
             page.text("main")
         );
         for (css, attribute) in [("form[method=post]", "action"), ("a", "href")] {
-            let seen = page.attributes(&format!("{css}:not([hidden])"), attribute);
-            let all = page.attributes(&format!("{css}[hidden]"), attribute);
+            let seen = page.attributes(&format!("{css}:not([hidden], [data-shut])"), attribute);
+            let all = page.attributes(&format!("{css}:is([hidden], [data-shut])"), attribute);
             found.hidden.extend(all.iter().map(|to| path(to)));
             if attribute == "action" {
                 found.forms.extend(seen.iter().map(|to| path(to)));
-                let own = page.count("form[method=post]:not([hidden], [action])");
+                let own = page.count("form[method=post]:not([hidden], [data-shut], [action])");
                 found.forms.extend((own > 0).then(|| to.clone()));
             } else {
                 let ours = |to: &&String| to.starts_with('/') && !to.starts_with("/sample");
