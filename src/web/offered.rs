@@ -21,6 +21,7 @@ const FORMS: &[&str] = &[
     "/things/{id}/cut",
     "/things/{id}/edit",
     "/things/{id}/apart",
+    "/things/{id}/into",
     "/parts/new",
     "/parts/ready-made",
     "/parts/{id}/edit",
@@ -144,10 +145,11 @@ fn refused(name: &str, tag: &str, role: Role, path: &str) -> bool {
             value_of(tag, "class").is_some_and(|class| class.split(' ').any(|it| it == "btn"));
         let to = path_in(tag, "href").unwrap_or_default();
         let form = FORMS.iter().any(|pattern| fits(pattern, to));
-        button
-            && to.starts_with('/')
-            && !fits_under("/sample", to)
-            && (needs(&Method::GET, to) > role || form && needs(&Method::POST, to) > role)
+        // Within a page, buttons lead to its forms.
+        let here = to.is_empty() && role == Role::Look;
+        let refused = needs(&Method::GET, to) > role || (form && needs(&Method::POST, to) > role);
+        let elsewhere = to.starts_with('/') && !fits_under("/sample", to);
+        button && (here || (elsewhere && refused))
     }
 }
 
