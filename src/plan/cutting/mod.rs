@@ -122,11 +122,17 @@ pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish], budget: Bu
         wishes: wishes.to_vec(),
         budget,
     };
-    if manner.whole_only {
+    let cutting = if manner.whole_only {
         work.whole_pieces()
     } else {
         work.solve()
-    }
+    };
+    let sources = cutting.cuts.iter().filter_map(|cut| match cut.source {
+        CutSource::Piece { thing, .. } => Some(thing),
+        CutSource::Buy { .. } => None,
+    });
+    book.take(part.id, &sources.collect());
+    cutting
 }
 
 struct Work<'a> {
