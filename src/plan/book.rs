@@ -9,7 +9,7 @@ use std::{
 use super::{
     choice::Way,
     input::{Freedom, Input, Offer, SpareCount, SpareFixture, SparePiece, SpareUnit},
-    rests::Rests,
+    rests::{Rests, Taken},
 };
 use crate::{
     model::{
@@ -190,11 +190,13 @@ impl<'a> Book<'a> {
     }
 
     /// Notes the pieces of a part of which something is taken.
-    pub(super) fn take(&self, part: PartId, things: &BTreeSet<ThingId>) {
+    pub(super) fn take(&self, part: PartId, taken: &[Taken]) {
         let mut rests = self.rests.borrow_mut();
-        let pieces = self.pieces(part).iter();
-        for spare in pieces.filter(|spare| things.contains(&spare.piece.id)) {
-            rests.take(spare);
+        for one in taken {
+            let mut pieces = self.pieces(part).iter();
+            if let Some(spare) = pieces.find(|spare| spare.piece.id == one.thing) {
+                rests.take(spare, *one);
+            }
         }
     }
 
