@@ -8,7 +8,10 @@
 #[expect(dead_code, reason = "a bench needs only some of it")]
 mod house;
 
-use std::time::{Duration, Instant};
+use std::{
+    sync::Arc,
+    time::{Duration, Instant},
+};
 
 use house::{House, RGB, RGBW, at, driver, lead, supply, tape};
 use pathfinding::{kuhn_munkres::kuhn_munkres_min, matrix::Matrix};
@@ -82,6 +85,7 @@ fn house(served: i64) -> House {
             }
         };
         let last = house.input.stock.pieces.last_mut().expect("just added");
+        let last = Arc::make_mut(last);
         last.place = at(dice.below(40));
     }
     for number in 0..FIXTURES {

@@ -13,12 +13,13 @@ use tapewright::{
     db::{self, Db},
     model::{
         fixture::Condition,
-        id::{AccountId, MovementId, PartId, PlaceId, ThingId},
+        id::{AccountId, DesignId, MovementId, PartId, PlaceId, ThingId},
         part::PartSpec,
         piece::{End, length_of},
         place::PlaceKind,
         text::{Name, Note},
     },
+    plan::Input,
     stock::{
         Act, Done, StockError, What,
         audit::audit,
@@ -227,6 +228,18 @@ impl House {
             };
             ids.push(db::part::add(&mut tx, &new).await.unwrap());
         }
+        sqlx::raw_sql(
+            r#"INSERT INTO design (id, name, build_on, get_in, strike_on)
+                 VALUES (1, 'Lantern Walk', '2026-11-20', '2026-11-21', '2026-11-30'),
+                   (2, 'Foyer', '2026-11-10', '2026-11-11', '2026-11-19');
+               INSERT INTO bar (design_id, position, label, length_um, shorter_um, longer_um, channels, diffused,
+                 fed, x_um, y_um, angle_mdeg, cable_um)
+                 VALUES (1, 1, 'bar 1', 900000, 50000, 0, '["white"]', 1, 'one_end', 0, 0, 0, 0),
+                   (2, 1, 'bar 1', 900000, 50000, 0, '["white"]', 0, 'one_end', 0, 0, 0, 0);"#,
+        )
+        .execute(&mut *tx)
+        .await
+        .unwrap();
         tx.commit().await.unwrap();
         Self {
             _folder: folder,
@@ -269,6 +282,10 @@ async fn sequence(seed: u64) -> [usize; 3] {
     for step in 0..steps {
         let at = format!("seed {seed}, step {step}");
         one_step(&mut dice, &mut house, &mut model, &at).await;
+        beside(&mut dice, &house).await;
+        if step % 3 == 0 {
+            as_read_from_nothing(&house, &at).await;
+        }
     }
     compare(&house, &model, &format!("seed {seed}")).await;
     [
@@ -276,6 +293,58 @@ async fn sequence(seed: u64) -> [usize; 3] {
         model.book.iter().filter(|it| it.undone).count(),
         model.refused,
     ]
+}
+
+/// Changes that are no movement, by another program as much as by ours; some are taken back.
+async fn beside(dice: &mut Dice, house: &House) {
+    let sql = match dice.between(0, 11) {
+        0 => "UPDATE piece SET batch = batch || 'b' WHERE thing_id % 3 = 0",
+        1 => "UPDATE piece SET end_end = start_end, joint_offset_units = 4 WHERE thing_id % 4 = 1",
+        2 => "UPDATE thing SET tag = tag || 'X' WHERE id = (SELECT max(id) FROM thing WHERE length(tag) < 9)",
+        3 => "UPDATE place SET position = (position + 2) % 5, name = name || '.' WHERE id = 2",
+        4 => "UPDATE loan SET due_on = '2026-11-19'",
+        5 => {
+            "INSERT INTO hold (design_id, thing_id, from_amount, to_amount, from_on, to_on, becomes, made_on, who)
+             SELECT 1, thing.id, 0, 1, '2026-11-20', '9999-12-31', 'consumed', '2026-11-02', 'Ines'
+             FROM thing JOIN piece ON piece.thing_id = thing.id JOIN account ON account.id = thing.account_id
+             WHERE account.kind = 'place' AND piece.amount > 1 AND thing.condition = 'good'
+               AND NOT EXISTS (SELECT 1 FROM hold WHERE hold.thing_id = thing.id) LIMIT 1"
+        }
+        _ => return,
+    };
+    let takes_back = dice.between(0, 2) == 0;
+    let mut tx = house.db.write().await.unwrap();
+    sqlx::query(sql).execute(&mut *tx).await.unwrap();
+    if takes_back {
+        inputs(&mut tx).await;
+    } else {
+        // As another program would: our revision stays.
+        tx.commit_quietly().await.unwrap();
+    }
+}
+
+/// What each set would be planned from.
+async fn inputs(tx: &mut impl db::snapshot::Reads) -> Vec<Input> {
+    let mut all = Vec::new();
+    for id in [1, 2] {
+        all.push(
+            db::snapshot::input(tx, DesignId(id), day())
+                .await
+                .unwrap()
+                .unwrap(),
+        );
+    }
+    all
+}
+
+/// What is read through memory is what is read from nothing.
+async fn as_read_from_nothing(house: &House, at: &str) {
+    let mut reads = house.db.read().await.unwrap();
+    let remembered = inputs(&mut reads).await;
+    drop(reads);
+    let mut writes = house.db.write().await.unwrap();
+    let anew = inputs(&mut writes).await;
+    assert_eq!(remembered, anew, "{at}");
 }
 
 async fn one_step(dice: &mut Dice, house: &mut House, model: &mut Model, at: &str) {

@@ -589,6 +589,7 @@ const NOT_LOGGED: &[&str] = &[
     "step",
     "test_record",
     "thing",
+    "touched",
     "unit",
 ];
 /// Columns that say nothing of their own, or that nobody may read.

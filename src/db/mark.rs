@@ -97,10 +97,7 @@ impl Watching {
             return Ok(());
         }
         let mark = Mark(last.as_ref().map_or(1, |(_, seen)| seen.mark.0 + 1));
-        let written_ms = sqlx::query_scalar!("SELECT at_ms FROM acting")
-            .fetch_one(&mut *connection)
-            .await?;
-        let venue = venue::lookup(connection).await?;
+        let (venue, written_ms) = venue::lookup_written(connection).await?;
         *last = Some((
             counted,
             Seen {

@@ -75,6 +75,7 @@ pub struct Db {
     line: Line,
     readers: SqlitePool,
     watch: Arc<Watch>,
+    pieces: Arc<snapshot::Pieces>,
     file: PathBuf,
 }
 
@@ -219,6 +220,7 @@ impl Db {
             line: Line::begin(writer),
             readers,
             watch,
+            pieces: Arc::default(),
             file: file.to_owned(),
         })
     }
@@ -230,7 +232,7 @@ impl Db {
 
     /// Begins to read: one state of the database for as long as it lives.
     pub async fn read(&self) -> Result<ReadTx, DbError> {
-        ReadTx::begin(&self.readers).await
+        ReadTx::begin(&self.readers, &self.pieces).await
     }
 
     /// The state that the database is in now, and the settings in it; nothing where that is the

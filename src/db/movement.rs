@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
 
 use super::{DbError, WriteTx, part::stock_unit, place::Spot, refusal::read};
@@ -151,6 +152,40 @@ pub struct Later {
     pub who: Name,
     /// When, by the venue's calendar.
     pub on: Date,
+}
+
+/// One line, its fields in the order in which the statement gives them.
+#[derive(Deserialize)]
+struct LineRow {
+    id: i64,
+    movement_id: i64,
+    part_id: Option<i64>,
+    thing_id: Option<i64>,
+    amount: i64,
+    rest_um: i64,
+    tag: Option<String>,
+    thing_kind: Option<String>,
+    part_name: Option<String>,
+    part_kind: Option<String>,
+    frame_name: Option<String>,
+    pitch_units: Option<i64>,
+    pitch_um: Option<i64>,
+    measure: Option<String>,
+    from_account: i64,
+    from_kind: String,
+    from_words: String,
+    from_place: Option<i64>,
+    from_design: Option<i64>,
+    from_loan: Option<i64>,
+    from_inside: Option<i64>,
+    to_account: i64,
+    to_kind: String,
+    to_words: String,
+    to_place: Option<i64>,
+    to_design: Option<i64>,
+    to_loan: Option<i64>,
+    to_inside: Option<i64>,
+    counted: Option<i64>,
 }
 
 struct Head {
@@ -356,21 +391,16 @@ async fn list_lines(
     tx: &mut SqliteConnection,
     ids: &str,
 ) -> Result<HashMap<i64, Vec<EntryLine>>, DbError> {
-    let rows = sqlx::query!(
-        r#"SELECT line.movement_id, line.part_id, line.thing_id, line.amount, line.rest_um,
-             thing.tag AS "tag?", thing.kind AS "thing_kind?", part.name AS "part_name?",
-             part.kind AS "part_kind?", frame.name AS "frame_name?",
-             json_extract(part.spec, '$.pitch.units') AS "pitch_units?: i64",
-             json_extract(part.spec, '$.pitch.um') AS "pitch_um?: i64",
-             json_extract(part.spec, '$.measure') AS "measure?: String",
-             source.account_id AS "from_account!", source.kind AS "from_kind!",
-             source.words AS "from_words!: String", source.place_id AS from_place,
-             source.design_id AS from_design, source.loan_id AS from_loan,
-             source.inside_id AS from_inside,
-             goal.account_id AS "to_account!", goal.kind AS "to_kind!",
-             goal.words AS "to_words!: String", goal.place_id AS to_place,
-             goal.design_id AS to_design, goal.loan_id AS to_loan, goal.inside_id AS to_inside,
-             counted.amount AS "counted?: i64"
+    // As one text: row by row each value is handed from one thread to another.
+    let rows = sqlx::query_scalar!(
+        r#"SELECT json_group_array(json_array(line.id, line.movement_id, line.part_id, line.thing_id,
+               line.amount, line.rest_um, thing.tag, thing.kind, part.name, part.kind, frame.name,
+               json_extract(part.spec, '$.pitch.units'), json_extract(part.spec, '$.pitch.um'),
+               json_extract(part.spec, '$.measure'),
+               source.account_id, source.kind, source.words, source.place_id, source.design_id,
+               source.loan_id, source.inside_id,
+               goal.account_id, goal.kind, goal.words, goal.place_id, goal.design_id, goal.loan_id,
+               goal.inside_id, counted.amount)) AS "rows!: String"
            FROM movement_line AS line
            LEFT JOIN counted ON counted.line_id = line.id
            JOIN whereabouts AS source ON source.account_id = line.from_id
@@ -378,11 +408,13 @@ async fn list_lines(
            LEFT JOIN thing ON thing.id = line.thing_id
            LEFT JOIN part ON part.id = line.part_id
            LEFT JOIN frame ON frame.thing_id = line.thing_id
-           WHERE line.movement_id IN (SELECT value FROM json_each(?)) ORDER BY line.id"#,
+           WHERE line.movement_id IN (SELECT value FROM json_each(?))"#,
         ids
     )
-    .fetch_all(tx)
+    .fetch_one(tx)
     .await?;
+    let mut rows: Vec<LineRow> = read("movement_line", serde_json::from_str(&rows))?;
+    rows.sort_unstable_by_key(|row| row.id);
     let mut lines: HashMap<i64, Vec<EntryLine>> = HashMap::new();
     for row in rows {
         let part_kind: Option<Kind> = row
@@ -437,6 +469,15 @@ async fn list_lines(
     Ok(lines)
 }
 
+/// A movement that was written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Added {
+    /// Which.
+    pub id: MovementId,
+    /// Whether anybody holds one of its things.
+    pub held: bool,
+}
+
 /// Writes a movement with its lines; the triggers keep whereabouts and balances, and refuse what
 /// must not be.
 pub async fn add(
@@ -444,7 +485,7 @@ pub async fn add(
     new: &NewMovement,
     at_ms: i64,
     on: Date,
-) -> Result<MovementId, DbError> {
+) -> Result<Added, DbError> {
     let on = on.to_string();
     let (kind, who, reason) = (new.kind.word(), new.who.as_str(), new.reason.as_str());
     let (design, undoes) = (new.design.map(|id| id.0), new.undoes.map(|id| id.0));
@@ -474,17 +515,23 @@ pub async fn add(
             (part, thing, amount, rest, line.from, line.to)
         })
         .collect();
+    let things: Vec<ThingId> = (lines.iter().filter_map(|(_, thing, ..)| *thing))
+        .chain(new.mark.map(|mark| mark.thing))
+        .collect();
     let lines = read("movement_line", serde_json::to_string(&lines))?;
+    let things = read("ids", serde_json::to_string(&things))?;
     // All in one errand to the thread that writes. Nothing is ever removed from the ledger, so the
     // greatest id is of this one.
-    let id = sqlx::query_scalar!(
+    let added = sqlx::query!(
         r#"INSERT INTO movement (at_ms, on_date, kind, who, reason, design_id, undoes_id,
              mark_thing_id, mark_before, mark_after)
            VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?);
            INSERT INTO movement_line (movement_id, part_id, thing_id, amount, rest_um, from_id, to_id)
            SELECT (SELECT max(id) FROM movement), value ->> 0, value ->> 1, value ->> 2, value ->> 3,
              value ->> 4, value ->> 5 FROM json_each(?) ORDER BY key;
-           SELECT max(id) AS "id!" FROM movement"#,
+           SELECT max(id) AS "id!: i64", EXISTS (SELECT 1 FROM hold
+             WHERE thing_id IN (SELECT value FROM json_each(?)) AND state = 'active') AS "held!: bool"
+           FROM movement"#,
         at_ms,
         on,
         kind,
@@ -495,11 +542,15 @@ pub async fn add(
         thing,
         before,
         after,
-        lines
+        lines,
+        things
     )
     .fetch_one(&mut **tx)
     .await?;
-    Ok(MovementId(id))
+    Ok(Added {
+        id: MovementId(added.id),
+        held: added.held,
+    })
 }
 
 /// The last movement of a thing after `after`, its marks not counted.

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use serde::Deserialize;
 use sqlx::SqliteConnection;
 
 use super::{DbError, WriteTx, refusal::read};
@@ -31,6 +32,23 @@ impl Claims {
     pub fn on(&self, thing: ThingId) -> &[Claim] {
         self.things.get(&thing).map_or(&[], Vec::as_slice)
     }
+}
+
+/// A hold as it stands in the way, its fields in the order in which the statement gives them.
+#[derive(Deserialize)]
+struct ClaimRow {
+    id: i64,
+    design: DesignId,
+    name: String,
+    thing: Option<ThingId>,
+    part: Option<PartId>,
+    from: i64,
+    to: i64,
+    from_on: String,
+    to_on: String,
+    line: Option<PurchaseLineId>,
+    /// Not nought where the set is at work or standing.
+    until_back: i64,
 }
 
 fn date(what: &str, text: &str) -> Result<Date, DbError> {
@@ -442,36 +460,38 @@ pub async fn list_claims(
     let thing = thing.map(|thing| thing.0);
     let part = part.map(|part| part.0);
     let without = without.map(|design| design.0);
-    let rows = sqlx::query!(
-        r#"SELECT hold.design_id, design.name, hold.thing_id, hold.part_id, hold.from_amount,
-               hold.to_amount, hold.from_on, hold.to_on, hold.purchase_line_id,
-               design.state IN ('building', 'standing') AS "until_back!: bool"
+    // As one text: row by row each value is handed from one thread to another.
+    let rows = sqlx::query_scalar!(
+        r#"SELECT json_group_array(json_array(hold.id, hold.design_id, design.name, hold.thing_id,
+               hold.part_id, hold.from_amount, hold.to_amount, hold.from_on, hold.to_on,
+               hold.purchase_line_id, design.state IN ('building', 'standing'))) AS "rows!: String"
            FROM hold JOIN design ON design.id = hold.design_id
            WHERE hold.state = 'active'
              AND (?1 IS NULL OR hold.thing_id = ?1)
              AND (?2 IS NULL OR hold.part_id = ?2)
-             AND (?3 IS NULL OR hold.design_id <> ?3)
-           ORDER BY hold.from_on, hold.id"#,
+             AND (?3 IS NULL OR hold.design_id <> ?3)"#,
         thing,
         part,
         without
     )
-    .fetch_all(tx)
+    .fetch_one(tx)
     .await?;
+    let mut rows: Vec<ClaimRow> = read("hold", serde_json::from_str(&rows))?;
+    rows.sort_unstable_by(|a, b| (&a.from_on, a.id).cmp(&(&b.from_on, b.id)));
     let mut claims = Claims::default();
     for row in rows {
         let claim = Claim {
-            design: DesignId(row.design_id),
+            design: row.design,
             name: row.name,
-            from: row.from_amount,
-            to: row.to_amount,
+            from: row.from,
+            to: row.to,
             window: window(&row.from_on, &row.to_on)?,
-            until_back: row.until_back,
-            due: row.purchase_line_id.map(PurchaseLineId),
+            until_back: row.until_back != 0,
+            due: row.line,
         };
-        match (row.thing_id, row.part_id) {
-            (Some(thing), _) => claims.things.entry(ThingId(thing)).or_default().push(claim),
-            (None, Some(part)) => claims.counts.entry(PartId(part)).or_default().push(claim),
+        match (row.thing, row.part) {
+            (Some(thing), _) => claims.things.entry(thing).or_default().push(claim),
+            (None, Some(part)) => claims.counts.entry(part).or_default().push(claim),
             (None, None) => {}
         }
     }

@@ -147,35 +147,7 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
     .into_iter()
     .map(|name| read("person.name", Name::parse(&name)))
     .collect::<Result<_, DbError>>()?;
-    // Parts and places are few and looked through once each; the many things only ask which words
-    // their part and place have already answered. Tags are in capitals.
-    let ids: Vec<ThingId> = sqlx::query_scalar!(
-        r#"WITH p AS MATERIALIZED (
-             SELECT id, instr(words, ?1) > 0 AS a, instr(words, ?2) > 0 AS b,
-               instr(words, ?3) > 0 AS c, instr(words, ?4) > 0 AS d FROM part),
-           w AS MATERIALIZED (
-             SELECT account_id, kind IN ('place', 'design', 'loan', 'inside') AS owned,
-               instr(lower(words), ?1) > 0 AS a, instr(lower(words), ?2) > 0 AS b,
-               instr(lower(words), ?3) > 0 AS c, instr(lower(words), ?4) > 0 AS d FROM whereabouts)
-           SELECT thing.id AS "id!: i64" FROM thing
-           JOIN w ON w.account_id = thing.account_id
-           LEFT JOIN p ON p.id = thing.part_id
-           WHERE (p.a OR w.a OR instr(thing.tag, upper(?1)) OR instr(thing.words, ?1))
-             AND (p.b OR w.b OR instr(thing.tag, upper(?2)) OR instr(thing.words, ?2))
-             AND (p.c OR w.c OR instr(thing.tag, upper(?3)) OR instr(thing.words, ?3))
-             AND (p.d OR w.d OR instr(thing.tag, upper(?4)) OR instr(thing.words, ?4))
-           ORDER BY w.owned DESC, thing.tag = upper(?1) DESC, length(thing.tag), thing.tag LIMIT ?5"#,
-        a,
-        b,
-        c,
-        d,
-        limit
-    )
-    .fetch_all(&mut *tx)
-    .await?
-    .into_iter()
-    .map(ThingId)
-    .collect();
+    let ids = find_things(tx, [&a, &b, &c, &d], limit).await?;
     let things = thing::list_in_order(tx, &ids).await?;
     Ok(Found {
         parts,
@@ -185,6 +157,82 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
         suppliers,
         people,
     })
+}
+
+/// Things in which every word typed occurs: those that one still owns first, and of them the one whose
+/// tag is the first word.
+async fn find_things(
+    tx: &mut SqliteConnection,
+    words: [&str; 4],
+    limit: i64,
+) -> Result<Vec<ThingId>, DbError> {
+    let most = usize::try_from(limit).unwrap_or(0);
+    let [first, ..] = words;
+    let tagged = sqlx::query_scalar!(
+        r#"SELECT id AS "id!: i64" FROM thing WHERE tag = upper(?)"#,
+        first
+    )
+    .fetch_optional(&mut *tx)
+    .await?;
+    let mut found = Vec::new();
+    for owned in [true, false] {
+        if found.len() >= most {
+            break;
+        }
+        if let Some(id) = tagged {
+            found.extend(list_matching(tx, words, owned, Some(id), 1).await?);
+        }
+        let others = list_matching(tx, words, owned, None, limit).await?;
+        found.extend(others.into_iter().filter(|id| Some(id.0) != tagged));
+    }
+    found.truncate(most);
+    Ok(found)
+}
+
+/// Those of one's own or those that are gone, by their tags; only one of them where that is asked.
+async fn list_matching(
+    tx: &mut SqliteConnection,
+    [a, b, c, d]: [&str; 4],
+    owned: bool,
+    only: Option<i64>,
+    limit: i64,
+) -> Result<Vec<ThingId>, DbError> {
+    // Parts and places are few and looked through once each; the many things only ask which words
+    // their part and place have already answered, in the order of their tags and only until there are
+    // enough. Tags are in capitals.
+    Ok(sqlx::query_scalar!(
+        r#"WITH p AS MATERIALIZED (
+             SELECT id, instr(words, ?1) > 0 AS a, ?2 = '' OR instr(words, ?2) AS b,
+               ?3 = '' OR instr(words, ?3) AS c, ?4 = '' OR instr(words, ?4) AS d FROM part),
+           said AS MATERIALIZED (
+             SELECT account_id, lower(words) AS words FROM whereabouts
+             WHERE (kind IN ('place', 'design', 'loan', 'inside')) = ?5
+               AND EXISTS (SELECT 1 FROM thing WHERE thing.account_id = whereabouts.account_id)),
+           w AS MATERIALIZED (
+             SELECT account_id, instr(words, ?1) > 0 AS a, ?2 = '' OR instr(words, ?2) AS b,
+               ?3 = '' OR instr(words, ?3) AS c, ?4 = '' OR instr(words, ?4) AS d FROM said)
+           SELECT thing.id AS "id!: i64" FROM thing
+           CROSS JOIN w ON w.account_id = thing.account_id
+           LEFT JOIN p ON p.id = thing.part_id
+           WHERE (?6 IS NULL OR thing.id = ?6)
+             AND (p.a OR w.a OR instr(thing.tag, upper(?1)) OR instr(thing.words, ?1))
+             AND (w.b OR p.b OR instr(thing.tag, upper(?2)) OR instr(thing.words, ?2))
+             AND (w.c OR p.c OR instr(thing.tag, upper(?3)) OR instr(thing.words, ?3))
+             AND (w.d OR p.d OR instr(thing.tag, upper(?4)) OR instr(thing.words, ?4))
+           ORDER BY length(thing.tag), thing.tag LIMIT ?7"#,
+        a,
+        b,
+        c,
+        d,
+        owned,
+        only,
+        limit
+    )
+    .fetch_all(tx)
+    .await?
+    .into_iter()
+    .map(ThingId)
+    .collect())
 }
 
 /// The things that were moved last and the sets that were changed last, each the latest first.

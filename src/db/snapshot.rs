@@ -2,16 +2,17 @@
 //!
 //! A handful of statements, whatever the size of the cupboard, all in the caller's transaction.
 
-use std::collections::HashMap;
+use std::{collections::HashMap, sync::Arc};
 
 use sqlx::SqliteConnection;
 
-use super::{DbError, design, offer, pin, refusal::read, reservation, reservation::Claims, venue};
+use super::{
+    DbError, WriteTx, design, offer, pin, refusal::read, reservation, reservation::Claims, venue,
+};
 use crate::{
     model::{
-        channel::Channels,
         design::{Design, State},
-        fixture::{Condition, Fed, Fixture, Make},
+        fixture::Condition,
         id::{DesignId, PartId, PlaceId, ThingId},
         part::{Kind, Part},
         text::{Name, Note, Tag},
@@ -24,12 +25,16 @@ use crate::{
             may_take_pieces,
         },
     },
-    units::{Date, FOREVER, Length, Voltage, Window, parse_date},
+    units::{Date, FOREVER, Window, parse_date},
 };
 
+mod fixture;
+mod known;
 mod piece;
 
-use piece::list_pieces;
+use fixture::list_fixtures_with;
+pub use known::{Pieces, Reads};
+use piece::{list_pieces, list_pieces_of};
 
 /// Who asks, for which days.
 #[derive(Debug, Clone, Copy)]
@@ -54,7 +59,7 @@ impl Ask {
 
 /// What a plan of a stored design is made from; `None` if there is no such design.
 pub async fn input(
-    tx: &mut SqliteConnection,
+    tx: &mut impl Reads,
     id: DesignId,
     today: Date,
 ) -> Result<Option<Input>, DbError> {
@@ -65,11 +70,7 @@ pub async fn input(
 }
 
 /// What a plan of a design, stored so or not, is made from.
-pub async fn input_of(
-    tx: &mut SqliteConnection,
-    design: Design,
-    today: Date,
-) -> Result<Input, DbError> {
+pub async fn input_of(tx: &mut impl Reads, design: Design, today: Date) -> Result<Input, DbError> {
     let venue = venue::lookup(tx).await?;
     let ask = Ask {
         own: Some(design.id),
@@ -137,13 +138,13 @@ pub async fn list_spare_units(
 
 /// Every piece of a part in the house of which some is free for the days asked.
 pub async fn list_spare_pieces(
-    tx: &mut SqliteConnection,
+    tx: &mut WriteTx,
     ask: Ask,
     part: PartId,
-) -> Result<Vec<SparePiece>, DbError> {
+) -> Result<Vec<Arc<SparePiece>>, DbError> {
     let claims = reservation::list_claims(tx, None, None, ask.own).await?;
     let walk = walk(tx).await?;
-    list_pieces(tx, ask, &[part], &claims, &walk).await
+    list_pieces_of(tx, ask, part, &claims, &walk).await
 }
 
 async fn list_parts(tx: &mut SqliteConnection) -> Result<Vec<Part>, DbError> {
@@ -267,70 +268,6 @@ macro_rules! spot {
 
 fn condition(word: &str) -> Result<Condition, DbError> {
     read("thing.condition", word.parse::<Condition>())
-}
-
-async fn list_fixtures_with(
-    tx: &mut SqliteConnection,
-    ask: Ask,
-    claims: &Claims,
-    walk: &HashMap<PlaceId, Where>,
-) -> Result<Vec<SpareFixture>, DbError> {
-    let rows = sqlx::query!(
-        r#"SELECT thing.id AS "id!", thing.tag, thing.condition, fixture.tape_part_id,
-               fixture.profile_part_id, fixture.channels, fixture.voltage_mv, fixture.lit_um,
-               fixture.diffused, fixture.fed, fixture.connector, fixture.batch,
-               account.place_id, account.design_id, design.name AS "design_name?",
-               design.strike_on AS "strike_on?", loan.borrower AS "borrower?",
-               loan.due_on AS "due_on?", holder.tag AS "inside_tag?"
-           FROM thing JOIN fixture ON fixture.thing_id = thing.id
-           JOIN account ON account.id = thing.account_id
-           LEFT JOIN design ON design.id = account.design_id
-           LEFT JOIN loan ON loan.id = account.loan_id
-           LEFT JOIN thing AS holder ON holder.id = account.thing_id
-           LEFT JOIN account AS whole ON whole.id = holder.account_id
-           WHERE thing.kind = 'fixture' AND account.kind IN ('place', 'design', 'loan', 'inside')
-             AND coalesce(whole.kind, 'place') IN ('place', 'design', 'loan', 'inside')
-           ORDER BY thing.id"#
-    )
-    .fetch_all(tx)
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            let id = ThingId(row.id);
-            let spot = spot!(row);
-            let condition = condition(&row.condition)?;
-            Ok(SpareFixture {
-                freedom: freedom(
-                    condition,
-                    &spot.at()?,
-                    claims.on(id),
-                    ask.own,
-                    ask.window,
-                    ask.rules,
-                ),
-                place: spot.place(walk),
-                batch: row.batch,
-                fixture: Fixture {
-                    id,
-                    tag: read("thing.tag", Tag::parse(&row.tag))?,
-                    make: Make {
-                        tape: row.tape_part_id.map(PartId),
-                        profile: row.profile_part_id.map(PartId),
-                        channels: read("fixture.channels", row.channels.parse::<Channels>())?,
-                        voltage_mv: read("fixture.voltage_mv", Voltage::new(row.voltage_mv))?,
-                        lit_um: read("fixture.lit_um", Length::new(row.lit_um))?,
-                        diffused: row.diffused != 0,
-                        fed: read("fixture.fed", row.fed.parse::<Fed>())?,
-                        connector: row
-                            .connector
-                            .map(|json| read("fixture.connector", serde_json::from_str(&json)))
-                            .transpose()?,
-                    },
-                    condition,
-                },
-            })
-        })
-        .collect()
 }
 
 /// What being mounted on a frame means for a driver or a supply.

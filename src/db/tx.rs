@@ -3,6 +3,7 @@
 use std::{
     future::Future,
     ops::{Deref, DerefMut},
+    sync::Arc,
 };
 
 use sqlx::{Sqlite, SqliteConnection, SqlitePool, Transaction};
@@ -11,6 +12,7 @@ use super::{
     line::{Company, Line, Turn},
     press::{NewPress, Pressed},
     refusal::DbError,
+    snapshot::Pieces,
 };
 
 /// Who writes, from where, when: what the log of changes says of everything that is written.
@@ -42,7 +44,10 @@ impl By {
 
 /// One state of the database, to be read.
 #[derive(Debug)]
-pub struct ReadTx(Transaction<'static, Sqlite>);
+pub struct ReadTx {
+    tx: Transaction<'static, Sqlite>,
+    pieces: Arc<Pieces>,
+}
 
 /// The only way to write. Dropped without a commit it undoes everything.
 #[derive(Debug)]
@@ -53,8 +58,16 @@ impl ReadTx {
         clippy::disallowed_methods,
         reason = "readers never write: the pool is read-only"
     )]
-    pub(super) async fn begin(pool: &SqlitePool) -> Result<Self, DbError> {
-        Ok(Self(pool.begin().await?))
+    pub(super) async fn begin(pool: &SqlitePool, pieces: &Arc<Pieces>) -> Result<Self, DbError> {
+        Ok(Self {
+            tx: pool.begin().await?,
+            pieces: pieces.clone(),
+        })
+    }
+
+    /// What is kept in memory of the pieces.
+    pub(super) const fn kept(&self) -> &Arc<Pieces> {
+        &self.pieces
     }
 }
 
@@ -145,13 +158,13 @@ impl WriteTx {
 impl Deref for ReadTx {
     type Target = SqliteConnection;
     fn deref(&self) -> &SqliteConnection {
-        &self.0
+        &self.tx
     }
 }
 
 impl DerefMut for ReadTx {
     fn deref_mut(&mut self) -> &mut SqliteConnection {
-        &mut self.0
+        &mut self.tx
     }
 }
 

@@ -12,7 +12,15 @@ use sqlx::SqliteConnection;
 
 /// The settings.
 pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
-    let row = sqlx::query!("SELECT * FROM venue").fetch_one(tx).await?;
+    Ok(lookup_written(tx).await?.0)
+}
+
+/// The settings, and when anything was last written, in milliseconds since 1970 (UTC).
+pub(super) async fn lookup_written(tx: &mut SqliteConnection) -> Result<(Venue, i64), DbError> {
+    let row =
+        sqlx::query!(r#"SELECT venue.*, acting.at_ms AS "written_ms!" FROM venue JOIN acting"#)
+            .fetch_one(tx)
+            .await?;
     let mains = match (row.mains_mv, row.breaker_ma) {
         (Some(volts), Some(breaker)) => Some(Mains {
             voltage_mv: read("venue.mains_mv", Voltage::new(volts))?,
@@ -22,7 +30,7 @@ pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
         }),
         _ => None,
     };
-    Ok(Venue {
+    let venue = Venue {
         name: read("venue.name", Name::parse(&row.name))?,
         length_unit: read("venue.length_unit", row.length_unit.parse::<LengthUnit>())?,
         currency: read(
@@ -43,7 +51,8 @@ pub async fn lookup(tx: &mut SqliteConnection) -> Result<Venue, DbError> {
         mains,
         label_base: row.label_base,
         version: row.version,
-    })
+    };
+    Ok((venue, row.written_ms))
 }
 
 /// Saves settings that were read at `venue.version`; `false` if another saved meanwhile.

@@ -1,11 +1,15 @@
 //! The input put in order: what is looked up while planning, sorted by keys of its own, so that
 //! a plan does not depend on the order in which things were read.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    cell::RefCell,
+    collections::{BTreeMap, BTreeSet},
+};
 
 use super::{
     choice::Way,
     input::{Freedom, Input, Offer, SpareCount, SpareFixture, SparePiece, SpareUnit},
+    rests::{Rests, Taken},
 };
 use crate::{
     model::{
@@ -39,6 +43,8 @@ pub(super) struct Book<'a> {
     pub(super) left_alone: BTreeSet<ThingId>,
     /// From whom nothing is bought for it.
     pub(super) not_from: BTreeSet<SupplierId>,
+    /// The pieces that were taken in any of the ways tried.
+    rests: RefCell<Rests>,
 }
 
 impl<'a> Book<'a> {
@@ -131,6 +137,7 @@ impl<'a> Book<'a> {
             way: Way::new(),
             left_alone,
             not_from,
+            rests: RefCell::default(),
         }
     }
 
@@ -182,7 +189,24 @@ impl<'a> Book<'a> {
         self.offers.get(&part).map_or(&[], Vec::as_slice)
     }
 
-    /// Good pieces of a part with a free range, one batch after the other.
+    /// Notes the pieces of a part of which something is taken.
+    pub(super) fn take(&self, part: PartId, taken: &[Taken]) {
+        let mut rests = self.rests.borrow_mut();
+        for one in taken {
+            let mut pieces = self.pieces(part).iter();
+            if let Some(spare) = pieces.find(|spare| spare.piece.id == one.thing) {
+                rests.take(spare, *one);
+            }
+        }
+    }
+
+    /// The pieces that were taken.
+    pub(super) fn into_rests(self) -> Rests {
+        self.rests.into_inner()
+    }
+
+    /// Good pieces of a part with a free range, one batch after the other. Whoever looks at their order
+    /// says which are taken ([`Self::take`]).
     pub(super) fn pieces(&self, part: PartId) -> &[&'a SparePiece] {
         self.pieces.get(&part).map_or(&[], Vec::as_slice)
     }

@@ -4,6 +4,8 @@
 //! reserved design is planned again as if it held nothing. Order does not matter: equal inputs in
 //! another order give the same plan.
 
+use std::sync::Arc;
+
 use serde::{Deserialize, Serialize};
 
 use super::outcome::{DriverPlan, SupplyPlan};
@@ -77,7 +79,7 @@ pub struct Snapshot {
     /// Fixtures in the house, free or not.
     pub fixtures: Vec<SpareFixture>,
     /// Pieces in the house with a free range, of the parts that [`may_take_pieces`] names at least.
-    pub pieces: Vec<SparePiece>,
+    pub pieces: Vec<Arc<SparePiece>>,
     /// Drivers and supplies in the house, free or not.
     pub units: Vec<SpareUnit>,
     /// Frames in the house.

@@ -29,6 +29,7 @@ use super::{
     plug::{self, Plug},
     power::{self, Used},
     protect::{self, Protection},
+    rests::Rests,
     reuse::Open,
     sundry, supply,
     together::Score,
@@ -59,20 +60,31 @@ pub fn plan(input: &Input) -> Plan {
 
 /// [`plan`] for as long as it is wanted, which is asked before each way: `None` once it is not.
 pub fn plan_while(input: &Input, wanted: &dyn Fn() -> bool) -> Option<Plan> {
+    plan_resting(input, wanted).map(|(plan, _)| plan)
+}
+
+/// The same, with what the plan rests on of where pieces lie.
+pub fn plan_resting(input: &Input, wanted: &dyn Fn() -> bool) -> Option<(Plan, Rests)> {
     if !wanted() {
         return None;
     }
     let mut book = Book::new(input);
+    let plan = plan_ways(&mut book, wanted)?;
+    Some((plan, book.into_rests()))
+}
+
+fn plan_ways(book: &mut Book<'_>, wanted: &dyn Fn() -> bool) -> Option<Plan> {
+    let input = book.input;
     let most = (MOST_BARS_PLANNED / book.bars.len().max(1)).clamp(LEAST_WAYS, MOST_WAYS);
-    let likely: Vec<Option<Voltage>> = Open::new(&book)
+    let likely: Vec<Option<Voltage>> = Open::new(book)
         .best_fitting()
         .iter()
         .map(|spare| spare.map(|spare| spare.fixture.make.voltage_mv))
         .collect();
-    let ways = choice::ways(&book, &likely, most);
+    let ways = choice::ways(book, &likely, most);
     let mut list = ways.list.into_iter();
     book.way = list.next().unwrap_or_default();
-    let mut best = plan_one(&book);
+    let mut best = plan_one(book);
     let builds = |bar: &BarPlan| !matches!(bar.serve, Serve::Reuse { .. });
     if !best.bars.iter().any(builds) {
         // Nothing is built, so that it makes no difference of what.
@@ -91,7 +103,7 @@ pub fn plan_while(input: &Input, wanted: &dyn Fn() -> bool) -> Option<Plan> {
             return None;
         }
         book.way = way;
-        let plan = plan_one(&book);
+        let plan = plan_one(book);
         let cost = WayCost::of(&plan);
         bounds.push((cost, known::least_money(&plan, input)));
         if cost < least {

@@ -42,6 +42,7 @@ pub mod pin;
 mod plug;
 mod power;
 pub mod protect;
+pub mod rests;
 pub mod reuse;
 pub mod shopping;
 pub mod source;
@@ -55,5 +56,5 @@ mod worth;
 
 pub use differ::differences;
 pub use input::Input;
-pub use make::{plan, plan_while};
+pub use make::{plan, plan_resting, plan_while};
 pub use outcome::Plan;

@@ -344,7 +344,7 @@ pub(super) async fn write(
         mark: head.mark,
         lines,
     };
-    let movement = db::movement::add(tx, &new, act.now_ms, act.today).await?;
+    let added = db::movement::add(tx, &new, act.now_ms, act.today).await?;
     let mut things: Vec<ThingId> = new.mark.iter().map(|mark| mark.thing).collect();
     let mut parts: Vec<PartId> = Vec::new();
     for line in &new.lines {
@@ -354,8 +354,11 @@ pub(super) async fn write(
             Moved::Loss { .. } => {}
         }
     }
+    if !added.held {
+        things.clear();
+    }
     Ok(Done {
-        movement: Some(movement),
+        movement: Some(added.id),
         things: Vec::new(),
         touched: holds::after_change(tx, &things, &parts, act.today).await?,
     })

@@ -281,13 +281,13 @@ async fn alike(
                 .into_iter()
                 .filter(|spare| spare.piece.id != id)
                 .flat_map(|spare| {
-                    let piece = spare.piece;
-                    spare
-                        .free
-                        .into_iter()
-                        .filter(|(start, end)| end - start >= length)
-                        .map(|(start, end)| (end - start, piece.id, start, piece.tag.to_string()))
-                        .collect::<Vec<_>>()
+                    let ranges = spare.free.clone().into_iter();
+                    ranges
+                        .filter(move |(start, end)| end - start >= length)
+                        .map(move |(start, end)| {
+                            let piece = &spare.piece;
+                            (end - start, piece.id, start, piece.tag.to_string())
+                        })
                 })
                 .min()
                 .map(|(_, thing, start, tag)| {

@@ -22,7 +22,7 @@ use super::{
 use crate::{
     db::{self, Db, ReadTx},
     model::id::DesignId,
-    plan::{self, Input, Plan, other::Other},
+    plan::{self, Input, Plan, other::Other, rests::Rests},
     units::Date,
 };
 
@@ -45,7 +45,9 @@ pub struct Planned {
     /// What it was made from.
     pub input: Input,
     /// The plan.
-    pub plan: Plan,
+    pub plan: Arc<Plan>,
+    /// What it rests on of where pieces lie.
+    rests: Arc<Rests>,
     /// Its digest, to be sent back when it is reserved.
     pub digest: String,
     /// The same set planned another way, as far as it was asked for.
@@ -59,7 +61,7 @@ struct Read {
     file: PathBuf,
     design: DesignId,
     digest: String,
-    plan: Plan,
+    plan: Arc<Plan>,
 }
 
 static READ: Mutex<VecDeque<Read>> = Mutex::new(VecDeque::new());
@@ -200,10 +202,18 @@ pub async fn plan_now(db: &Db, id: DesignId, today: Date) -> Result<Arc<Planned>
         .await?
         .ok_or(StockError::NotFound("set"))?;
     drop(tx);
-    // Something was written, and nothing that this set is planned from.
-    if let Some(known) = recall(|it| it.file == of.file && it.input == input) {
-        known.revision.fetch_max(of.revision, Ordering::Relaxed);
-        return Ok(known);
+    if let Some(known) = recall(|it| it.input.design.id == id && it.file == of.file) {
+        // Something was written, and nothing that this set is planned from.
+        if known.input == input {
+            known.revision.fetch_max(of.revision, Ordering::Relaxed);
+            return Ok(known);
+        }
+        // Or nothing that its plan rests on: pieces lie elsewhere.
+        if known.rests.hold(&known.input, &input) {
+            let planned = Arc::new(known.again(of.revision, input));
+            remember(&planned);
+            return Ok(planned);
+        }
     }
     let making = begin(
         &mut UNDERWAY.lock().unwrap_or_else(PoisonError::into_inner),
@@ -246,18 +256,32 @@ impl Planned {
 
     /// `None` where it was called off.
     fn make(file: PathBuf, revision: i64, input: Input, wanted: &Wanted) -> Option<Self> {
-        let plan = plan::plan_while(&input, &|| wanted.still())?;
-        Some(Self::of(file, revision, input, plan))
+        let made = plan::plan_resting(&input, &|| wanted.still())?;
+        Some(Self::of(file, revision, input, made))
     }
 
-    fn of(file: PathBuf, revision: i64, input: Input, plan: Plan) -> Self {
+    fn of(file: PathBuf, revision: i64, input: Input, (plan, rests): (Plan, Rests)) -> Self {
         let digest = plan.digest();
         Self {
             file,
             revision: AtomicI64::new(revision),
             input,
-            plan,
+            plan: Arc::new(plan),
+            rests: Arc::new(rests),
             digest,
+            others: Mutex::default(),
+        }
+    }
+
+    /// The same plan of another input, which differs in nothing that it rests on.
+    fn again(&self, revision: i64, input: Input) -> Self {
+        Self {
+            file: self.file.clone(),
+            revision: AtomicI64::new(revision),
+            input,
+            plan: self.plan.clone(),
+            rests: self.rests.clone(),
+            digest: self.digest.clone(),
             others: Mutex::default(),
         }
     }
@@ -266,8 +290,9 @@ impl Planned {
     pub(super) async fn at_once(file: &Path, revision: i64, input: Input) -> Self {
         let file = file.to_owned();
         desk::at_once(move || {
-            let plan = plan::plan(&input);
-            Self::of(file, revision, input, plan)
+            let made = plan::plan_resting(&input, &|| true);
+            let made = made.unwrap_or_else(|| unreachable!("it is wanted to its end"));
+            Self::of(file, revision, input, made)
         })
         .await
     }

@@ -19,6 +19,7 @@ use crate::{
     db::{
         self, DbError, Refusal, WriteTx,
         design::{KeptPlan, LimitReason},
+        snapshot::Reads,
     },
     model::{
         design::{Design, State},
@@ -167,13 +168,13 @@ pub async fn reserve(
         let differences = changed_since(digest, &planned);
         remember(&planned);
         return Ok(Outcome::Changed {
-            plan: Box::new(planned.plan.clone()),
+            plan: Box::new(Plan::clone(&planned.plan)),
             digest: planned.digest.clone(),
             differences,
         });
     }
     let reasons = db::design::list_reasons(&mut tx, id).await?;
-    let checked = Checked::new(planned.plan.clone(), &reasons)
+    let checked = Checked::new(Plan::clone(&planned.plan), &reasons)
         .map_err(|why| StockError::refused(why.to_string()))?;
     hold(&mut tx, act, design, &checked, &planned.digest).await?;
     if design.state == State::Draft {
@@ -287,7 +288,7 @@ struct Prepared {
 
 async fn prepare(
     file: &Path,
-    tx: &mut SqliteConnection,
+    tx: &mut impl Reads,
     id: DesignId,
     edits: &[Edit],
     today: Date,
@@ -368,7 +369,7 @@ pub(super) async fn edit(
         if let Some(before) = db::design::lookup_plan(&mut tx, id).await? {
             differences = plan::differences(&before.plan, &planned.plan, &planned.input.stock);
         }
-        let checked = Checked::new(planned.plan, &reasons).map_err(|why| {
+        let checked = Checked::new(Plan::clone(&planned.plan), &reasons).map_err(|why| {
             StockError::refused(format!(
                 "With this edit the reserved plan would break limits. The set and its holds are \
                  as they were. {why}"

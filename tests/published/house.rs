@@ -1,5 +1,7 @@
 //! A small invented house to plan in: a catalogue, offers, stock and a design, built by hand.
 
+use std::sync::Arc;
+
 use serde_json::{Value, json};
 use tapewright::{
     model::{
@@ -126,11 +128,11 @@ impl House {
         });
         merge(&mut value, more);
         let piece: Piece = serde_json::from_value(value).expect("a piece");
-        self.input.stock.pieces.push(SparePiece {
+        self.input.stock.pieces.push(Arc::new(SparePiece {
             piece,
             free: vec![(0, amount)],
             place: Where::default(),
-        });
+        }));
         ThingId(id)
     }
 

@@ -1,6 +1,9 @@
 //! Laws that every plan keeps, on random houses.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::{
+    collections::{BTreeMap, BTreeSet},
+    sync::Arc,
+};
 
 use proptest::prelude::*;
 use serde_json::json;
@@ -13,7 +16,7 @@ use tapewright::{
         Input, Plan,
         input::{Freedom, may_take_pieces},
         outcome::{Becomes, CutSource, Serve},
-        plan,
+        plan, plan_resting,
     },
 };
 
@@ -113,6 +116,7 @@ fn house(recipe: &Recipe) -> House {
         // Some of it may be held already.
         if hole > 0 && hole < units {
             let last = house.input.stock.pieces.last_mut().expect("just added");
+            let last = Arc::make_mut(last);
             last.free = vec![(0, hole / 2), (hole, units)];
             last.free.retain(|(from, to)| from < to);
         }
@@ -166,7 +170,7 @@ fn turned(input: &Input) -> Input {
     input.stock.units.reverse();
     input.stock.counts.reverse();
     for spare in &mut input.stock.pieces {
-        spare.free.reverse();
+        Arc::make_mut(spare).free.reverse();
     }
     input
 }
@@ -332,6 +336,89 @@ fn bars_are_served_once(input: &Input, plan: &Plan) {
     on_outputs.sort_unstable();
     on_outputs.dedup();
     assert_eq!(on_outputs.len(), total, "no bar is fed twice");
+}
+
+/// Rolls of a few lengths, so that many are alike, each lying somewhere.
+fn with_like_pieces(house: &mut House, rolls: &[(i64, u8, i64)]) {
+    for (n, &(units, batch, position)) in (600_i64..).zip(rolls) {
+        let batch = ["", "A", "B"][usize::from(batch)];
+        house.piece(n, PartId(1 + n % 2), units * 9, json!({"batch": batch}));
+        let last = house.input.stock.pieces.last_mut().expect("just added");
+        Arc::make_mut(last).place = at(position);
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(60))]
+    /// Where a plan is said to hold after pieces were put elsewhere, one move after the other, planning
+    /// anew gives it.
+    #[test]
+    fn a_plan_that_holds_is_the_one_made_anew(
+        recipe in recipe(),
+        rolls in proptest::collection::vec((1_i64..5, 0_u8..3, 0_i64..6), 4..24),
+        moves in proptest::collection::vec((any::<proptest::sample::Index>(), 0_i64..8), 1..8),
+    ) {
+        let mut house = house(&recipe);
+        with_like_pieces(&mut house, &rolls);
+        let mut before = house.input.clone();
+        let (made, rests) = plan_resting(&before, &|| true).expect("wanted");
+        for (which, position) in moves {
+            let mut now = before.clone();
+            let spare = which.index(now.stock.pieces.len());
+            Arc::make_mut(&mut now.stock.pieces[spare]).place = at(position);
+            if !rests.hold(&before, &now) {
+                continue;
+            }
+            let (anew, rests_anew) = plan_resting(&now, &|| true).expect("wanted");
+            prop_assert_eq!(&anew, &made);
+            prop_assert_eq!(anew.digest(), made.digest());
+            prop_assert_eq!(&rests_anew, &rests);
+            before = now;
+        }
+    }
+}
+
+/// By hand. Of three like rolls the first along the walk is cut: the plan rests on that one and on none
+/// coming before it, and on nothing of the others.
+#[test]
+fn a_plan_rests_on_the_rolls_that_it_cuts_and_what_would_come_before_them() {
+    let mut house = House::new();
+    let tape = house.part(1, "tape", tape(RGB));
+    for (id, position) in [(101, 4), (102, 6), (103, 9)] {
+        house.piece(id, tape, 60, json!({}));
+        let last = house.input.stock.pieces.last_mut().expect("just added");
+        Arc::make_mut(last).place = at(position);
+    }
+    house.bar(1, 1_000_000, RGB, json!({}));
+    let (made, rests) = plan_resting(&house.input, &|| true).expect("wanted");
+    let cut = CutSource::Piece {
+        thing: ThingId(101),
+        tag: made_tag(&house, 0),
+    };
+    assert_eq!(made.cuts[0].source, cut);
+    let moved = |which: usize, position: i64| {
+        let mut now = house.input.clone();
+        Arc::make_mut(&mut now.stock.pieces[which]).place = at(position);
+        rests.hold(&house.input, &now)
+    };
+    assert!(moved(1, 5) && moved(2, 5) && moved(2, 40));
+    assert!(!moved(0, 5) && !moved(0, 3) && !moved(1, 3) && !moved(2, 0));
+    let mut now = house.input.clone();
+    Arc::make_mut(&mut now.stock.pieces[1]).place = at(3);
+    assert_ne!(plan(&now).cuts[0].source, cut);
+    let mut now = house.input.clone();
+    Arc::make_mut(&mut now.stock.pieces[2]).free = vec![(0, 50)];
+    assert!(!rests.hold(&house.input, &now));
+    let mut now = house.input.clone();
+    now.stock.pieces.pop();
+    assert!(!rests.hold(&house.input, &now));
+    let mut now = house.input.clone();
+    now.venue.order_slack_days += 1;
+    assert!(!rests.hold(&house.input, &now));
+}
+
+fn made_tag(house: &House, which: usize) -> tapewright::model::text::Tag {
+    house.input.stock.pieces[which].piece.tag.clone()
 }
 
 proptest! {

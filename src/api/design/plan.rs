@@ -56,7 +56,7 @@ async fn get(api: Api, Path(id): Path<DesignId>) -> Answer {
         unreasoned: reserve::unreasoned(&planned.plan, &reasons)
             .map(|check| check.key.clone())
             .collect(),
-        plan: planned.plan.clone(),
+        plan: Plan::clone(&planned.plan),
     })
 }
 

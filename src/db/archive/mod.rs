@@ -39,6 +39,7 @@ const LEFT_OUT: &[&str] = &[
     "revision",
     "session",
     "session_hand",
+    "touched",
 ];
 /// Columns that stay behind, as table and column: nothing stands in them after the way back.
 const BLANKED: &[(&str, &str)] = &[("person", "password"), ("person", "pin")];

@@ -16,6 +16,7 @@ use super::{
     cut::{self, Budget, Joining, Problem, Roll, SolderWeights, Stock, Use, Want},
     manner::Manner,
     outcome::{Becomes, CutProof, CutQuestion, CutSegment, CutSource, Joint, PieceCut},
+    rests::Taken,
 };
 use crate::{
     model::{
@@ -82,6 +83,8 @@ pub(super) struct Cutting {
     /// Rolls to buy.
     pub(super) bought: BTreeMap<Bought, u32>,
     pub(super) proof: Option<CutProof>,
+    /// What is taken of pieces in stock.
+    taken: Vec<Taken>,
 }
 
 /// Steps that one plan may spend on its tapes together.
@@ -122,11 +125,13 @@ pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish], budget: Bu
         wishes: wishes.to_vec(),
         budget,
     };
-    if manner.whole_only {
+    let cutting = if manner.whole_only {
         work.whole_pieces()
     } else {
         work.solve()
-    }
+    };
+    book.take(part.id, &cutting.taken);
+    cutting
 }
 
 struct Work<'a> {
@@ -188,6 +193,7 @@ impl Work<'_> {
 
     fn give_whole(&self, answer: &mut Cutting, at: usize, source: &Source) {
         let wish = &self.wishes[at];
+        answer.taken.extend(taken(source, 1));
         answer.given[at] = Some(Given {
             cut: answer.cuts.len(),
             segment: 0,
@@ -319,6 +325,7 @@ impl Work<'_> {
         });
         let mut queues: Vec<VecDeque<usize>> = wants.into_values().collect();
         for (source, segments) in layouts {
+            answer.taken.extend(taken(&source, step));
             self.lay(&mut answer, &source, segments, step, &mut queues);
         }
         answer
@@ -519,6 +526,19 @@ pub(super) fn worths(book: &Book<'_>, part: &Part, wishes: &[Wish]) -> Vec<PartW
             worth,
         })
         .collect()
+}
+
+/// What is taken of a source, where lengths count in steps: all that are as many steps long are alike.
+fn taken(source: &Source, step: i64) -> Option<Taken> {
+    let length = source.to - source.from;
+    match source.cut {
+        CutSource::Piece { thing, .. } => Some(Taken {
+            thing,
+            least: length / step * step,
+            below: length / step * step + step,
+        }),
+        CutSource::Buy { .. } => None,
+    }
 }
 
 fn held(source: &Source, from: i64, to: i64) -> Option<(ThingId, i64, i64)> {

@@ -252,7 +252,7 @@ impl Whole {
     pub fn plan(&self) -> &Plan {
         self.kept
             .as_ref()
-            .map_or(&self.planned.plan, |kept| &kept.plan)
+            .map_or(&*self.planned.plan, |kept| &kept.plan)
     }
 
     /// Whether the plan is made anew from what is there now, so that one can ask what another way
