@@ -384,7 +384,9 @@ fn say_um(um: i64, unit: LengthUnit) -> String {
             match (feet, rest) {
                 (0, _) => format!("{}\"", in_sixteenths(rest)),
                 (_, 0) => format!("{feet}'"),
-                _ => format!("{feet}' {}\"", in_sixteenths(rest)),
+                // `1' 5/8"` would be read as 1 5/8 inches.
+                (_, ..16) => format!("{feet}'\u{a0}0\u{a0}{}\"", in_sixteenths(rest)),
+                _ => format!("{feet}'\u{a0}{}\"", in_sixteenths(rest)),
             }
         }
     }
@@ -399,7 +401,8 @@ fn in_sixteenths(sixteenths: i64) -> String {
     match (whole, part) {
         (_, 0) => whole.to_string(),
         (0, _) => format!("{part}/{of}"),
-        _ => format!("{whole} {part}/{of}"),
+        // No line ends within a measure: half of it would be cut.
+        _ => format!("{whole}\u{a0}{part}/{of}"),
     }
 }
 
@@ -635,18 +638,22 @@ mod tests {
     fn inches_are_said_to_a_sixteenth() {
         let say = |um, unit| Length::new(um).map(|length| length.say(unit));
         let left = SignedLength::new(-1_800_000).map(|place| place.say(Ft));
-        assert_eq!(left, Ok("-5' 10 7/8\"".to_owned()));
+        assert_eq!(left, Ok("-5'\u{a0}10\u{a0}7/8\"".to_owned()));
         for (um, unit, text) in [
-            (1_800_000, Ft, "5' 10 7/8\""),
+            (1_800_000, Ft, "5'\u{a0}10\u{a0}7/8\""),
+            (320_675, Ft, "1'\u{a0}0\u{a0}5/8\""),
             (20_000, Ft, "13/16\""),
             (2_133_599, Ft, "7'"),
-            (2_400_000, In, "94 1/2 in"),
+            (2_400_000, In, "94\u{a0}1/2 in"),
             (15_875, In, "5/8 in"),
-            (2_298_700, Ft, "7' 6 1/2\""),
+            (2_298_700, Ft, "7'\u{a0}6\u{a0}1/2\""),
             (1, In, "0 in"),
             (62_500, Mm, "62.5 mm"),
         ] {
             assert_eq!(say(um, unit), Ok(text.to_owned()));
+            // What was copied from a page is read.
+            let again = Length::parse(text, unit).map(|length| length.say(unit));
+            assert_eq!(again, Ok(text.to_owned()));
         }
     }
 

@@ -114,6 +114,19 @@ impl Currency {
         self.digits
     }
 
+    /// The sign that people write for it, where it is plain which; another's is never read as this one.
+    fn sign(&self) -> Option<char> {
+        Some(match self.code() {
+            "EUR" => '€',
+            "GBP" => '£',
+            "USD" | "CAD" | "AUD" | "NZD" | "SGD" | "HKD" | "MXN" => '$',
+            "JPY" | "CNY" => '¥',
+            "INR" => '₹',
+            "KRW" => '₩',
+            _ => return None,
+        })
+    }
+
     /// Minor units in a major one.
     const fn per_major(self) -> i64 {
         10_i64.pow(self.digits as u32)
@@ -192,7 +205,7 @@ pub enum MoneyError {
 }
 
 impl Money {
-    /// Reads `12.50`, `12,50`, `12` or `12.50 EUR` in the venue's currency.
+    /// Reads `12.50`, `12,50`, `12`, `€12.50` or `12.50 EUR` in the venue's currency.
     pub fn parse(text: &str, currency: &Currency) -> Result<Self, MoneyError> {
         let plain = plain_spaces(text);
         let example = || Self(12 * currency.per_major()).show(currency);
@@ -202,6 +215,13 @@ impl Money {
         let (sign, unsigned) = match strip_minus(&plain) {
             Some(rest) => (-1, rest),
             None => (1, plain.as_str()),
+        };
+        let unsigned = match currency.sign() {
+            Some(sign) => unsigned
+                .trim_start_matches(sign)
+                .trim_end_matches(sign)
+                .trim(),
+            None => unsigned,
         };
         let (bare, code) = split_code(unsigned);
         let (amount, rest) = decimal_at_start(bare).map_err(|why| match why {
@@ -410,6 +430,22 @@ mod tests {
         assert_eq!(Money::sum([Money(1), Money(2), Money(-4)]), Some(Money(-1)));
         assert_eq!(Money::sum([]), Some(Money::ZERO));
         assert_eq!(Money::sum([most, Money(1)]), None);
+    }
+
+    #[test]
+    fn the_sign_of_the_currency_is_read_and_no_other() {
+        for (text, code) in [
+            ("£32.50", "GBP"),
+            ("32.50 £", "GBP"),
+            ("€ 32,50", "EUR"),
+            ("$32.50", "AUD"),
+        ] {
+            assert_eq!(minor(text, code), Ok(3250), "{text}");
+        }
+        assert_eq!(minor("-£1", "GBP"), Ok(-100));
+        for (text, code) in [("€5", "GBP"), ("$5", "EUR"), ("£", "GBP"), ("£5", "CHF")] {
+            minor(text, code).unwrap_err();
+        }
     }
 
     proptest! {

@@ -111,7 +111,8 @@ impl IntoResponse for Trouble {
         let title = match self.status {
             StatusCode::NOT_FOUND => "Not found",
             StatusCode::METHOD_NOT_ALLOWED => "Not done that way",
-            StatusCode::CONFLICT | StatusCode::PRECONDITION_FAILED => "Something changed",
+            StatusCode::CONFLICT => "Not done",
+            StatusCode::PRECONDITION_FAILED => "Something changed",
             StatusCode::FORBIDDEN => "Refused",
             StatusCode::GONE => "No longer open",
             StatusCode::UNAUTHORIZED => "Sign in",

@@ -88,6 +88,8 @@ async fn like_bars_on_unlike_leads_are_told_apart() {
             "kinds of lead",
             "on four-pin inline, male",
             "on four-pin inline, female",
+            // So the cables fit into each other.
+            "Never plug a cable into a cable",
         ] {
             assert!(page.contains(words), "{words}: {page}");
         }

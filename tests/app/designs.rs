@@ -790,3 +790,44 @@ async fn after_a_bar_is_changed_one_is_back_at_its_row() {
     assert_eq!(done.header("location"), Some(row.as_str()));
     assert_eq!(page.count(&format!("tr#bar-{id}")), 1);
 }
+
+#[tokio::test]
+async fn what_was_ticked_outlives_days_that_are_out_of_order() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    let days = "build_on=2027-05-03&get_in=2027-05-04&strike_on=2027-05-09";
+    let page = app.get(format!("/designs/new?{days}")).await;
+    let all = page.attributes("input[name=all]", "value");
+    let one = page
+        .attributes("input[name=fixture]", "value")
+        .pop()
+        .unwrap();
+    let first = all.iter().find(|key| key.contains('-')).unwrap();
+    let refused = app
+        .post(
+            "/designs/new",
+            &[
+                ("name", "Next"),
+                ("build_on", "2027-05-08"),
+                ("get_in", "2027-05-04"),
+                ("strike_on", "2027-05-09"),
+                ("all", first),
+                ("fixture", &one),
+                ("press", "0123456789abcdef"),
+            ],
+        )
+        .await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.text("#free").contains("What you ticked is kept"));
+    let made = refused
+        .form("main form.stack")
+        .set("build_on", "2027-05-03")
+        .send(&app)
+        .await;
+    assert_eq!(made.status, 303, "{}", made.text("main"));
+    let bars = app
+        .get(format!("{}/bars", made.header("location").unwrap()))
+        .await;
+    let ticked = first.split('-').filter(|id| *id != one).count() + 1;
+    assert_eq!(bars.count("tr[id^=bar-]"), ticked);
+}

@@ -188,7 +188,7 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
         ("step_x", even(300, 12)),
         ("step_y", even(0, 0)),
         ("angle", "90".to_owned()),
-        ("cable", even(2000, 72)),
+        ("cable", cx.exact(super::new::usual_cable(cx.unit()))),
         ("version", whole.design().version.to_string()),
     ])
 }

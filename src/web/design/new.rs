@@ -15,7 +15,7 @@ use crate::{
     },
     plan::input::{Freedom, SpareFixture},
     stock::{self, StockError, design::Basics},
-    units::{Length, SignedLength},
+    units::{Length, LengthUnit, SignedLength},
     web::{
         cx::Cx,
         error::Answer,
@@ -75,6 +75,8 @@ pub fn groups(cx: &Cx, fixtures: &[SpareFixture], form: &Form) -> Vec<FreeGroup>
             .or_default()
             .push(spare);
     }
+    // Other dates may have made other boxes of what was ticked all at once.
+    let before = ticked(form);
     groups
         .into_iter()
         .map(|((colours, lit, diffused, _), mut spares)| {
@@ -87,6 +89,7 @@ pub fn groups(cx: &Cx, fixtures: &[SpareFixture], form: &Form) -> Vec<FreeGroup>
                 .map(|spare| spare.fixture.id.to_string())
                 .collect::<Vec<_>>()
                 .join("-");
+            let all_ticked = form.all("all").any(|sent| sent == key);
             FreeGroup {
                 title: format!(
                     "{} · {colours} · {} · {voltage}",
@@ -97,16 +100,14 @@ pub fn groups(cx: &Cx, fixtures: &[SpareFixture], form: &Form) -> Vec<FreeGroup>
                     1 => "Take it".to_owned(),
                     count => format!("Take all {count}"),
                 },
-                ticked: form.all("all").any(|sent| sent == key),
+                ticked: all_ticked,
                 rows: spares
                     .iter()
                     .map(|spare| FreeRow {
                         id: spare.fixture.id,
                         tag: spare.fixture.tag.to_string(),
                         place: spare.place.path.clone(),
-                        ticked: form
-                            .all("fixture")
-                            .any(|sent| sent == spare.fixture.id.to_string()),
+                        ticked: !all_ticked && before.contains(&spare.fixture.id),
                     })
                     .collect(),
                 key,
@@ -123,6 +124,8 @@ struct NewPage {
     groups: Vec<FreeGroup>,
     /// The steps of the first hour, where this page is the last of them.
     steps: Option<Steps>,
+    /// What was ticked, where the dates do not say what is free.
+    carried: Vec<ThingId>,
     window: Option<String>,
     free: usize,
     past: Vec<(Link, String)>,
@@ -178,6 +181,10 @@ async fn show(cx: &Cx, mut form: Form, status: StatusCode) -> Answer {
         &NewPage {
             chrome: cx.chrome(Section::Designs, title),
             steps,
+            carried: match asked {
+                Some(_) => Vec::new(),
+                None => ticked(&form),
+            },
             free: groups.iter().map(|group| group.rows.len()).sum(),
             window: asked
                 .map(|dates| format!("{} to {}", day(dates.build_on()), day(dates.strike_on()))),
@@ -193,8 +200,17 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     show(&cx, form, StatusCode::OK).await
 }
 
+/// The cable of a bar of which nobody said how far it hangs from its driver: 2 m, or 6 ft.
+pub fn usual_cable(unit: LengthUnit) -> Length {
+    if unit.metric() {
+        Length::mm(2_000)
+    } else {
+        Length::new(72 * 25_400).unwrap_or(Length::mm(2_000))
+    }
+}
+
 /// A bar that asks for just what a fixture is.
-pub fn bar_of(spare: &SpareFixture, label: Name, at: usize) -> Bar {
+pub fn bar_of(spare: &SpareFixture, label: Name, at: usize, unit: LengthUnit) -> Bar {
     let make = &spare.fixture.make;
     let x = STEP_UM.saturating_mul(i64::try_from(at).unwrap_or(0));
     Bar {
@@ -213,7 +229,7 @@ pub fn bar_of(spare: &SpareFixture, label: Name, at: usize) -> Bar {
         angle_mdeg: 90_000,
         group: String::new(),
         feed_place: String::new(),
-        cable_um: Length::mm(2000),
+        cable_um: usual_cable(unit),
         tape: None,
         profile: None,
         fixture: Some(spare.fixture.id),
@@ -278,7 +294,7 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         }
         for (at, spare) in there.iter().filter_map(free).enumerate() {
             if let Ok(label) = Name::parse(&(at + 1).to_string()) {
-                bars.push(bar_of(spare, label, at));
+                bars.push(bar_of(spare, label, at, cx.unit()));
             }
         }
     }

@@ -227,9 +227,44 @@ pub fn shared_outputs(whole: &Whole, driver: &DriverPlan) -> Vec<String> {
 /// Kinds of leads, each with the bars whose cables end in it.
 type Leads = Vec<(String, Vec<BarId>)>;
 
-/// Bars of the same colours whose cables end in different leads, in words: none of one kind can stand
-/// in for one of the other.
+/// What is to be minded of the leads at the cables' ends, in words: of bars of the same colours none can
+/// stand in for one whose lead differs; and cables that plug into each other must not.
 pub fn plug_kinds(whole: &Whole) -> Vec<String> {
+    let mut lines = unlike_leads(whole);
+    lines.extend(live_mates(whole));
+    lines
+}
+
+/// Two cables that plug into each other: both are fed, from different outputs or supplies.
+fn live_mates(whole: &Whole) -> Option<String> {
+    let mut ends: Vec<(&Connector, Vec<BarId>)> = Vec::new();
+    for plan in &whole.plan().bars {
+        let Some(lead) = plan.mate.and_then(|lead| lead_connector(whole, lead)) else {
+            continue;
+        };
+        let alike =
+            |(end, _): &&mut (&Connector, _)| end.same_family(lead) && end.gender == lead.gender;
+        match ends.iter_mut().find(alike) {
+            Some((_, bars)) => bars.push(plan.bar),
+            None => ends.push((lead, vec![plan.bar])),
+        }
+    }
+    let (at, (end, bars)) = (ends.iter().enumerate())
+        .find(|(at, (end, _))| ends.iter().skip(at + 1).any(|(other, _)| end.mates(other)))?;
+    let (other, others) = ends
+        .iter()
+        .skip(at + 1)
+        .find(|(other, _)| end.mates(other))?;
+    let (bars, others) = (whole.bar_list(bars), whole.bar_list(others));
+    Some(format!(
+        "Never plug a cable into a cable: those of {} {bars} end in {end}, those of {} {others} in {other}, \
+         which fit into each other, and both are fed. One half for all cables is safer.",
+        bars.word(),
+        others.word()
+    ))
+}
+
+fn unlike_leads(whole: &Whole) -> Vec<String> {
     let mut kinds: Vec<(Channels, Leads)> = Vec::new();
     for plan in &whole.plan().bars {
         let lead = plan.mate.and_then(|lead| lead_connector(whole, lead));
