@@ -29,7 +29,7 @@ pub struct Row {
 
 const WIDTH: i32 = 960;
 const LEFT: i32 = 0;
-const TOP: i32 = 34;
+const TOP: i32 = 42;
 const ROW: i32 = 46;
 /// The width of a figure of a small number. Where a gap has no room, the text below tells it.
 const FIGURE: i32 = 7;
@@ -54,7 +54,7 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
         let at = x(first);
         let _ = write!(
             svg,
-            "<path class=\"svg-rule\" d=\"M{at} 0V{height}\"/><text class=\"svg-small\" x=\"{}\" y=\"18\">{}</text>",
+            "<path class=\"svg-rule\" d=\"M{at} 0V{height}\"/><text class=\"svg-small\" x=\"{}\" y=\"14\">{}</text>",
             at + 4,
             month_name(first)
         );
@@ -122,7 +122,7 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
     if today >= from && today <= to {
         let _ = write!(
             svg,
-            "<path class=\"svg-limit\" d=\"M{now} 22V{height}\"/><text class=\"svg-small\" x=\"{}\" y=\"32\">today</text>",
+            "<path class=\"svg-limit\" d=\"M{now} 22V{height}\"/><text class=\"svg-small\" x=\"{}\" y=\"36\">today</text>",
             now + 3
         );
     }

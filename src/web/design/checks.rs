@@ -96,22 +96,17 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
     let summary = if whole.plan().checks.is_empty() {
         "There is nothing to check yet: the set has no bar.".to_owned()
     } else if open.is_empty() {
-        let look = if warned.is_empty() {
-            String::new()
+        let kept = count_of(
+            passed.len(),
+            "limit or agreement is",
+            "limits and agreements are",
+        );
+        if warned.is_empty() {
+            format!("None is broken: {kept} kept.")
         } else {
-            format!(
-                " {} a look.",
-                count_of(warned.len(), "of them wants", "of them want")
-            )
-        };
-        format!(
-            "All {} kept.{look}",
-            count_of(
-                passed.len() + warned.len(),
-                "limit and agreement is",
-                "limits and agreements are"
-            )
-        )
+            let look = count_of(warned.len(), "more wants", "more want");
+            format!("None is broken: {kept} kept, {look} a look.")
+        }
     } else {
         format!(
             "{} broken or not known. {}",

@@ -46,6 +46,7 @@ pub fn answer(cx: &Cx, whole: &Whole) -> Answer {
     }
     figures.push(figure("bars to build", counts.build.to_string()));
     figures.push(figure("bars short", counts.short.to_string()));
+    figures.push(figure("parts short", whole.short_needs().to_string()));
     figures.push(figure("tape to buy", tape_to_buy(cx, whole)));
     figures.push(figure("ends to solder", tally.soldered.to_string()));
     figures.push(figure("at full", watts(whole)));

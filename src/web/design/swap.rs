@@ -8,7 +8,7 @@ use crate::{
     db,
     model::{design::State, fixture::Condition, id::ThingId, text::Note},
     stock::{StockError, swap},
-    units::Length,
+    units::{Length, LengthUnit},
     web::{
         at::Path,
         cx::Cx,
@@ -20,8 +20,14 @@ use crate::{
     },
 };
 
-/// How much the lit length may differ where nothing else is asked.
-const USUAL: Length = Length::mm(100);
+/// How much the lit length may differ where nothing else is asked: 100 mm, or 4 in.
+fn usual(unit: LengthUnit) -> Length {
+    if unit.metric() {
+        Length::mm(100)
+    } else {
+        Length::new(4 * 25_400).unwrap_or(Length::mm(100))
+    }
+}
 
 struct Fit {
     id: ThingId,
@@ -59,9 +65,9 @@ fn no_fixture() -> Trouble {
 
 async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
     if !form.has("differ") {
-        form.set("differ", cx.exact(USUAL));
+        form.set("differ", cx.exact(usual(cx.unit())));
     }
-    let differ = form.length("differ", cx.unit()).unwrap_or(USUAL);
+    let differ = form.length("differ", cx.unit()).unwrap_or(usual(cx.unit()));
     let found = match swap::candidates(cx.db(), id, cx.today, differ, differ).await {
         Err(StockError::NotFound(_)) => return Err(no_fixture()),
         found => found?,
