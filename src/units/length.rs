@@ -684,7 +684,7 @@ mod tests {
     #[test]
     fn what_is_sold_by_the_metre_is_said_in_metres() {
         let sold = |mm, unit| Length::mm(mm).say_sold(unit);
-        assert_eq!(sold(5_000, Ft), "5 m (16' 4 7/8\")");
+        assert_eq!(sold(5_000, Ft), "5 m (16'\u{a0}4\u{a0}7/8\")");
         assert_eq!(sold(5_000, Cm), "500 cm");
         assert_eq!(Length::new(2_133_600).unwrap().say_sold(Ft), "7'");
     }
