@@ -115,7 +115,7 @@ impl Currency {
     }
 
     /// The sign that people write for it, where it is plain which; another's is never read as this one.
-    fn sign(&self) -> Option<char> {
+    fn sign(self) -> Option<char> {
         Some(match self.code() {
             "EUR" => '€',
             "GBP" => '£',

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use tapewright::{model::person::Role, sample};
 
-use crate::help::{Browser, KEEPER, TestApp};
+use crate::help::{Browser, TestApp};
 
 /// What a crawl from the first page found.
 #[derive(Default)]
@@ -30,12 +30,23 @@ async fn crawl(browser: &Browser) -> Found {
     let mut found = Found::default();
     let mut ahead = vec!["/".to_owned()];
     while let Some(to) = ahead.pop() {
-        let many = ["/things/", "/parts/", "/places/", "/labels", "/tag/"];
+        let many = [
+            "/things/",
+            "/parts/",
+            "/places/",
+            "/labels",
+            "/tag/",
+            "/designs/1/",
+            "/designs/2/",
+        ];
         let alike = |it: &&String| {
             many.iter()
                 .any(|many| to.starts_with(many) && it.starts_with(many))
         };
-        if found.pages.contains(&to) || found.pages.iter().filter(alike).count() > 8 {
+        let explains = ["/why/", "/sheets/", "/csv/"]
+            .iter()
+            .any(|it| to.contains(it));
+        if explains || found.pages.contains(&to) || found.pages.iter().filter(alike).count() > 8 {
             continue;
         }
         found.pages.insert(to.clone());
@@ -73,18 +84,6 @@ async fn nothing_is_offered_that_would_be_refused() {
     assert!(sample::fill(app.db(), app.clock()).await.unwrap());
     app.add_person("Lou", Role::Look).await;
     app.add_person("Wim", Role::Work).await;
-    app.sign_in(KEEPER).await;
-    let all = crawl(&app).await;
-    // The drawing's own script shows the way to what is picked in it.
-    let by_script = |to: &String| to.ends_with("/bars");
-    assert!(all.hidden.iter().all(by_script), "{:?}", all.hidden);
-    assert!(
-        all.pages.len() > 50 && all.forms.len() > 50,
-        "{} {}",
-        all.pages.len(),
-        all.forms.len()
-    );
-
     for (name, more_than) in [("Lou", 0), ("Wim", 15)] {
         let browser = app.other_browser();
         browser.sign_in(name).await;
@@ -100,7 +99,8 @@ async fn nothing_is_offered_that_would_be_refused() {
             assert_ne!(answer.status, 403, "{name} is offered {to}");
         }
         // And what is hidden is refused: nobody is kept from what they may do.
-        for to in found.hidden.difference(&all.hidden) {
+        // The drawing's own script shows the way to what is picked in it.
+        for to in found.hidden.iter().filter(|to| !to.ends_with("/bars")) {
             let answer = browser.post(to, &[]).await;
             let read = browser.get(to).await;
             assert!(
