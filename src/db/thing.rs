@@ -17,11 +17,17 @@ use crate::{
         fixture::{Condition, Fed, Make},
         id::{AccountId, PartId, PlaceId, ThingId},
         part::{Kind, StockUnit},
-        text::{Name, Note, Tag},
-        thing::{Amount, OwnedFrame, Thing, ThingKind, Unit},
+        text::{Note, Tag},
+        thing::{Amount, Thing, ThingKind},
     },
     units::{Date, Length, Voltage, parse_date},
 };
+
+mod frame;
+mod unit;
+
+pub use frame::{add_frame, change_frame, list_frames, lookup_frame};
+pub use unit::{add_unit, change_unit, list_units, lookup_unit};
 
 /// A thing about to be added, before its first movement.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -495,157 +501,5 @@ pub async fn set_condition(
     )
     .execute(&mut **tx)
     .await?;
-    Ok(())
-}
-
-/// One driver or supply.
-pub async fn lookup_unit(tx: &mut SqliteConnection, id: ThingId) -> Result<Option<Unit>, DbError> {
-    Ok(list_units(tx, &[id]).await?.pop())
-}
-
-/// Several drivers and supplies at once; ids of other things are left out.
-pub async fn list_units(tx: &mut SqliteConnection, ids: &[ThingId]) -> Result<Vec<Unit>, DbError> {
-    let ids = read("ids", serde_json::to_string(ids))?;
-    sqlx::query!(
-        r#"SELECT thing.id, tag, part_id AS "part_id!", condition, address, serial
-           FROM unit JOIN thing ON thing.id = unit.thing_id
-           WHERE thing_id IN (SELECT value FROM json_each(?)) ORDER BY thing_id"#,
-        ids
-    )
-    .fetch_all(tx)
-    .await?
-    .into_iter()
-    .map(|row| {
-        Ok(Unit {
-            id: ThingId(row.id),
-            tag: read("thing.tag", Tag::parse(&row.tag))?,
-            part: PartId(row.part_id),
-            address: row.address.and_then(|address| u16::try_from(address).ok()),
-            serial: row.serial,
-            condition: read("thing.condition", row.condition.parse())?,
-        })
-    })
-    .collect()
-}
-
-/// Adds what makes a thing a unit.
-pub async fn add_unit(
-    tx: &mut WriteTx,
-    id: ThingId,
-    address: Option<u16>,
-    serial: &str,
-) -> Result<(), DbError> {
-    sqlx::query!(
-        "INSERT INTO unit (thing_id, address, serial) VALUES (?, ?, ?)",
-        id.0,
-        address,
-        serial
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(())
-}
-
-/// Saves a unit's address and number.
-pub async fn change_unit(
-    tx: &mut WriteTx,
-    id: ThingId,
-    address: Option<u16>,
-    serial: &str,
-) -> Result<(), DbError> {
-    let words = serial.to_lowercase();
-    sqlx::query!(
-        "UPDATE unit SET address = ?, serial = ? WHERE thing_id = ?",
-        address,
-        serial,
-        id.0
-    )
-    .execute(&mut **tx)
-    .await?;
-    sqlx::query!("UPDATE thing SET words = ? WHERE id = ?", words, id.0)
-        .execute(&mut **tx)
-        .await?;
-    Ok(())
-}
-
-/// One frame.
-pub async fn lookup_frame(
-    tx: &mut SqliteConnection,
-    id: ThingId,
-) -> Result<Option<OwnedFrame>, DbError> {
-    Ok(list_frames(tx, &[id]).await?.pop())
-}
-
-/// Several frames at once; ids of other things are left out.
-pub async fn list_frames(
-    tx: &mut SqliteConnection,
-    ids: &[ThingId],
-) -> Result<Vec<OwnedFrame>, DbError> {
-    let ids = read("ids", serde_json::to_string(ids))?;
-    sqlx::query!(
-        "SELECT thing.id, tag, condition, name, width_um, height_um
-         FROM frame JOIN thing ON thing.id = frame.thing_id
-         WHERE thing_id IN (SELECT value FROM json_each(?)) ORDER BY thing_id",
-        ids
-    )
-    .fetch_all(tx)
-    .await?
-    .into_iter()
-    .map(|row| {
-        Ok(OwnedFrame {
-            id: ThingId(row.id),
-            tag: read("thing.tag", Tag::parse(&row.tag))?,
-            name: read("frame.name", Name::parse(&row.name))?,
-            width_um: read("frame.width_um", Length::new(row.width_um))?,
-            height_um: read("frame.height_um", Length::new(row.height_um))?,
-            condition: read("thing.condition", row.condition.parse())?,
-        })
-    })
-    .collect()
-}
-
-/// Adds what makes a thing a frame.
-pub async fn add_frame(
-    tx: &mut WriteTx,
-    id: ThingId,
-    name: &Name,
-    width: Length,
-    height: Length,
-) -> Result<(), DbError> {
-    let (name, width, height) = (name.as_str(), width.get(), height.get());
-    sqlx::query!(
-        "INSERT INTO frame (thing_id, name, width_um, height_um) VALUES (?, ?, ?, ?)",
-        id.0,
-        name,
-        width,
-        height
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(())
-}
-
-/// Saves a frame's name and size.
-pub async fn change_frame(
-    tx: &mut WriteTx,
-    id: ThingId,
-    name: &Name,
-    width: Length,
-    height: Length,
-) -> Result<(), DbError> {
-    let (name, width, height) = (name.as_str(), width.get(), height.get());
-    let words = format!("frame {}", name.to_lowercase());
-    sqlx::query!(
-        "UPDATE frame SET name = ?, width_um = ?, height_um = ? WHERE thing_id = ?",
-        name,
-        width,
-        height,
-        id.0
-    )
-    .execute(&mut **tx)
-    .await?;
-    sqlx::query!("UPDATE thing SET words = ? WHERE id = ?", words, id.0)
-        .execute(&mut **tx)
-        .await?;
     Ok(())
 }

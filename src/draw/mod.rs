@@ -56,6 +56,11 @@ pub const fn float(value: i64) -> f64 {
     value as f64
 }
 
+/// How many letters a text has, to lay it out.
+fn letters(text: &str) -> f64 {
+    float(i64::try_from(text.chars().count()).unwrap_or(i64::MAX))
+}
+
 /// A coordinate: pixels, or percent of the picture's width.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum At {

@@ -1,6 +1,6 @@
 //! Places for words in a picture drawn to scale: none over another, none cut off at the edge.
 
-use super::{Anchor, Svg};
+use super::{Anchor, Svg, letters};
 
 /// Width of one letter of a label, about. Its size is the style sheet's: 15, so that it is read on a
 /// phone and on paper, where the picture is made smaller.
@@ -10,7 +10,7 @@ const HIGH_LABEL: f64 = 18.0;
 
 /// About how wide a label is.
 pub(super) fn wide_of(text: &str) -> f64 {
-    f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER + 8.0
+    letters(text) * LETTER + 8.0
 }
 
 /// A turned box, by its middle.

@@ -1,7 +1,7 @@
 //! A roll, reel or bar of profile as a strip: cut marks, pre-tinned joints, leads at its ends, and
 //! what lies where in it (bars to cut, children cut from it, what is held, what is over).
 
-use super::{Anchor, At, Picture, Svg, float};
+use super::{Anchor, At, Picture, Svg, float, letters};
 use crate::{
     model::{
         part::StockUnit,
@@ -54,6 +54,9 @@ pub struct Segment {
     pub stretch: Stretch,
     /// Its name: a tag, a bar's label, a set.
     pub label: String,
+    /// What is written into it where it has room: a bar's label, a tag. Its number in the list beside
+    /// the picture, where it is none.
+    pub mark: Option<String>,
     /// The page it opens, if any.
     pub href: Option<String>,
 }
@@ -85,11 +88,13 @@ pub struct Strip {
 const MOST_MARKS: i64 = 120;
 /// Room at each end for a lead, in percent of the width.
 const MARGIN: f64 = 5.0;
-/// Narrowest stretch that its number is written into on paper and wider screens, in percent of the
-/// width: the number has a ground of 22 px, and A4 some 700.
-const LEAST_FOR_NUMBER: f64 = 3.2;
-/// The same on a phone, whose pictures are some 330 px wide.
-const LEAST_ON_PHONE: f64 = 6.7;
+/// How wide a picture is at least on paper and on wider screens, in pixels; A4 has some 700.
+const PAPER: f64 = 700.0;
+/// The same on a phone.
+const PHONE: f64 = 330.0;
+/// Width of the ground that a letter or digit is written on, and least width of the whole ground.
+const LETTER: f64 = 8.5;
+const LEAST_GROUND: f64 = 22.0;
 
 impl Strip {
     fn across(&self, amount: i64) -> f64 {
@@ -99,6 +104,16 @@ impl Strip {
 
     fn length(&self, amount: i64) -> String {
         length_of(self.unit, amount, 0).say(self.show)
+    }
+
+    /// The same with the numbers of the list beside it written in, whatever was to be.
+    #[must_use]
+    pub fn numbered(&self) -> Self {
+        let mut strip = self.clone();
+        for segment in &mut strip.segments {
+            segment.mark = None;
+        }
+        strip
     }
 
     /// Draws it, with its text.
@@ -152,17 +167,21 @@ impl Strip {
                 At::Percent(end - x),
                 bottom - top,
             );
-            if end - x >= LEAST_FOR_NUMBER {
+            let number = || (i + 1).to_string();
+            let written = segment.mark.clone().unwrap_or_else(number);
+            let ground = (letters(&written) * LETTER + 6.0).max(LEAST_GROUND);
+            let room = |wide: f64| (end - x) / 100.0 * wide >= ground;
+            if !written.is_empty() && room(PAPER) {
                 let middle = At::Percent(f64::midpoint(x, end));
-                // A ground of its own, so that the number stays readable on a pattern.
+                // A ground of its own, so that what is written stays readable on a pattern.
                 svg.moved(middle, 46.0);
-                let (ground, text) = if end - x < LEAST_ON_PHONE {
-                    ("pat-ground svg-narrow", "svg-text svg-narrow")
-                } else {
+                let (class, text) = if room(PHONE) {
                     ("pat-ground", "svg-text")
+                } else {
+                    ("pat-ground svg-narrow", "svg-text svg-narrow")
                 };
-                svg.rect(ground, -11.0, -9.0, 22.0, 18.0);
-                svg.text(text, 0.0, 5.0, Anchor::Middle, &(i + 1).to_string());
+                svg.rect(class, -ground / 2.0, -9.0, ground, 18.0);
+                svg.text(text, 0.0, 5.0, Anchor::Middle, &written);
                 svg.end();
             }
             if segment.href.is_some() {
@@ -319,6 +338,7 @@ mod tests {
                     to: 18,
                     stretch: Stretch::Bar,
                     label: "O-1".into(),
+                    mark: None,
                     href: Some("/things/9".into()),
                 },
                 Segment {
@@ -326,6 +346,7 @@ mod tests {
                     to: 20,
                     stretch: Stretch::Scrap,
                     label: "too short".into(),
+                    mark: None,
                     href: None,
                 },
             ],
@@ -372,6 +393,7 @@ mod tests {
                 to,
                 stretch: Stretch::Bar,
                 label: String::new(),
+                mark: None,
                 href: None,
             })
             .into();
@@ -380,6 +402,21 @@ mod tests {
         assert!(svg.contains(">1</text>") && svg.contains(">2</text>"));
         assert!(!svg.contains(">3</text>"));
         assert_eq!(svg.matches("svg-text svg-narrow").count(), 1);
+    }
+
+    #[test]
+    fn a_label_stands_in_place_of_the_number_where_it_has_room() {
+        let mut labelled = strip();
+        let marked = |label: &str| Some(label.to_owned());
+        labelled.segments[0].mark = marked("A7");
+        labelled.segments[1].mark = marked("");
+        let svg = labelled.draw().svg;
+        assert!(svg.contains(">A7</text>"));
+        assert!(!svg.contains(">1</text>") && !svg.contains(">2</text>"));
+        // 16.2 percent of 700 px are 113, and twelve letters have no room beside others.
+        labelled.segments[0].mark = marked("upstage left");
+        assert!(!labelled.draw().svg.contains("upstage"));
+        assert!(labelled.numbered().draw().svg.contains(">1</text>"));
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! From the driver's terminals to the bar: every wire in its colour and named, crossings plain to
 //! see.
 
-use super::{Anchor, Svg};
+use super::{Anchor, Svg, letters};
 use crate::model::channel::{Channel, Role, RoleOrder};
 
 /// One column of conductors in the drawing: a row of terminals, the cores of a cable, the pins of
@@ -74,7 +74,7 @@ pub fn crossings(a: &RoleOrder, b: &RoleOrder) -> Vec<String> {
 }
 
 fn wide_of(text: &str) -> f64 {
-    f64::from(u32::try_from(text.chars().count()).unwrap_or(u32::MAX)) * LETTER
+    letters(text) * LETTER
 }
 
 /// The words of a column's conductors, from top to bottom.

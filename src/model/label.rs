@@ -1,6 +1,7 @@
 //! Labels: the papers they are printed on, and the address that their codes carry.
 
 use super::text::words;
+use crate::units::LengthUnit;
 
 words! {
     /// A sheet of labels, or a single one from a roll. Sizes are those in which label papers are
@@ -24,6 +25,17 @@ words! {
         Roll57By32 = "roll-57", "Single, 57 × 32 mm";
         /// From a roll.
         Roll40By20 = "roll-40", "Single, 40 × 20 mm";
+    }
+}
+
+impl LabelPaper {
+    /// The paper that is offered first: Letter where lengths are in inches, else A4.
+    pub const fn usual(unit: LengthUnit) -> Self {
+        if unit.metric() {
+            Self::A4By21
+        } else {
+            Self::LetterBy30
+        }
     }
 }
 

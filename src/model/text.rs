@@ -147,6 +147,12 @@ impl Tag {
         if fits { Ok(Self(text)) } else { Err(TagError) }
     }
 
+    /// The tag of a thing as people type it to find it: what they part by a space has a dash.
+    pub fn sought(text: &str) -> Result<Self, TagError> {
+        let words: Vec<&str> = text.split_whitespace().collect();
+        Self::parse(&words.join("-"))
+    }
+
     /// Letters and then digits with a dash between them, as tags are given; `None` for any other.
     pub fn dashed(&self) -> Option<Self> {
         let at = self.0.find(|c: char| c.is_ascii_digit())?;
@@ -274,6 +280,8 @@ mod tests {
     fn tags_are_capitals() {
         assert_eq!(Tag::parse(" f-12 ").unwrap().as_str(), "F-12");
         assert!(Tag::parse("F 12").is_err());
+        assert_eq!(Tag::sought(" f  12").unwrap().as_str(), "F-12");
+        assert!(Tag::sought(" ").is_err());
         assert!(Tag::parse("").is_err());
     }
 

@@ -209,9 +209,15 @@ impl Length {
     }
 
     /// The length in `unit` for reading: as [`Length::show`], but inches to a sixteenth. Forms hold what
-    /// `show` writes.
+    /// [`Length::typed`] writes.
     pub fn say(self, unit: LengthUnit) -> String {
         say_um(self.0, unit)
+    }
+
+    /// The length for a field that is read back as the same micrometres: as [`Length::say`] writes it
+    /// where that is exact, and what is no round number of inches in metric.
+    pub fn typed(self, unit: LengthUnit) -> String {
+        typed_um(self.0, unit)
     }
 
     /// The length of something that shops sell, for reading: what is sold by the metre has no round
@@ -252,6 +258,12 @@ impl SignedLength {
     /// The position in `unit`, as [`Length::show`] writes a length.
     pub fn show(self, unit: LengthUnit) -> String {
         let text = show_um(self.0.abs(), unit);
+        if self.0 < 0 { format!("-{text}") } else { text }
+    }
+
+    /// The position for a field, as [`Length::typed`] writes a length.
+    pub fn typed(self, unit: LengthUnit) -> String {
+        let text = typed_um(self.0.abs(), unit);
         if self.0 < 0 { format!("-{text}") } else { text }
     }
 
@@ -370,6 +382,22 @@ fn word_at_start(text: &str) -> (&str, &str) {
 
 fn show_um(um: i64, unit: LengthUnit) -> String {
     in_words(um, unit, inches(um))
+}
+
+fn typed_um(um: i64, unit: LengthUnit) -> String {
+    let shown = show_um(um, unit);
+    if unit.metric() {
+        return shown;
+    }
+    let said = say_um(um, unit);
+    if um * 16 % UM_PER_IN == 0 {
+        return said;
+    }
+    let metric = [LengthUnit::M, LengthUnit::Mm].map(|unit| show_um(um, unit));
+    let shortest = metric.into_iter().min_by_key(String::len);
+    shortest
+        .filter(|metric| metric.len() < shown.len())
+        .unwrap_or(shown)
 }
 
 /// Sixteenths are what tape measures show, and about as fine as one cuts at the bench.
@@ -658,6 +686,23 @@ mod tests {
     }
 
     #[test]
+    fn a_field_holds_sixteenths_or_the_metric_length_that_was_meant() {
+        let typed = |um, unit| Length::new(um).map(|length| length.typed(unit));
+        for (um, unit, text) in [
+            (2_298_700, Ft, "7'\u{a0}6\u{a0}1/2\""),
+            (609_600, Ft, "2'"),
+            (5_000_000, Ft, "5 m"),
+            (62_500, In, "62.5 mm"),
+            (2_540, In, "0.1 in"),
+            (62_500, Mm, "62.5 mm"),
+        ] {
+            assert_eq!(typed(um, unit), Ok(text.to_owned()));
+        }
+        let left = SignedLength::new(-1_500_000).map(|place| place.typed(Ft));
+        assert_eq!(left, Ok("-1.5 m".to_owned()));
+    }
+
+    #[test]
     fn units_come_back_from_their_text() {
         for unit in LengthUnit::ALL {
             assert_eq!(unit.to_string().parse(), Ok(unit));
@@ -693,6 +738,7 @@ mod tests {
         #[test]
         fn what_is_shown_is_read_as_the_same(length: Length, unit in unit(), bare in unit()) {
             prop_assert_eq!(Length::parse(&length.show(unit), bare), Ok(length));
+            prop_assert_eq!(Length::parse(&length.typed(unit), bare), Ok(length));
         }
 
         // Half a sixteenth of an inch is 794 µm.
@@ -705,6 +751,7 @@ mod tests {
         #[test]
         fn a_position_shown_is_read_as_the_same(place: SignedLength, unit in unit(), bare in unit()) {
             prop_assert_eq!(SignedLength::parse(&place.show(unit), bare), Ok(place));
+            prop_assert_eq!(SignedLength::parse(&place.typed(unit), bare), Ok(place));
         }
 
         // Four decimals of an inch and fewer come back as they were typed.

@@ -143,7 +143,7 @@ impl Cx {
 
     /// A length in the venue's unit for a field that is read back: exact.
     pub fn exact(&self, length: Length) -> String {
-        length.show(self.venue.length_unit)
+        length.typed(self.venue.length_unit)
     }
 
     /// Rolls to buy without a price: `2 × 5000 mm, 1 × 10000 mm`.

@@ -284,9 +284,10 @@ pub async fn print(cx: Cx, headers: HeaderMap, mut form: Form) -> Answer {
         form.set("ticked", "on");
         return pick(&cx, &headers, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     }
-    form.fill(&[("paper", LabelPaper::ALL[0].word()), ("first", "1")]);
+    let usual = LabelPaper::usual(cx.unit());
+    form.fill(&[("paper", usual.word()), ("first", "1")]);
     let paper = form.word::<LabelPaper>("paper");
-    let each = paper.unwrap_or(LabelPaper::ALL[0]).grid().labels();
+    let each = paper.unwrap_or(usual).grid().labels();
     let first = if each == 1 && form.value("first").trim() != "1" {
         let why = "This paper holds one label, and there is no other to begin at. Type 1.";
         form.fail("first", why);

@@ -78,14 +78,19 @@ fn any(patterns: &[&str], path: &str) -> bool {
     patterns.iter().any(|pattern| fits(pattern, path))
 }
 
+/// Whether a route or address is of the worked sample, in which everybody may try everything.
+pub fn in_sample(route: &str) -> bool {
+    route
+        .strip_prefix("/sample")
+        .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+}
+
 /// What somebody must be allowed to, for this route or address.
 pub fn needs(method: &Method, route: &str) -> Role {
     let reads = matches!(*method, Method::GET | Method::HEAD);
-    // In the worked sample everybody may try everything.
-    let sample = route == "/sample" || route.starts_with("/sample/");
     if any(KEPT, route) {
         Role::Keep
-    } else if reads || sample || OWN.contains(&route) {
+    } else if reads || in_sample(route) || OWN.contains(&route) {
         Role::Look
     } else if any(WORK, route) || WORK_UNDER.iter().any(|under| route.starts_with(under)) {
         Role::Work

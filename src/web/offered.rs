@@ -9,7 +9,7 @@ use axum::{
     response::{IntoResponse as _, Response},
 };
 
-use super::may::{fits, needs};
+use super::may::{fits, in_sample, needs};
 use crate::model::person::Role;
 
 /// Pages that are nothing but a form, sent to their own address.
@@ -48,8 +48,7 @@ const MOST: usize = 16 * 1024 * 1024;
 pub async fn offered(response: Response, role: Role, path: &str) -> Response {
     let page = response.headers().get(header::CONTENT_TYPE)
         == Some(&HeaderValue::from_static("text/html; charset=utf-8"));
-    // In the worked sample everybody may try everything.
-    if !page || role == Role::Keep || fits_under("/sample", path) {
+    if !page || role == Role::Keep || in_sample(path) {
         return response;
     }
     let (mut parts, body) = response.into_parts();
@@ -62,11 +61,6 @@ pub async fn offered(response: Response, role: Role, path: &str) -> Response {
     };
     parts.headers.remove(header::CONTENT_LENGTH);
     Response::from_parts(parts, body)
-}
-
-fn fits_under(book: &str, path: &str) -> bool {
-    path.strip_prefix(book)
-        .is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
 }
 
 /// Our own pages: text stands escaped in them, and every value of an attribute in double quotes.
@@ -148,7 +142,7 @@ fn refused(name: &str, tag: &str, role: Role, path: &str) -> bool {
         // Within a page, buttons lead to its forms.
         let here = to.is_empty() && role == Role::Look;
         let refused = needs(&Method::GET, to) > role || (form && needs(&Method::POST, to) > role);
-        let elsewhere = to.starts_with('/') && !fits_under("/sample", to);
+        let elsewhere = to.starts_with('/') && !in_sample(to);
         button && (here || (elsewhere && refused))
     }
 }

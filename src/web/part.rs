@@ -26,6 +26,7 @@ use crate::{
         part::{Kind, Part, PartSpec, StockBy, StockUnit},
         thing::Thing,
     },
+    units::Length,
 };
 
 /// How many things and movements the page shows before it leads on.
@@ -201,10 +202,10 @@ pub async fn get(cx: Cx, Path(id): Path<PartId>) -> Answer {
             supplier,
             pack: match unit {
                 StockUnit::Each => counted(offer.pack_amount, "in a pack", "in a pack"),
-                StockUnit::Micrometres | StockUnit::CutUnits(_) => format!(
-                    "{} each",
-                    total(cx.unit(), StockUnit::Micrometres, offer.pack_amount)
-                ),
+                StockUnit::Micrometres | StockUnit::CutUnits(_) => {
+                    let length = Length::new(offer.pack_amount).unwrap_or_default();
+                    format!("{} each", length.say_sold(cx.unit()))
+                }
             },
             price: cx.money(offer.price_minor),
             href: Link::Offer(offer.id),

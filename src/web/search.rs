@@ -38,7 +38,7 @@ const RECENT: i64 = 10;
 pub async fn get(cx: Cx, form: Form) -> Answer {
     let typed: String = form.value("q").trim().chars().take(200).collect();
     let mut tx = cx.read().await?;
-    if let Ok(tag) = Tag::parse(&typed)
+    if let Ok(tag) = Tag::sought(&typed)
         && let Some(thing) = db::thing::find_by_typed_tag(&mut tx, &tag).await?
     {
         return Ok(go(&Link::Thing(thing.id)));

@@ -28,8 +28,8 @@ impl std::fmt::Display for Shown {
     }
 }
 
-/// A total in the part's stock unit: a count, or metres or feet rounded to what one reads at a
-/// glance. A single piece shows its own length instead ([`crate::units::Length::show`]).
+/// A total in the part's stock unit: a count, or metres or feet and inches rounded to what one reads
+/// at a glance. A single piece shows its own length instead ([`crate::units::Length::show`]).
 pub fn total(show: LengthUnit, unit: StockUnit, amount: i64) -> Shown {
     let um = match unit {
         StockUnit::Each => {
@@ -43,18 +43,24 @@ pub fn total(show: LengthUnit, unit: StockUnit, amount: i64) -> Shown {
             i128::from(amount) * i128::from(pitch.um()) / i128::from(pitch.units())
         }
     };
-    let (hundredths, unit) = if show.metric() {
-        (rounded(um, 10_000), "m")
-    } else {
-        (rounded(um * 10, 304_800) * 10, "ft")
-    };
+    if !show.metric() {
+        let inches = rounded(um, 25_400);
+        let (feet, inches) = (inches / 12, inches % 12);
+        let value = match (feet, inches) {
+            (0, inches) => format!("{inches}\""),
+            (feet, 0) => format!("{feet}'"),
+            (feet, inches) => format!("{feet}'\u{a0}{}\"", inches.abs()),
+        };
+        return Shown { value, unit: "" };
+    }
+    let hundredths = rounded(um, 10_000);
     let (whole, part) = (hundredths / 100, hundredths.abs() % 100);
     let value = match part {
         0 => whole.to_string(),
         part if part % 10 == 0 => format!("{whole}.{}", part / 10),
         part => format!("{whole}.{part:02}"),
     };
-    Shown { value, unit }
+    Shown { value, unit: "m" }
 }
 
 const fn rounded(value: i128, by: i128) -> i128 {
@@ -191,7 +197,15 @@ mod tests {
         );
         assert_eq!(
             total(LengthUnit::Ft, StockUnit::Micrometres, 3_048_000).to_string(),
-            "10 ft"
+            "10'"
+        );
+        assert_eq!(
+            total(LengthUnit::In, StockUnit::Micrometres, 5_000_000).to_string(),
+            "16'\u{a0}5\""
+        );
+        assert_eq!(
+            total(LengthUnit::Ft, StockUnit::Micrometres, 76_200).to_string(),
+            "3\""
         );
     }
 

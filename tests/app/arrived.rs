@@ -50,7 +50,7 @@ async fn one_came_wrong(app: &TestApp) -> String {
         .set("bad", "1");
     assert_eq!(form.send(app).await.status, 303);
     let page = app.get(&order).await;
-    let rest = page.form("#all").send(app).await;
+    let rest = page.form("#all form").send(app).await;
     assert_eq!(rest.status, 303, "{}", rest.text("main"));
     set
 }

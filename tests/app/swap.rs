@@ -142,3 +142,22 @@ async fn a_bar_marked_bad_and_then_replaced_takes_its_place_back_with_its_mark()
     assert_eq!(chosen(&app).await, before);
     all_quiet(&app, "F-1").await;
 }
+
+#[tokio::test]
+async fn where_nothing_plugs_in_one_like_it_is_planned_by_a_press() {
+    let app = hall().await;
+    let page = app.get(format!("{OLD}/swap?differ=0")).await;
+    assert_eq!(page.count("#fit .row-act"), 0, "{}", page.text("#fit"));
+    let like = page.form("#fit form[action='/designs/new']");
+    let made = like.send(&app).await;
+    assert_eq!(made.status, 303, "{}", made.text("main"));
+    let set = app.follow(&made).await;
+    assert!(set.text("h1").contains("Instead of F-1"));
+    assert!(set.text("#flash").contains("set of this one bar"));
+    let bars = app.get(format!("{}/bars", made.header("location").unwrap_or_default())).await.text("main");
+    // A dead one must not serve it.
+    assert!(!bars.contains("served by F-1"), "{bars}");
+    // Where something plugs in, nothing else is offered.
+    let page = app.get(format!("{OLD}/swap")).await;
+    assert_eq!(page.count("#fit form[action='/designs/new']"), 0);
+}

@@ -706,5 +706,5 @@ async fn by_the_pages() {
     let order = format!("/shopping/{order}");
     let state = "form[action$='/state']";
     send(&app, &order, state, &[("state", "ordered")]).await;
-    send(&app, &order, "#all", &[]).await;
+    send(&app, &order, "#all form", &[]).await;
 }

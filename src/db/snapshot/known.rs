@@ -263,6 +263,8 @@ async fn since(
     now: State,
     walk: &HashMap<PlaceId, Where>,
 ) -> Result<Arc<Known>, DbError> {
+    // CROSS JOIN: few were touched, which the planner of statements cannot know; it would look through
+    // all pieces for them.
     let touched = sqlx::query!(
         r#"WITH it (id) AS MATERIALIZED (
                SELECT thing_id FROM movement_line WHERE id > ?1 AND thing_id IS NOT NULL
@@ -271,7 +273,7 @@ async fn since(
                (SELECT json_group_array(json_array(thing.id, thing.tag, thing.part_id, piece.amount,
                    piece.rest_um, json(piece.start_end), json(piece.end_end), piece.joint_offset_units,
                    piece.batch, piece.parent_id, piece.parent_from, thing.account_id))
-                FROM it JOIN thing ON thing.id = it.id JOIN piece ON piece.thing_id = thing.id
+                FROM it CROSS JOIN thing ON thing.id = it.id CROSS JOIN piece ON piece.thing_id = thing.id
                 WHERE thing.kind = 'piece' AND thing.condition = 'good'
                   AND (SELECT kind FROM account WHERE account.id = thing.account_id)
                     IN ('place', 'design', 'loan')

@@ -33,16 +33,32 @@ use crate::{
 };
 
 /// What stands in the fields at first, invented.
-const FIRST: [(&str, &str); 8] = [
-    ("pitch", "50 mm"),
-    ("pieces", "R-7: 5 m lead lead, joints 450 mm\n2 x 1.3 m"),
-    ("rolls", "5 m lead lead, joints 450 mm, at 42.00"),
-    ("bars", "3 x 1.2 m\n2 x 900 mm both"),
-    ("usable", "300 mm"),
-    ("lead", "0"),
-    ("joint", "1"),
-    ("mark", "2"),
-];
+const fn first(unit: LengthUnit) -> [(&'static str, &'static str); 8] {
+    // Rolls are sold by the metre everywhere.
+    let [pieces, bars, usable] = if unit.metric() {
+        [
+            "R-7: 5 m lead lead, joints 450 mm\n2 x 1.3 m",
+            "3 x 1.2 m\n2 x 900 mm both",
+            "300 mm",
+        ]
+    } else {
+        [
+            "R-7: 5 m lead lead, joints 450 mm\n2 x 4 ft 4 in",
+            "3 x 4 ft\n2 x 3 ft both",
+            "12 in",
+        ]
+    };
+    [
+        ("pitch", "50 mm"),
+        ("pieces", pieces),
+        ("rolls", "5 m lead lead, joints 450 mm, at 42.00"),
+        ("bars", bars),
+        ("usable", usable),
+        ("lead", "0"),
+        ("joint", "1"),
+        ("mark", "2"),
+    ]
+}
 
 /// Lines of a list that one may type.
 const MOST_LINES: usize = 60;
@@ -99,7 +115,7 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
         // Nothing need be bought.
         form.fill(&[("rolls", "")]);
     }
-    form.fill(&FIRST);
+    form.fill(&first(cx.unit()));
     if !asked {
         return show(&cx, form, None);
     }
@@ -110,7 +126,7 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
 
 /// POST: a document instead of the fields.
 pub async fn post(cx: Cx, mut form: Form) -> Answer {
-    for (field, first) in FIRST {
+    for (field, first) in first(cx.unit()) {
         form.set(field, first);
     }
     let body = pasted::<CutsBody>(&mut form);
@@ -504,6 +520,7 @@ fn cut(cx: &Cx, body: &CutsBody, pitch: CutPitch, layout: &CutsLayout) -> Option
             to: signed(segment.to_unit),
             stretch,
             label,
+            mark: segment.bar.clone(),
             href: None,
         }
     });

@@ -26,7 +26,7 @@ use crate::{
         },
     },
     units::{
-        ConductorSize, CutPitch, Length, PowerPerLength, ResistancePerLength, Strand, Voltage,
+        ConductorSize, CutPitch, Length, LengthUnit, PowerPerLength, ResistancePerLength, Strand, Voltage,
     },
     web::{
         cx::Cx,
@@ -38,20 +38,27 @@ use crate::{
 };
 
 /// What stands in the fields at first: an invented bar that is a little too long.
-const FIRST: [(&str, &str); 12] = [
-    ("model", "resistor_string"),
-    ("voltage", "24 V"),
-    ("colours", "RGB"),
-    ("length", "5 m"),
-    ("pitch", "50 mm"),
-    ("power", "4.8 W/m"),
-    ("trace", "0.14 Ω/m"),
-    ("trace_common", "0.1 Ω/m"),
-    ("series", "6"),
-    ("cable", "4 m"),
-    ("size", "18 AWG"),
-    ("feed", "1 m"),
-];
+const fn first(unit: LengthUnit) -> [(&'static str, &'static str); 12] {
+    let [length, cable, feed] = if unit.metric() {
+        ["5 m", "4 m", "1 m"]
+    } else {
+        ["16 ft", "12 ft", "3 ft"]
+    };
+    [
+        ("model", "resistor_string"),
+        ("voltage", "24 V"),
+        ("colours", "RGB"),
+        ("length", length),
+        ("pitch", "50 mm"),
+        ("power", "4.8 W/m"),
+        ("trace", "0.14 Ω/m"),
+        ("trace_common", "0.1 Ω/m"),
+        ("series", "6"),
+        ("cable", cable),
+        ("size", "18 AWG"),
+        ("feed", feed),
+    ]
+}
 
 /// The most points of a curve: of a very long bar more would only weigh the page down.
 const MOST_POINTS: usize = 400;
@@ -121,7 +128,7 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
 /// GET: the fields, with the answer where something was asked.
 pub async fn get(cx: Cx, mut form: Form) -> Answer {
     let asked = form.has("length");
-    form.fill(&FIRST);
+    form.fill(&first(cx.unit()));
     if !asked {
         return show(&cx, form, None);
     }
@@ -132,7 +139,7 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
 
 /// POST: a document instead of the fields.
 pub async fn post(cx: Cx, mut form: Form) -> Answer {
-    for (field, first) in FIRST {
+    for (field, first) in first(cx.unit()) {
         form.set(field, first);
     }
     let body = pasted::<DropBody>(&mut form);

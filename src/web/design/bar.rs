@@ -180,8 +180,8 @@ pub fn filled(cx: &Cx, bar: &Bar, version: i64) -> Form {
         ("diffused", if bar.diffused { "on" } else { "" }.to_owned()),
         ("fed", bar.fed.word().to_owned()),
         ("frame", id(bar.frame.map(|id| id.to_string()))),
-        ("x", bar.x_um.show(cx.unit())),
-        ("y", bar.y_um.show(cx.unit())),
+        ("x", bar.x_um.typed(cx.unit())),
+        ("y", bar.y_um.typed(cx.unit())),
         ("angle", show_angle(bar.angle_mdeg)),
         ("group", bar.group.clone()),
         ("feed_place", bar.feed_place.clone()),
@@ -260,6 +260,8 @@ struct BarPage {
     form: Form,
     offered: Offered,
     served: String,
+    /// The fixture that is there since it was built or swapped in.
+    serving: Option<(Link, String)>,
     clash: Option<Clash>,
     action: Link,
 }
@@ -321,6 +323,10 @@ fn show(cx: &Cx, whole: &Whole, bar: &Bar, form: Form, clash: Option<Clash>) -> 
             served: whole.bar_plan(bar.id).map_or_else(String::new, |plan| {
                 format!("{}: {}", whole.look(bar.id).label(), plan.why)
             }),
+            serving: whole
+                .serving
+                .get(&bar.id)
+                .map(|(fixture, tag)| (Link::Thing(*fixture), tag.to_string())),
             form,
             clash,
             action: Link::Bar(head.id, bar.id),

@@ -169,12 +169,12 @@ fn blank(cx: &Cx, whole: &Whole) -> Form {
         form.set("fixture", "");
         let step = round(cx.unit(), 300, 12);
         let x = SignedLength::new(last.x_um.get().saturating_add(step.get())).unwrap_or(last.x_um);
-        form.set("x", x.show(cx.unit()));
-        form.set("step_x", step.show(cx.unit()));
+        form.set("x", x.typed(cx.unit()));
+        form.set("step_x", step.typed(cx.unit()));
         return form;
     }
     let tolerance = usual_tolerance(whole, cx.unit());
-    let even = |mm: i64, inches: i64| round(cx.unit(), mm, inches).show(cx.unit());
+    let even = |mm: i64, inches: i64| round(cx.unit(), mm, inches).typed(cx.unit());
     Form::filled([
         ("pattern", "#".to_owned()),
         ("count", "8".to_owned()),

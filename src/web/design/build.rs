@@ -5,6 +5,7 @@ mod detail;
 use std::collections::BTreeMap;
 
 use askama::Template;
+use axum::http::StatusCode;
 
 use self::detail::{detail, purpose};
 use super::{Head, Tab, Whole, head, load, short::fuses};
@@ -21,10 +22,10 @@ use crate::{
     web::{
         at::Path,
         cx::Cx,
-        error::{Answer, Trouble},
+        error::{Answer, Trouble, stock_status},
         form::Form,
         link::Link,
-        page::{Chrome, Flash, go_with, page},
+        page::{Chrome, Flash, go_with, page_with},
     },
 };
 
@@ -191,11 +192,26 @@ impl Labels {
 
 /// GET: the steps.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
-    let whole = load::whole(&cx, id).await?;
+    let only = form.value("skill").parse::<StepKind>().ok();
+    show(&cx, id, only, None).await
+}
+
+/// The steps, of one skill alone where that was asked; with why a press did nothing.
+async fn show(
+    cx: &Cx,
+    id: DesignId,
+    only: Option<StepKind>,
+    refused: Option<StockError>,
+) -> Answer {
+    let whole = load::whole(cx, id).await?;
     let steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
-    let fetched = fetched(&cx, &steps).await?;
-    let labels = Labels::read(&cx, &whole, &steps).await?;
-    let (chrome, head) = head(&cx, &whole, Tab::Build);
+    let fetched = fetched(cx, &steps).await?;
+    let labels = Labels::read(cx, &whole, &steps).await?;
+    let (mut chrome, head) = head(cx, &whole, Tab::Build);
+    let status = refused.as_ref().map_or(StatusCode::OK, stock_status);
+    if let Some(why) = refused {
+        chrome.flash = Some(Flash::stop(why.to_string()));
+    }
     let building = whole.design().state == State::Building;
     let next = steps
         .iter()
@@ -208,7 +224,6 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     );
     let mut groups: Vec<Group> = Vec::new();
     let mut last = None;
-    let only = form.value("skill").parse::<StepKind>().ok();
     let shown = |step: &&Step| only.is_none_or(|only| step.kind == only);
     for step in steps.iter().filter(shown) {
         if last != Some(step.kind) {
@@ -229,7 +244,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
             last = Some(step.kind);
         }
         if let Some(group) = groups.last_mut() {
-            let mut detail = detail(&cx, &whole, &fetched, step);
+            let mut detail = detail(cx, &whole, &fetched, step);
             if let Task::Assemble { bar, .. } = &step.task
                 && let Some(tags) = labels.of_bar.get(bar)
             {
@@ -256,7 +271,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                 }),
         )
         .collect();
-    Ok(page(&BuildPage {
+    let steps = BuildPage {
         chrome,
         head,
         groups,
@@ -264,7 +279,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
         done,
         all,
         building,
-    }))
+    };
+    Ok(page_with(status, &steps))
 }
 
 /// POST: ticks a step or takes the tick back.
@@ -283,7 +299,7 @@ pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form
         "tick" => (stock::build::tick(&act, step).await, "Done"),
         _ => {
             return Err(Trouble::new(
-                axum::http::StatusCode::UNPROCESSABLE_ENTITY,
+                StatusCode::UNPROCESSABLE_ENTITY,
                 "This button says nothing that this page knows. Nothing was changed.",
             )
             .or_go(back, "To the steps"));
@@ -307,6 +323,6 @@ pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form
             Ok(go_with(&back, &flash))
         }
         Err(why @ StockError::Db(_)) => Err(why.into()),
-        Err(why) => Err(Trouble::from(why).or_go(back, "To the steps")),
+        Err(why) => show(&cx, id, None, Some(why)).await,
     }
 }

@@ -48,6 +48,8 @@ pub struct CutRow {
     pub place: String,
     /// Where it says why this piece is cut, or why these packs are bought.
     pub ask: Option<Link>,
+    /// As it is drawn.
+    pub strip: Strip,
     /// Drawn.
     pub picture: Picture,
     /// What is cut, in order from the marked end.
@@ -215,6 +217,13 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
                 Becomes::Scrap => Stretch::Scrap,
             },
             label: words(&segment.becomes),
+            mark: Some(match segment.becomes {
+                Becomes::Bar { bar, .. } => whole.bar_label(bar),
+                Becomes::Feed => "feed".to_owned(),
+                Becomes::Extra { .. } => "extra".to_owned(),
+                Becomes::Offcut => "rest".to_owned(),
+                Becomes::Scrap => String::new(),
+            }),
             href: match segment.becomes {
                 Becomes::Bar { bar, .. } => Some(Link::Bar(whole.design().id, bar).to_string()),
                 _ => None,
@@ -225,6 +234,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
             to,
             stretch: Stretch::Held,
             label: HELD.to_owned(),
+            mark: Some("held".to_owned()),
             href: None,
         }))
         .collect();
@@ -251,8 +261,8 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         .chain(held.iter().map(|&(from, to)| line(from, to, None)))
         .collect();
     lines.sort_by_key(|line| line.from);
-    let picture = Strip {
-        name: name.clone(),
+    let strip = Strip {
+        name,
         unit,
         amount: cut.amount,
         rest_um,
@@ -261,8 +271,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         joints,
         segments,
         show: cx.unit(),
-    }
-    .draw();
+    };
     CutRow {
         part: whole.part_name(cut.part),
         piece: match &cut.source {
@@ -288,7 +297,8 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
                 .filter(|offer| bought(whole, *offer))
                 .map(|offer| Link::ShoppingWhy(whole.design().id, offer)),
         },
-        picture,
+        picture: strip.draw(),
+        strip,
         like: None,
         whole: matches!(&cut.segments[..], [only] if only.to - only.from == cut.amount),
         lines,

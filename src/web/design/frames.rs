@@ -148,8 +148,8 @@ fn find(whole: &Whole, frame: FrameId) -> Result<Frame, Trouble> {
 fn filled(cx: &Cx, frame: &Frame, version: i64) -> Form {
     Form::filled([
         ("label", frame.label.to_string()),
-        ("x", frame.x_um.show(cx.unit())),
-        ("y", frame.y_um.show(cx.unit())),
+        ("x", frame.x_um.typed(cx.unit())),
+        ("y", frame.y_um.typed(cx.unit())),
         ("width", cx.exact(frame.width_um)),
         ("height", cx.exact(frame.height_um)),
         (

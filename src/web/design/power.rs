@@ -236,6 +236,17 @@ impl Whole {
         }
     }
 
+    /// Why drivers or supplies of a part are bought; `None` where none is.
+    pub fn why_bought(&self, part: PartId) -> Option<&str> {
+        let plan = self.plan();
+        let drivers = (plan.drivers.iter()).map(|it| (it.part, it.unit.is_some(), &it.why));
+        let supplies = (plan.supplies.iter()).map(|it| (it.part, it.unit.is_some(), &it.why));
+        drivers
+            .chain(supplies)
+            .find(|(of, there, why)| *of == part && !there && !why.is_empty())
+            .map(|(_, _, why)| why.as_str())
+    }
+
     /// What a driver of the plan is called: its tag, or the name of what is to be bought.
     pub fn driver_name(&self, at: usize) -> String {
         self.plan().drivers.get(at).map_or_else(

@@ -275,7 +275,8 @@ pub async fn pick(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         "add" => {
             let spare = spare.ok_or_else(|| nothing("fixture"))?;
             let label = free_label(&whole);
-            let mut bar = bar_of(spare, label, 0, cx.unit());
+            let mut bar = bar_of(&spare.fixture.make, label, 0, cx.unit());
+            bar.fixture = Some(spare.fixture.id);
             if let Some(last) = whole.design().bars.last() {
                 // Beside the last one, not on top of it.
                 let x = last.x_um.get().saturating_add(300_000);

@@ -141,7 +141,7 @@ fn block_words(whole: &Whole, joint: &BlockJoint) -> String {
         Some(id) => (whole.design().frames.iter())
             .find(|frame| frame.id == id)
             .map_or_else(String::new, |frame| format!(" of frame {}", frame.label)),
-        None => " on no frame".to_owned(),
+        None => " off the frames".to_owned(),
     };
     let ways = match joint.ways {
         0 | 1 => format!("way {}", joint.way),
@@ -249,12 +249,10 @@ fn live_mates(whole: &Whole) -> Option<String> {
             None => ends.push((lead, vec![plan.bar])),
         }
     }
-    let (at, (end, bars)) = (ends.iter().enumerate())
-        .find(|(at, (end, _))| ends.iter().skip(at + 1).any(|(other, _)| end.mates(other)))?;
-    let (other, others) = ends
-        .iter()
-        .skip(at + 1)
-        .find(|(other, _)| end.mates(other))?;
+    let ((end, bars), (other, others)) = ends.iter().enumerate().find_map(|(at, one)| {
+        let mut after = ends.iter().skip(at + 1);
+        Some((one, after.find(|(other, _)| one.0.mates(other))?))
+    })?;
     let (bars, others) = (whole.bar_list(bars), whole.bar_list(others));
     Some(format!(
         "Never plug a cable into a cable: those of {} {bars} end in {end}, those of {} {others} in {other}, \

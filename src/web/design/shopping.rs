@@ -31,6 +31,8 @@ pub struct Line {
     pub href: Option<Link>,
     /// How many of which pack.
     pub packs: String,
+    /// Why a driver or a supply is bought; empty for all else.
+    pub why: String,
     /// What is short, together where it is bought in several packs.
     pub short: String,
     /// What of the part is on order beside it, in words.
@@ -150,6 +152,7 @@ pub fn to_buy(cx: &Cx, whole: &Whole) -> ToBuy {
             continue;
         }
         let short = whole.amount(cx, need.part, left.short);
+        let why = need.part.and_then(|part| whole.why_bought(part));
         if need.buy.is_empty() {
             let row = row(cx, whole, need, &left);
             without.push(Without {
@@ -182,6 +185,7 @@ pub fn to_buy(cx: &Cx, whole: &Whole) -> ToBuy {
                     "{packs} × {}",
                     whole.pack_words(cx, need.part, buy.pack_amount)
                 ),
+                why: why.unwrap_or_default().to_owned(),
                 short: short.clone(),
                 on_order: left.coming.iter().map(|it| it.words.clone()).collect(),
                 cost: cx.money(*cost),

@@ -205,7 +205,7 @@ async fn what(cx: &Cx, form: &mut Form) -> Result<Option<(CheckWhat, String)>, T
     }
     let how = form.word::<Back>("how");
     let found = if form.has("tag") {
-        match form.take("tag", Tag::parse) {
+        match form.take("tag", Tag::sought) {
             Some(tag) => {
                 let thing = db::thing::find_by_typed_tag(&mut *cx.read().await?, &tag).await?;
                 if thing.is_none() {

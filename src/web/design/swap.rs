@@ -8,7 +8,7 @@ use crate::{
     db,
     model::{design::State, fixture::Condition, id::ThingId, text::Note},
     stock::{StockError, swap},
-    units::{Length, LengthUnit},
+    units::{Length, LengthUnit, Window},
     web::{
         at::Path,
         cx::Cx,
@@ -56,6 +56,8 @@ struct SwapPage {
     window: String,
     fit: Vec<Fit>,
     not: Vec<NotFit>,
+    /// Name and days of a set in which one like it may be built; `None` where it serves in no set.
+    like: Option<(String, Window)>,
     form: Form,
 }
 
@@ -85,6 +87,12 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
         None => None,
     };
     drop(tx);
+    let like = if set.is_some() && found.fit.is_empty() {
+        let name = load::free_name(cx, &format!("Instead of {}", old.fixture.tag)).await?;
+        Some((name, found.window))
+    } else {
+        None
+    };
     let make = &old.fixture.make;
     let fit = found
         .fit
@@ -120,6 +128,7 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
                 make.voltage_mv.show()
             ),
             set,
+            like,
             window: if found.window.from() == found.window.to() {
                 format!("on {}", day(found.window.from()))
             } else {

@@ -5,9 +5,14 @@ use axum::http::{HeaderMap, StatusCode};
 
 use super::{lookup, refused};
 use crate::{
-    db::{self, ReadTx, thing::ThingFilter},
+    db::{
+        self, ReadTx,
+        movement::{Entry, EntryLine},
+        thing::ThingFilter,
+    },
     model::{
         id::{AccountId, PartId, PlaceId, ThingId},
+        movement::MovementKind,
         part::{Part, StockBy, StockUnit},
         text::{Note, Tag},
     },
@@ -41,6 +46,8 @@ struct Item {
     place: PlaceId,
     by_length: bool,
     amount: String,
+    /// Whether its number was corrected today.
+    corrected: bool,
     errors: Vec<String>,
 }
 
@@ -84,7 +91,7 @@ fn typed(cx: &Cx, unit: StockUnit, amount: i64) -> String {
     match unit {
         StockUnit::Each | StockUnit::CutUnits(_) => amount.to_string(),
         StockUnit::Micrometres => {
-            Length::new(amount).map_or_else(|_| amount.to_string(), |length| cx.length(length))
+            Length::new(amount).map_or_else(|_| amount.to_string(), |length| cx.exact(length))
         }
     }
 }
@@ -95,14 +102,22 @@ async fn differences(
     tx: &mut ReadTx,
     account: Option<AccountId>,
     part: Option<PartId>,
-) -> Result<Vec<Line>, Trouble> {
-    let mut lines = Vec::new();
+) -> Result<Vec<Entry>, Trouble> {
+    let mut entries = Vec::new();
     for id in db::overview::list_differences(tx, account, part, cx.today).await? {
-        if let Some(entry) = db::movement::lookup(tx, id).await? {
-            lines.push(Line::new(cx, &entry));
-        }
+        entries.extend(db::movement::lookup(tx, id).await?);
     }
-    Ok(lines)
+    Ok(entries)
+}
+
+/// Whether one of these corrected the number of a part in a place, and stands.
+fn corrected(entries: &[Entry], part: PartId, place: PlaceId) -> bool {
+    let here = |line: &EntryLine| {
+        let places = [line.from.place, line.to.place];
+        line.thing.is_none() && line.part == Some(part) && places.contains(&Some(place))
+    };
+    let standing = |entry: &&Entry| entry.kind == MovementKind::Count && entry.may_undo();
+    (entries.iter().filter(standing)).any(|entry| entry.lines.iter().any(here))
 }
 
 async fn items(
@@ -110,6 +125,7 @@ async fn items(
     tx: &mut ReadTx,
     place: PlaceId,
     account: AccountId,
+    found: &[Entry],
     form: &Form,
 ) -> Result<Vec<Item>, Trouble> {
     let refused: Option<PartId> = (form.value("do") == "count" && !form.ok())
@@ -127,6 +143,7 @@ async fn items(
                 part: count.part,
                 place,
                 by_length: count.unit == StockUnit::Micrometres,
+                corrected: corrected(found, count.part, place),
                 amount: if mine {
                     form.value("amount").to_owned()
                 } else {
@@ -149,7 +166,8 @@ async fn show(cx: &Cx, id: PlaceId, form: Form, status: StatusCode) -> Answer {
     let account = db::place::account(&mut tx, id)
         .await?
         .ok_or_else(|| Trouble::not_found("place"))?;
-    let items = items(cx, &mut tx, id, account, &form).await?;
+    let found = differences(cx, &mut tx, Some(account), None).await?;
+    let items = items(cx, &mut tx, id, account, &found, &form).await?;
     let (number, offset) = Pager::asked(&form);
     let filter = ThingFilter {
         account: Some(account),
@@ -160,7 +178,6 @@ async fn show(cx: &Cx, id: PlaceId, form: Form, status: StatusCode) -> Answer {
     let more = things.len() > most;
     things.truncate(most);
     let parts = db::part::list(&mut tx, None, false).await?;
-    let lines = differences(cx, &mut tx, Some(account), None).await?;
     let nodes = db::place::list(&mut tx, false).await?;
     drop(tx);
     let next = nodes
@@ -207,7 +224,7 @@ async fn show(cx: &Cx, id: PlaceId, form: Form, status: StatusCode) -> Answer {
             ),
             why,
             items,
-            lines,
+            lines: found.iter().map(|entry| Line::new(cx, entry)).collect(),
             next,
             form,
         },
@@ -269,7 +286,7 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
             ("Noted as lost.".to_owned(), act.carry_out(&change).await)
         }
         "tag" => {
-            let Some(tag) = form.take("tag", Tag::parse) else {
+            let Some(tag) = form.take("tag", Tag::sought) else {
                 return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
             };
             let found = db::thing::find_by_typed_tag(&mut *cx.read().await?, &tag).await?;
@@ -388,7 +405,7 @@ async fn show_part(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answe
         .flatten();
     let spots = db::balance::list_of_part(&mut tx, id).await?;
     let nodes = db::place::list(&mut tx, false).await?;
-    let lines = differences(cx, &mut tx, None, Some(id)).await?;
+    let found = differences(cx, &mut tx, None, Some(id)).await?;
     drop(tx);
     let by_length = part.unit() == StockUnit::Micrometres;
     let items: Vec<Item> = spots
@@ -404,6 +421,7 @@ async fn show_part(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answe
                 part: id,
                 place,
                 by_length,
+                corrected: corrected(&found, id, place),
                 amount: if mine {
                     form.value("amount").to_owned()
                 } else {
@@ -431,7 +449,7 @@ async fn show_part(cx: &Cx, id: PartId, form: Form, status: StatusCode) -> Answe
             name: part.name.to_string(),
             by_length,
             items,
-            lines,
+            lines: found.iter().map(|entry| Line::new(cx, entry)).collect(),
             form,
         },
     ))

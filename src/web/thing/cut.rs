@@ -339,6 +339,7 @@ fn preview(cx: &Cx, loaded: &Loaded, wants: &[Want], segments: &[Segment]) -> Pr
             } else {
                 "kept".to_owned()
             },
+            mark: None,
             href: None,
         })
         .collect();
@@ -351,6 +352,7 @@ fn preview(cx: &Cx, loaded: &Loaded, wants: &[Want], segments: &[Segment]) -> Pr
             to: piece.amount,
             stretch: Stretch::Scrap,
             label: "thrown away".to_owned(),
+            mark: None,
             href: None,
         });
     }

@@ -160,7 +160,7 @@ pub async fn by_tag(cx: Cx, Path(tag): Path<String>) -> Answer {
         )
         .or_go(Link::Search(tag.clone()), "Search for it")
     };
-    let parsed = Tag::parse(&tag).map_err(|_| unknown())?;
+    let parsed = Tag::sought(&tag).map_err(|_| unknown())?;
     let found = db::thing::find_by_typed_tag(&mut *cx.read().await?, &parsed).await?;
     Ok(go(&Link::Thing(found.ok_or_else(unknown)?.id)))
 }
@@ -573,6 +573,7 @@ fn strip(cx: &Cx, at: &PieceAt, part: &Part, cut: &[PieceAt], holds: &[ThingHold
                 to: hold.to,
                 stretch: Stretch::Held,
                 label: format!("for {}", hold.name),
+                mark: hold.bar.clone(),
                 href: Some(Link::Design(hold.design).to_string()),
             })
             .collect()
@@ -590,6 +591,7 @@ fn strip(cx: &Cx, at: &PieceAt, part: &Part, cut: &[PieceAt], holds: &[ThingHold
                         Stretch::Bar
                     },
                     label: child.piece.tag.to_string(),
+                    mark: Some(child.piece.tag.to_string()),
                     href: Some(Link::Thing(child.piece.id).to_string()),
                 }
             })

@@ -299,7 +299,7 @@ async fn all_that_is_still_to_come_arrives_by_one_press() {
     .await;
     // On its page, a second press counting once.
     let at = format!("/shopping/{id}");
-    let form = app.get(&at).await.form("form#all");
+    let form = app.get(&at).await.form("#all form");
     for _ in 0..2 {
         let came = form.send(&app).await;
         assert_eq!(came.status, 303, "{}", came.text("main"));
@@ -308,7 +308,7 @@ async fn all_that_is_still_to_come_arrives_by_one_press() {
     assert_eq!(stock["items"][0]["things"], 3, "{stock}");
     let page = app.get(&at).await;
     assert!(page.text("dl.keys").contains("closed"));
-    assert_eq!(page.count("form#all"), 0);
+    assert_eq!(page.count("#all form"), 0);
 
     // The same for programs: what was put somewhere goes there again.
     let id = add(&app, "/purchases", order).await;

@@ -9,6 +9,7 @@ use askama::Template;
 use super::{away, pasted, refuse, status};
 use crate::{
     calc::feeds::{self, FeedsBody},
+    units::LengthUnit,
     web::{
         cx::Cx,
         error::Answer,
@@ -20,21 +21,23 @@ use crate::{
 use shown::Answered;
 
 /// What stands in the fields at first, invented.
-const FIRST: [(&str, &str); 4] = [
-    (
-        "loads",
-        "Window bar: 8 x 0.6 0.6 0.6 A, 24 V\nStep: 0.35 A, 24 V",
-    ),
-    (
-        "drivers",
-        "Eight outputs: 2+2+2+2 of 4, 12 to 24 V, isolated, channel 5 A, output 15 A, inlet 20 A, have 1\nThree outputs: 3 of 4, 5 to 24 V, channel 2 A, output 6 A, whole 12 A, at 39.00",
-    ),
-    (
-        "supplies",
-        "Supply 24 V 20 A: 24 V, 20 A, 80 %, pairs 3, have 1, at 65.00",
-    ),
-    ("feed", "1.5 m"),
-];
+const fn first(unit: LengthUnit) -> [(&'static str, &'static str); 4] {
+    [
+        (
+            "loads",
+            "Window bar: 8 x 0.6 0.6 0.6 A, 24 V\nStep: 0.35 A, 24 V",
+        ),
+        (
+            "drivers",
+            "Eight outputs: 2+2+2+2 of 4, 12 to 24 V, isolated, channel 5 A, output 15 A, inlet 20 A, have 1\nThree outputs: 3 of 4, 5 to 24 V, channel 2 A, output 6 A, whole 12 A, at 39.00",
+        ),
+        (
+            "supplies",
+            "Supply 24 V 20 A: 24 V, 20 A, 80 %, pairs 3, have 1, at 65.00",
+        ),
+        ("feed", if unit.metric() { "1.5 m" } else { "5 ft" }),
+    ]
+}
 
 #[derive(Template)]
 #[template(path = "bench/feeds.html")]
@@ -61,7 +64,7 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
         // The length of a feed need not be given.
         form.fill(&[("feed", "")]);
     }
-    form.fill(&FIRST);
+    form.fill(&first(cx.unit()));
     if !asked {
         return show(&cx, form, None);
     }
@@ -72,7 +75,7 @@ pub async fn get(cx: Cx, mut form: Form) -> Answer {
 
 /// POST: a document instead of the fields.
 pub async fn post(cx: Cx, mut form: Form) -> Answer {
-    for (field, first) in FIRST {
+    for (field, first) in first(cx.unit()) {
         form.set(field, first);
     }
     let body = pasted::<FeedsBody>(&mut form);

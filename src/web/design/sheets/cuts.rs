@@ -97,7 +97,11 @@ fn told(group: &[&CutRow]) -> Alike {
         places: places.join("; "),
         svg: first
             .filter(|_| !whole)
-            .map_or_else(String::new, |row| row.picture.svg.clone()),
+            .map_or_else(String::new, |row| match group {
+                [_] => row.picture.svg.clone(),
+                // One picture of several: each becomes other bars, which the list names.
+                _ => row.strip.numbered().draw().svg,
+            }),
         lines: lines
             .map(|(at, line)| Line {
                 what: if whole {
