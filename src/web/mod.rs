@@ -8,7 +8,6 @@ use axum::{
     http::StatusCode,
     middleware::{Next, from_fn, from_fn_with_state},
     response::{IntoResponse as _, Response},
-    routing::{get, post},
 };
 use tower::ServiceBuilder;
 use tower_http::{
@@ -31,6 +30,7 @@ pub mod cx;
 pub mod design;
 pub mod error;
 mod events;
+mod field;
 mod fixtures;
 pub mod form;
 pub mod gate;
@@ -53,6 +53,7 @@ mod purchase;
 mod ready_made;
 mod receive;
 mod repairs;
+mod route;
 mod search;
 pub mod settings;
 mod shopping;
@@ -64,6 +65,7 @@ mod thing;
 mod who;
 
 use error::Trouble;
+use route::{both, get, post};
 
 /// The most that one request may carry, in bytes.
 pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
@@ -108,30 +110,27 @@ pub fn router(app: App) -> Router {
         .route("/cupboard", get(cupboard::get))
         .route("/search", get(search::get))
         .route("/things/{id}", get(thing::get))
-        .route(
-            "/things/{id}/cut",
-            get(thing::cut::get).post(thing::cut::post),
-        )
+        .route("/things/{id}/cut", both(thing::cut::get, thing::cut::post))
         .route(
             "/things/{id}/edit",
-            get(thing::edit::get).post(thing::edit::post),
+            both(thing::edit::get, thing::edit::post),
         )
         .route(
             "/things/{id}/apart",
-            get(thing::apart::get).post(thing::apart::post),
+            both(thing::apart::get, thing::apart::post),
         )
         .route("/repairs", get(repairs::get))
         .route("/fixtures", get(fixtures::get))
-        .route("/parts/{id}/receive", get(receive::get).post(receive::post))
+        .route("/parts/{id}/receive", both(receive::get, receive::post))
         .route(
             "/parts/{id}/count",
-            get(places::count::get_part).post(places::count::post_part),
+            both(places::count::get_part, places::count::post_part),
         )
         .route(
             "/places/{id}/count",
-            get(places::count::get).post(places::count::post),
+            both(places::count::get, places::count::post),
         )
-        .route("/places", get(places::get).post(places::post))
+        .route("/places", both(places::get, places::post))
         .route("/places/{id}", get(places::one))
         .route("/log", get(log::get))
         .route("/parts/{id}", get(part::get))
@@ -155,79 +154,61 @@ pub fn router(app: App) -> Router {
         .route("/things/{id}/give-back", post(thing::act::give_back))
         .route(
             "/fixtures/new",
-            get(fixtures::new::get).post(fixtures::new::post),
+            both(fixtures::new::get, fixtures::new::post),
         )
         .route(
             "/frames/new",
-            get(fixtures::frame::get).post(fixtures::frame::post),
+            both(fixtures::frame::get, fixtures::frame::post),
         )
         .route(
             "/places/{id}/edit",
-            get(places::edit_get).post(places::edit_post),
+            both(places::edit_get, places::edit_post),
         )
         .route("/places/{id}/retire", post(places::retire))
         .route("/log/{id}/undo", post(log::undo))
-        .route(
-            "/parts/new",
-            get(part_edit::get_new).post(part_edit::post_new),
-        )
-        .route(
-            "/parts/ready-made",
-            get(ready_made::get).post(ready_made::post),
-        )
-        .route("/take-in", get(take_in::get).post(take_in::post))
-        .route("/prices", get(prices::get).post(prices::post))
+        .route("/parts/new", both(part_edit::get_new, part_edit::post_new))
+        .route("/parts/ready-made", both(ready_made::get, ready_made::post))
+        .route("/take-in", both(take_in::get, take_in::post))
+        .route("/prices", both(prices::get, prices::post))
         .route(
             "/parts/{id}/edit",
-            get(part_edit::get_edit).post(part_edit::post_edit),
+            both(part_edit::get_edit, part_edit::post_edit),
         )
         .route("/parts/{id}/copy", get(part_edit::get_copy))
         .route("/parts/{id}/retire", post(part_edit::post_retire))
         .route("/parts/{id}/delete", post(part_edit::post_delete))
         .route("/sample-book", post(beside::press))
         .route("/start", get(start::get))
-        .route(
-            "/start/units",
-            get(start::units::get).post(start::units::post),
-        )
-        .route("/start/tape", get(start::tape::get).post(start::tape::post))
-        .route("/who", get(who::get).post(who::post))
+        .route("/start/units", both(start::units::get, start::units::post))
+        .route("/start/tape", both(start::tape::get, start::tape::post))
+        .route("/who", both(who::get, who::post))
         .route("/who/password", post(account::password))
         .route("/who/pin", post(account::pin))
         .route("/who/bench", post(account::bench))
-        .route("/who/take", get(sign_in::get_hand).post(sign_in::take))
-        .route("/sign-in", get(sign_in::get).post(sign_in::post))
+        .route("/who/take", both(sign_in::get_hand, sign_in::take))
+        .route("/sign-in", both(sign_in::get, sign_in::post))
         .route("/sign-out", post(sign_in::out))
-        .route("/join/{token}", get(join::get).post(join::post))
+        .route("/join/{token}", both(join::get, join::post))
         .route("/changes", get(changes::get))
         .route("/calendar.ics", get(ics::get))
         .route("/events", get(events::get))
         .route("/bench", get(bench::get))
-        .route("/bench/cuts", get(bench::cuts::get).post(bench::cuts::post))
-        .route("/bench/drop", get(bench::drop::get).post(bench::drop::post))
-        .route(
-            "/bench/packs",
-            get(bench::packs::get).post(bench::packs::post),
-        )
-        .route(
-            "/bench/feeds",
-            get(bench::feeds::get).post(bench::feeds::post),
-        )
+        .route("/bench/cuts", both(bench::cuts::get, bench::cuts::post))
+        .route("/bench/drop", both(bench::drop::get, bench::drop::post))
+        .route("/bench/packs", both(bench::packs::get, bench::packs::post))
+        .route("/bench/feeds", both(bench::feeds::get, bench::feeds::post))
         .route(
             "/bench/addresses",
-            get(bench::addresses::get).post(bench::addresses::post),
+            both(bench::addresses::get, bench::addresses::post),
         )
-        .route(
-            "/bench/wires",
-            get(bench::wires::get).post(bench::wires::post),
-        )
+        .route("/bench/wires", both(bench::wires::get, bench::wires::post))
         .route(
             "/parts/{id}/offers/new",
-            get(settings::offer::new).post(settings::offer::add),
+            both(settings::offer::new, settings::offer::add),
         )
         .route(
             "/offers/{id}",
-            get(settings::offer::get).post(settings::offer::post),
+            both(settings::offer::get, settings::offer::post),
         )
         .route("/shopping/order", post(shopping::order))
         .route("/shopping/{id}/state", post(purchase::state))
@@ -235,9 +216,7 @@ pub fn router(app: App) -> Router {
         .route("/shopping/{id}/receive/{line}", post(purchase::receive))
         .route(
             "/csv",
-            get(csv::get)
-                .post(csv::post)
-                .layer(DefaultBodyLimit::max(csv::upload::BODY_LIMIT)),
+            both(csv::get, csv::post).layer(DefaultBodyLimit::max(csv::upload::BODY_LIMIT)),
         )
         .route(
             "/csv/do",
@@ -247,25 +226,25 @@ pub fn router(app: App) -> Router {
         .route("/csv/stock.csv", get(csv::file::stock))
         .route(
             "/settings/backup",
-            get(settings::backup::get).post(settings::backup::post),
+            both(settings::backup::get, settings::backup::post),
         )
         .route(
             settings::import::ROUTE,
             post(settings::import::post).layer(DefaultBodyLimit::max(settings::import::BODY_LIMIT)),
         )
         .route("/settings/backup/{name}", get(settings::backup::file))
-        .route("/settings", get(settings::get).post(settings::post))
+        .route("/settings", both(settings::get, settings::post))
         .route(
             "/settings/people",
-            get(settings::people::get).post(settings::people::post),
+            both(settings::people::get, settings::people::post),
         )
         .route(
             "/suppliers/new",
-            get(settings::supplier::new).post(settings::supplier::add),
+            both(settings::supplier::new, settings::supplier::add),
         )
         .route(
             "/suppliers/{id}",
-            get(settings::supplier::get).post(settings::supplier::post),
+            both(settings::supplier::get, settings::supplier::post),
         )
         .fallback(|| async { Trouble::not_found("page").into_response() })
         .method_not_allowed_fallback(|| async {

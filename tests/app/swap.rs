@@ -154,7 +154,13 @@ async fn where_nothing_plugs_in_one_like_it_is_planned_by_a_press() {
     let set = app.follow(&made).await;
     assert!(set.text("h1").contains("Instead of F-1"));
     assert!(set.text("#flash").contains("set of this one bar"));
-    let bars = app.get(format!("{}/bars", made.header("location").unwrap_or_default())).await.text("main");
+    let bars = app
+        .get(format!(
+            "{}/bars",
+            made.header("location").unwrap_or_default()
+        ))
+        .await
+        .text("main");
     // A dead one must not serve it.
     assert!(!bars.contains("served by F-1"), "{bars}");
     // Where something plugs in, nothing else is offered.

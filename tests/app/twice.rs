@@ -292,7 +292,7 @@ fn forms() -> BTreeSet<String> {
             for other in ["put(", "patch(", "delete(", "any("] {
                 assert!(!takes.contains(other), "{path} takes {other}");
             }
-            if takes.contains("post(") {
+            if takes.contains("post(") || takes.contains("both(") {
                 found.insert(format!("POST {path}"));
             }
         }

@@ -26,7 +26,8 @@ use crate::{
         },
     },
     units::{
-        ConductorSize, CutPitch, Length, LengthUnit, PowerPerLength, ResistancePerLength, Strand, Voltage,
+        ConductorSize, CutPitch, Length, LengthUnit, PowerPerLength, ResistancePerLength, Strand,
+        Voltage,
     },
     web::{
         cx::Cx,

@@ -6,16 +6,13 @@ use std::{
     sync::Arc,
 };
 
-use axum::{
-    Router,
-    extract::DefaultBodyLimit,
-    routing::{get, post},
-};
+use axum::{Router, extract::DefaultBodyLimit};
 
 use super::{
     cx::Cx,
     link::Link,
     page::{Chrome, Section},
+    route::{both, get, post},
 };
 use crate::{
     app::App,
@@ -83,10 +80,10 @@ const MOST_OPEN: usize = 12;
 pub fn routes() -> Router<App> {
     Router::new()
         .route("/designs", get(list::get))
-        .route("/designs/new", get(new::get).post(new::post))
+        .route("/designs/new", both(new::get, new::post))
         .route("/designs/{id}", get(one::get))
-        .route("/designs/{id}/edit", get(edit::get).post(edit::post))
-        .route("/designs/{id}/copy", get(copy::get).post(copy::post))
+        .route("/designs/{id}/edit", both(edit::get, edit::post))
+        .route("/designs/{id}/copy", both(copy::get, copy::post))
         .route("/designs/{id}/bars", get(bars::get))
         .route("/designs/{id}/bars/add", post(bars::add))
         .route("/designs/{id}/bars/arrange", post(arrange::post))
@@ -99,12 +96,12 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/backdrop/scale", post(backdrop::scale))
         .route("/designs/{id}/backdrop/remove", post(backdrop::remove))
         .route("/designs/{id}/backdrop/{digest}", get(backdrop::get))
-        .route("/designs/{id}/bars/{bar}", get(bar::get).post(bar::post))
+        .route("/designs/{id}/bars/{bar}", both(bar::get, bar::post))
         .route("/designs/{id}/bars/{bar}/remove", post(bar::remove))
         .route("/designs/{id}/frames/add", post(frames::add))
         .route(
             "/designs/{id}/frames/{frame}",
-            get(frames::get).post(frames::post),
+            both(frames::get, frames::post),
         )
         .route("/designs/{id}/frames/{frame}/remove", post(frames::remove))
         .route("/designs/{id}/extras/add", post(frames::add_extra))
@@ -117,7 +114,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/reuse/pick", post(reuse::pick))
         .route("/designs/{id}/reuse/why/{bar}", get(why::bar))
         .route("/designs/{id}/pins", post(pins::post))
-        .route("/designs/{id}/suits", get(suits::get).post(suits::post))
+        .route("/designs/{id}/suits", both(suits::get, suits::post))
         .route("/designs/{id}/cuts", get(cuts::get))
         .route("/designs/{id}/cuts/why/{thing}", get(why::piece))
         .route("/designs/{id}/wiring", get(wiring::get))
@@ -135,16 +132,13 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/strike", get(strike::get))
         .route("/designs/{id}/strike/line", post(strike::line))
         .route("/designs/{id}/strike/rest", post(strike::rest))
-        .route("/things/{id}/swap", get(swap::get).post(swap::post))
+        .route("/things/{id}/swap", both(swap::get, swap::post))
         .route("/things/{id}/into", get(into::get))
         .route(
             "/designs/{id}/show-day",
-            get(show_day::get).post(show_day::post),
+            both(show_day::get, show_day::post),
         )
-        .route(
-            "/designs/{id}/reserve",
-            get(reserve::get).post(reserve::post),
-        )
+        .route("/designs/{id}/reserve", both(reserve::get, reserve::post))
         .route("/designs/{id}/sheets", get(sheets::list))
         .route("/designs/{id}/sheets/{sheet}", get(sheets::get))
         .route("/designs/{id}/print", get(sheets::ask))
