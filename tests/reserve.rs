@@ -618,6 +618,7 @@ async fn a_set_is_built_stands_and_comes_back() {
                 measure: Measure::Each,
                 use_rate: None,
                 goes_with: None,
+                fuse: None,
             }),
         )
         .await;

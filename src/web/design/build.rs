@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use askama::Template;
 
 use self::detail::{detail, purpose};
-use super::{Head, Tab, Whole, head, load, short::fuses};
+use super::{Head, Tab, Whole, head, load, short::uncounted_fuses};
 use crate::{
     db,
     model::{
@@ -44,7 +44,7 @@ struct Group {
     left: String,
     rows: Vec<Row>,
     caution: Option<&'static str>,
-    /// The fuses to take along; of fetching alone.
+    /// The fuses to take along that the plan counts as no part; of fetching alone.
     fuses: Vec<String>,
 }
 
@@ -222,7 +222,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                 rows: Vec::new(),
                 caution,
                 fuses: match step.kind {
-                    StepKind::Fetch => fuses(whole.plan()),
+                    StepKind::Fetch => uncounted_fuses(whole.plan()),
                     _ => Vec::new(),
                 },
             });
