@@ -9,7 +9,8 @@ use crate::{
 };
 
 const TAPE: &str = "tape-rgb-12v-10mm";
-const NAME: &str = "Fuse for the orchard";
+const BLADE: &str = "Small flat fuse";
+const CARTRIDGE: &str = "Small round fuse";
 
 /// A set whose catalogue has all that goes with its tape but fuses.
 async fn set_without_fuses(app: &TestApp) -> String {
@@ -24,68 +25,97 @@ async fn set_without_fuses(app: &TestApp) -> String {
 }
 
 /// Adds a fuse by the form to which a page leads.
-async fn add_fuse(app: &TestApp, from: &Page, fuse: &str) -> Page {
+async fn add_fuse(app: &TestApp, from: &Page, name: &str, fuse: &str) -> Page {
     let links = from.attributes("main a[href*='/parts/new']", "href");
     let page = app.get(links[0].clone()).await;
     let form = page
         .form("form.form")
-        .set("name", NAME)
+        .set("name", name)
         .set("measure", "each");
     form.set("fuse", fuse).send(app).await
 }
 
+/// The row of a part in the tables of a page.
+fn row(page: &Page, name: &str) -> String {
+    let rows = page.texts("table.book tbody tr");
+    let found = rows.into_iter().find(|row| row.contains(name));
+    found.unwrap_or_default()
+}
+
 #[tokio::test]
-async fn a_fuse_that_is_added_is_counted_bought_fetched_and_struck() {
+async fn fuses_that_are_added_are_counted_bought_fetched_and_struck() {
     let app = TestApp::new().await;
     let set = set_without_fuses(&app).await;
-    let short = app.get(format!("{set}/shortfall")).await;
-    let asked = short.texts("#fuses li");
-    assert_eq!(asked.len(), 1, "{asked:?}");
+    let shortfall = async || app.get(format!("{set}/shortfall")).await;
+    let first = shortfall().await;
+    let asked = first.texts("#fuses li");
+    // Those of its outputs and those of its feeds, such as 8 × 2 A blade or 1.6 A cartridge fuse.
+    assert_eq!(asked.len(), 2, "{asked:?}");
     let (many, words) = asked[0].split_once(" × ").unwrap();
-    let (blade, _) = words.split_once(" blade").unwrap();
-    for path in ["/shopping".to_owned(), format!("{set}/shopping")] {
-        let page = app.get(&path).await;
-        assert!(page.text("main").contains(words), "{path}");
-    }
+    let (blade, _) = words.split_once(" blade or ").unwrap();
+    let (_, other) = asked[1].split_once(" blade or ").unwrap();
+    let cartridge = other.trim_end_matches(" fuse");
 
     // Half of what makes it a fuse is refused beside its field.
-    let half = add_fuse(&app, &short, blade).await;
+    let half = add_fuse(&app, &first, BLADE, blade).await;
     assert_eq!(half.status, 422);
     assert!(half.text("#fuse-error").contains("5 A blade"));
     assert_eq!(half.form("form.form").value("fuse"), Some(blade));
-    let added = add_fuse(&app, &short, &format!("{blade} blade fuse")).await;
+    let added = add_fuse(&app, &first, BLADE, &format!("{blade} blade fuse")).await;
     assert_eq!(added.status, 303, "{}", added.text("main"));
     let part = added.header("location").unwrap().to_owned();
     let facts = app.get(&part).await.text(".facts");
     assert!(facts.contains(&format!("{blade} blade")), "{facts}");
 
-    // Now it is short as others are, and no longer told beside them.
-    let row = |page: &Page| {
-        let rows = page.texts("table.book tbody tr");
-        rows.into_iter().find(|row| row.contains(NAME))
-    };
-    let page = app.get(format!("{set}/shortfall")).await;
-    assert_eq!(page.count("#fuses"), 0);
-    let short = row(&page).unwrap();
+    // It is short as other parts are, and only the other is still told beside them.
+    let page = shortfall().await;
+    assert_eq!(page.texts("#fuses li"), asked[1..]);
+    let short = row(&page, BLADE);
     assert!(
         short.contains("no price yet") && short.contains("feeds and outputs"),
         "{short}"
     );
     let page = app.get("/shopping").await;
-    assert!(page.text("section[aria-labelledby=unpriced]").contains(NAME));
-    assert_eq!(page.count("section[aria-labelledby=also-fuses]"), 0);
+    assert!(
+        page.text("section[aria-labelledby=unpriced]")
+            .contains(BLADE)
+    );
+    let beside = page.text("section[aria-labelledby=also-fuses]");
+    assert!(
+        beside.contains(&asked[1]) && !beside.contains(&asked[0]),
+        "{beside}"
+    );
+    let page = app.get(format!("{set}/sheets/shopping")).await;
+    assert!(page.text("table.sheet").contains(BLADE));
+    let beside = page.text(".also-fuses");
+    assert!(
+        beside.contains(&asked[1]) && !beside.contains(&asked[0]),
+        "{beside}"
+    );
+    let added = add_fuse(&app, &page, CARTRIDGE, cartridge).await;
+    assert_eq!(added.status, 303, "{}", added.text("main"));
+    for path in ["/shopping", &format!("{set}/shortfall")] {
+        let page = app.get(path).await;
+        assert!(page.text("main").contains(CARTRIDGE), "{path}");
+        assert_eq!(page.count("#fuses, #also-fuses"), 0, "{path}");
+    }
 
-    // As many as it asks for come, and lie there for it.
+    // As many of the first as are asked for come, and lie there for the set.
     let room = [("name", "Store"), ("kind", "room")];
     assert_eq!(app.post("/places", &room).await.status, 303);
     let page = app.get(format!("{part}/receive")).await;
     let form = page.form("main form.form").set("amount", many);
     let came = form.send(&app).await;
     assert_eq!(came.status, 303, "{}", came.text("main"));
-    let page = app.get("/shopping").await;
-    assert!(!page.text("main").contains(NAME));
-    let there = row(&app.get(format!("{set}/shortfall")).await).unwrap();
-    assert!(!there.contains("no price yet"), "{there}");
+    let page = app.follow(&came).await;
+    assert_eq!(page.status, 200);
+    let to_buy = app.get("/shopping").await.text("main");
+    assert!(
+        to_buy.contains(CARTRIDGE) && !to_buy.contains(BLADE),
+        "{to_buy}"
+    );
+    let there = row(&shortfall().await, BLADE);
+    assert!(!there.contains("no price yet") && !there.is_empty());
 
     let page = app.get(format!("{set}/reserve")).await;
     let held = page.form("main form.buttons").send(&app).await;
@@ -93,15 +123,12 @@ async fn a_fuse_that_is_added_is_counted_bought_fetched_and_struck() {
     bring(&app, &set, "building").await;
     let page = app.get(format!("{set}/build")).await;
     let steps = page.texts("ol.steps > li");
-    let fetch = steps.iter().find(|step| step.starts_with("Fetch"));
-    assert!(
-        fetch.is_some_and(|step| step.contains(NAME)),
-        "{steps:?}"
-    );
+    let fetched = |step: &String| step.starts_with("Fetch") && step.contains(BLADE);
+    assert!(steps.iter().any(fetched), "{steps:?}");
     assert_eq!(page.count(".also-fuses"), 0);
     for sheet in ["packing", "strike"] {
         let page = app.get(format!("{set}/sheets/{sheet}")).await;
-        assert!(page.text("table.sheet").contains(NAME), "{sheet}");
+        assert!(page.text("table.sheet").contains(BLADE), "{sheet}");
         assert_eq!(page.count(".also-fuses"), 0, "{sheet}");
     }
 }
@@ -112,8 +139,11 @@ async fn a_larger_fuse_is_not_taken_for_a_smaller() {
     let app = TestApp::new().await;
     let set = set_without_fuses(&app).await;
     let short = app.get(format!("{set}/shortfall")).await;
-    assert_eq!(add_fuse(&app, &short, "30 A blade").await.status, 303);
+    assert_eq!(
+        add_fuse(&app, &short, BLADE, "30 A blade").await.status,
+        303
+    );
     let page = app.get(format!("{set}/shortfall")).await;
     assert_eq!(page.texts("#fuses li"), short.texts("#fuses li"));
-    assert!(!page.text("table.book").contains(NAME));
+    assert!(!page.text("table.book").contains(BLADE));
 }

@@ -17,7 +17,7 @@ pub async fn short_set(app: &TestApp) -> String {
     set_of_one_bar(app, "The Tin Orchard").await
 }
 
-/// A set of one bar of 900 mm.
+/// A set of bars of 900 mm, as many as the form begins with.
 pub async fn set_of_one_bar(app: &TestApp, name: &str) -> String {
     let page = app.get("/designs/new").await;
     let page = page
