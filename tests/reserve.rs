@@ -834,7 +834,7 @@ async fn fuses_come_back_with_their_set_and_other_sundries_do_not() {
 
     world.go(first, State::Building).await.expect("building");
     world.go(first, State::Standing).await.expect("standing");
-    let out = strike::list(&mut *world.db.read().await.expect("a transaction"), first)
+    let out = strike::list(&mut world.db.read().await.expect("a transaction"), first)
         .await
         .expect("what is out");
     let out: Vec<(PartId, i64)> = (out.iter())
