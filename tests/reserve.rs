@@ -10,7 +10,10 @@ use tapewright::{
         design::{Bar, Choices, LeftAlone, State},
         fixture::{Condition, Fed, Make},
         id::{BarId, DesignId, PartId, PlaceId, ThingId},
-        part::{Data, DataUse, Diffuser, Measure, PartSpec, Profile, Sundry, Tape, TapeChannel},
+        part::{
+            Data, DataUse, Diffuser, Fuse, FuseFamily, Measure, PartSpec, Profile, Sundry, Tape,
+            TapeChannel,
+        },
         place::PlaceKind,
         reservation::{Held, HoldState, HoldUse, NewHold},
         step::StepKind,
@@ -32,7 +35,7 @@ use tapewright::{
         swap::{Swap, candidates},
         undo::Undo,
     },
-    units::{CutPitch, Date, Length, ShowDates, SignedLength, Voltage, Window},
+    units::{Current, CutPitch, Date, Length, ShowDates, SignedLength, Voltage, Window},
 };
 
 const TODAY: Date = date(2026, 11, 2);
@@ -618,6 +621,7 @@ async fn a_set_is_built_stands_and_comes_back() {
                 measure: Measure::Each,
                 use_rate: None,
                 goes_with: None,
+                fuse: None,
             }),
         )
         .await;
@@ -762,6 +766,84 @@ async fn a_set_is_built_stands_and_comes_back() {
     }
     world.go(id, State::Struck).await.expect("struck");
     assert!(world.holds(id).await.is_empty());
+    world.sound().await;
+}
+
+/// What a set holds of fuses is free for a later one, what it holds of what is used up is not.
+#[tokio::test]
+async fn fuses_come_back_with_their_set_and_other_sundries_do_not() {
+    let world = World::new().await;
+    let sundry = |fuse| {
+        PartSpec::Sundry(Sundry {
+            measure: Measure::Each,
+            use_rate: None,
+            goes_with: None,
+            fuse,
+        })
+    };
+    let fuse = world
+        .part(
+            "Fuse",
+            sundry(Some(Fuse {
+                family: FuseFamily::Blade,
+                rating_ma: Current::new(3_000).expect("a current"),
+            })),
+        )
+        .await;
+    let label = world.part("Label", sundry(None)).await;
+    for part in [fuse, label] {
+        world.receive(part, Goods::Count(3)).await;
+    }
+    let wanting = async |text: &str, from: i8, to: i8| {
+        let id = world.design(text, from, to, &[]).await;
+        let extra = |part| {
+            Edit::AddExtra(tapewright::model::design::Extra {
+                id: tapewright::model::id::ExtraId(0),
+                part,
+                amount: 3,
+                note: Note::default(),
+            })
+        };
+        let edits = [extra(fuse), extra(label)];
+        world.edit(id, &edits).await.expect("extra lines");
+        id
+    };
+    let there = async |id: DesignId, part: PartId| {
+        let planned = plan_now(&world.db, id, TODAY).await.expect("planned");
+        let need = planned.plan.needs.iter().find(|it| it.part == Some(part));
+        need.map(|need| need.there)
+    };
+    let first = wanting("Lantern Walk", 4, 8).await;
+    assert!(matches!(
+        world.reserve(first).await,
+        Outcome::Reserved { short: false, .. }
+    ));
+    let beside = wanting("Beside it", 8, 10).await;
+    assert_eq!(there(beside, fuse).await, Some(0));
+    let later = wanting("After it", 20, 24).await;
+    assert_eq!(there(later, fuse).await, Some(3));
+    assert_eq!(there(later, label).await, Some(0));
+    assert!(matches!(
+        world.reserve(later).await,
+        Outcome::Reserved { short: true, .. }
+    ));
+    let held: Vec<HoldUse> = (world.holds(later).await.iter())
+        .map(|hold| hold.hold.becomes)
+        .collect();
+    assert_eq!(held, [HoldUse::Returns]);
+
+    world.go(first, State::Building).await.expect("building");
+    world.go(first, State::Standing).await.expect("standing");
+    let out = strike::list(&mut world.db.read().await.expect("a transaction"), first)
+        .await
+        .expect("what is out");
+    let out: Vec<(PartId, i64)> = (out.iter())
+        .filter_map(|line| match &line.what {
+            strike::OutWhat::Count { part, amount, .. } => Some((*part, *amount)),
+            strike::OutWhat::Thing(_) => None,
+        })
+        .collect();
+    assert_eq!(out, [(fuse, 3)]);
     world.sound().await;
 }
 

@@ -14,7 +14,7 @@ use crate::{
         design::{Design, State},
         fixture::Condition,
         id::{DesignId, PartId, PlaceId, ThingId},
-        part::{Kind, Part},
+        part::Part,
         text::{Name, Note, Tag},
     },
     plan::{
@@ -400,11 +400,6 @@ async fn list_frames(
         .collect()
 }
 
-/// Whether a part kept by count is used up where it is put: it is then asked for without end.
-const fn used_up(kind: Kind) -> bool {
-    matches!(kind, Kind::Lead | Kind::Sundry)
-}
-
 async fn list_counts(
     tx: &mut SqliteConnection,
     ask: Ask,
@@ -419,11 +414,8 @@ async fn list_counts(
                 Some(own) => counted.without(own),
                 None => counted,
             };
-            let asked = if used_up(part.spec.kind()) {
-                ask.for_good()
-            } else {
-                ask
-            };
+            // What is used up is asked for without end.
+            let asked = if part.used_up() { ask.for_good() } else { ask };
             Some(SpareCount {
                 part: part.id,
                 available: counted.firm(asked.window, ask.rules).max(0),

@@ -158,6 +158,10 @@ pub fn part_words(part: &Part) -> String {
             if let Some(rate) = sundry.use_rate {
                 words.add(format!("per {}", rate.per));
             }
+            if let Some(fuse) = sundry.fuse {
+                words.figure(&fuse.rating_ma.show());
+                words.add(format!("{} fuse", fuse.family));
+            }
         }
     }
     words.add(part.note.as_str().replace('\n', " "));

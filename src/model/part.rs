@@ -519,6 +519,26 @@ pub struct UseRate {
     pub thousandths: u32,
 }
 
+words! {
+    /// How a fuse is made.
+    FuseFamily {
+        /// Blade fuse, for at most 32 V dc.
+        Blade = "blade", "blade";
+        /// Cartridge fuse of 5 × 20 mm (IEC 60127).
+        Cartridge = "cartridge", "cartridge";
+    }
+}
+
+/// What a sundry is that is a fuse.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Fuse {
+    /// How it is made.
+    pub family: FuseFamily,
+    /// Its rating, above zero.
+    pub rating_ma: Current,
+}
+
 /// Solder, heat-shrink, clips, screws, fuses, labels, end caps.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
@@ -531,6 +551,35 @@ pub struct Sundry {
     /// The profile that it goes with, if only with one.
     #[serde(default)]
     pub goes_with: Option<PartId>,
+    /// What it is as a fuse, if it is one. A fuse is not used up: it comes back with its set.
+    #[serde(default)]
+    pub fuse: Option<Fuse>,
+}
+
+impl Sundry {
+    fn check(&self) -> Result<(), SpecError> {
+        let fail = |field, message: &str| {
+            Err(SpecError {
+                field,
+                message: message.to_owned(),
+            })
+        };
+        match self.fuse {
+            Some(fuse) if fuse.rating_ma == Current::ZERO => {
+                fail("fuse", "Type a rating above zero, such as 5 A blade.")
+            }
+            Some(_) if self.measure == Measure::Length => fail(
+                "measure",
+                "Fuses are counted each. Choose that, or leave the fuse empty.",
+            ),
+            Some(_) if self.use_rate.is_some() => fail(
+                "use_rate",
+                "A fuse is not used up by bars: the plan counts those that its feeds and outputs \
+                 ask for. Leave this empty.",
+            ),
+            _ => Ok(()),
+        }
+    }
 }
 
 /// A kind with its attributes.
@@ -702,7 +751,8 @@ impl PartSpec {
                     }
                 }
             }
-            Self::Lead(_) | Self::Coupler(_) | Self::Data(_) | Self::Sundry(_) => {}
+            Self::Sundry(sundry) => return sundry.check(),
+            Self::Lead(_) | Self::Coupler(_) | Self::Data(_) => {}
         }
         Ok(())
     }
@@ -777,6 +827,15 @@ impl Part {
     /// How it is kept.
     pub const fn stock_by(&self) -> StockBy {
         self.spec.kind().stock_by()
+    }
+
+    /// Whether it is used up where it is put, if it is kept by count: it does not come back with its
+    /// set.
+    pub const fn used_up(&self) -> bool {
+        matches!(
+            &self.spec,
+            PartSpec::Lead(_) | PartSpec::Sundry(Sundry { fuse: None, .. })
+        )
     }
 
     /// What amounts of it are counted in.

@@ -6,14 +6,15 @@ use super::{
     input::{Freedom, Snapshot},
     outcome::{BarPlan, CheckState, CutSource, Plan, Serve},
 };
-use crate::model::id::{BarId, ThingId};
+use crate::model::id::{BarId, PartId, ThingId};
 
-/// What changed, most important first: bars, drivers and supplies, shortfalls, limits, money.
+/// What changed, most important first: bars, drivers and supplies, fuses, shortfalls, limits, money.
 /// `stock` is what the new plan was made from: it says who has now what the old one counted on.
 pub fn differences(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
     let mut said = Vec::new();
     bars(old, new, stock, &mut said);
     units(old, new, stock, &mut said);
+    fuses(old, new, &mut said);
     needs(old, new, &mut said);
     checks(old, new, &mut said);
     if old.cost.planned_minor != new.cost.planned_minor {
@@ -169,6 +170,28 @@ fn units(old: &Plan, new: &Plan, stock: &Snapshot, said: &mut Vec<String>) {
                 "There were {before} {what}; there are now {after}."
             ));
         }
+    }
+}
+
+fn fuses(old: &Plan, new: &Plan, said: &mut Vec<String>) {
+    let before: BTreeMap<&str, Option<PartId>> = old
+        .fuses
+        .iter()
+        .map(|it| (it.fuse.as_str(), it.part))
+        .collect();
+    for now in &new.fuses {
+        let was = before.get(now.fuse.as_str()).copied().flatten();
+        if now.part == was {
+            continue;
+        }
+        let need = new.needs.iter().find(|need| need.part == now.part);
+        said.push(match need.filter(|_| now.part.is_some()) {
+            Some(need) => format!("As {} it now takes {}.", now.fuse, need.name),
+            None => format!(
+                "The catalogue has no {} any more, so none is counted.",
+                now.fuse
+            ),
+        });
     }
 }
 

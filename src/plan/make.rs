@@ -15,6 +15,7 @@ use super::{
     cutting::{Purpose, Wish},
     data,
     feed::{self, Feeds},
+    fuses,
     input::{Freedom, Input, SpareFixture},
     known,
     load::{Draw, Load, loads},
@@ -28,7 +29,7 @@ use super::{
     pin,
     plug::{self, Plug},
     power::{self, Used},
-    protect::{self, Protection},
+    protect::{self, Protection, Sizes},
     rests::Rests,
     reuse::Open,
     sundry, supply,
@@ -41,7 +42,7 @@ use crate::{
     model::{
         design::Bar,
         id::{BarId, PartId, ThingId},
-        part::{PartSpec, StockBy},
+        part::{PartSpec, StockBy, Sundry},
         reservation::{Held, HoldUse},
     },
     units::{Current, Length, Money, Power, Voltage},
@@ -249,6 +250,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
     );
     let volts = volts::volts(&chosen, &mut checks);
     extras.count.take(book, &mut taken, &mut needs);
+    let fuses = fuses::fuses(book, &protection.fuses(), &mut needs);
     frames(book, &mut checks);
     pin::check(book, &mut checks);
 
@@ -312,6 +314,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
         mains: protection.mains,
         data,
         blocks: blocks.joints,
+        fuses,
         frames: book.frames.clone(),
         needs,
         checks: checks.finish(),
@@ -398,8 +401,8 @@ impl Extras {
 }
 
 impl CountExtras {
-    /// Takes what is asked for: counts come back unless they are sundries; units are taken one by
-    /// one, those that are there first.
+    /// Takes what is asked for: counts come back unless they are sundries that are no fuses; units are
+    /// taken one by one, those that are there first.
     fn take(self, book: &Book<'_>, taken: &mut BTreeSet<ThingId>, needs: &mut Needs) {
         for (id, amount) in self.0 {
             let Some(part) = book.part(id) else { continue };
@@ -417,7 +420,7 @@ impl CountExtras {
                 }
             } else {
                 let becomes = match part.spec {
-                    PartSpec::Sundry(_) => HoldUse::Consumed,
+                    PartSpec::Sundry(Sundry { fuse: None, .. }) => HoldUse::Consumed,
                     _ => HoldUse::Returns,
                 };
                 needs.count(id, amount, becomes, "extra lines");
@@ -490,7 +493,7 @@ fn driver_plan(
     let judged = |of: &protect::Words, number: u16| {
         of.get(&(index, number)).cloned().map_or_else(
             || (None, String::new(), None),
-            |it| (Some(it.state), it.words, it.fuse),
+            |it| (Some(it.state), it.words, it.fuse.map(Sizes::words)),
         )
     };
     DriverPlan {

@@ -25,6 +25,7 @@ pub mod differ;
 pub mod driven;
 mod feed;
 pub mod fit;
+mod fuses;
 pub mod input;
 mod joint;
 pub mod known;

@@ -49,6 +49,10 @@ pub struct Plan {
     /// Where cables and leads are joined. Plans kept before the field was there have none.
     #[serde(default)]
     pub blocks: Vec<BlockJoint>,
+    /// The fuses that feeds and outputs ask for, and which parts they are. Plans kept before the
+    /// field was there have none.
+    #[serde(default)]
+    pub fuses: Vec<FusePlan>,
     /// Frames of the cupboard that serve.
     pub frames: Vec<ThingId>,
     /// What is needed, part by part.
@@ -431,6 +435,21 @@ pub struct DataPlan {
     pub terminators: u32,
 }
 
+/// Fuses of one size that feeds and outputs ask for.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+pub struct FusePlan {
+    /// In words, as at the feeds and outputs that ask for it: `2 A blade or 1.25 A cartridge fuse`.
+    pub fuse: String,
+    /// The rating of a blade fuse; `None` where none fits, and above 32 V.
+    pub blade_ma: Option<Current>,
+    /// The rating of a cartridge fuse of 5 × 20 mm; `None` where none fits.
+    pub cartridge_ma: Option<Current>,
+    /// How many.
+    pub many: u32,
+    /// The part that they are; `None` where the catalogue has no such fuse.
+    pub part: Option<PartId>,
+}
+
 /// What is needed of one part.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct Need {
@@ -622,8 +641,8 @@ impl Plan {
             .any(|check| check.state <= CheckState::Unknown)
     }
 
-    /// The fuses that its feeds and outputs ask for, each with how many.
-    pub fn fuses(&self) -> BTreeMap<&str, usize> {
+    /// The fuses that its feeds and outputs ask for in words, each with how many.
+    pub fn asked_fuses(&self) -> BTreeMap<&str, usize> {
         let mut fuses = BTreeMap::new();
         for driver in &self.drivers {
             let outputs = driver.outputs.iter().filter_map(|it| it.fuse.as_deref());
@@ -631,6 +650,16 @@ impl Plan {
             for fuse in outputs.chain(inlets) {
                 *fuses.entry(fuse).or_default() += 1;
             }
+        }
+        fuses
+    }
+
+    /// Those of them that it counts as no part: the catalogue has none such, or the plan was kept
+    /// before fuses were counted.
+    pub fn uncounted_fuses(&self) -> BTreeMap<&str, usize> {
+        let mut fuses = self.asked_fuses();
+        for counted in self.fuses.iter().filter(|it| it.part.is_some()) {
+            fuses.remove(counted.fuse.as_str());
         }
         fuses
     }

@@ -104,6 +104,7 @@ mod tests {
             measure: Measure::Each,
             use_rate: Some(UseRate { per, thousandths }),
             goes_with: None,
+            fuse: None,
         }
     }
 

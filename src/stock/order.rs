@@ -32,7 +32,7 @@ use crate::{
     units::{Date, Length, Money},
 };
 
-/// The fuses of one set.
+/// The fuses of one set that its plan counts as no part.
 #[derive(Debug)]
 pub struct SetFuses {
     /// Which set.
@@ -52,7 +52,8 @@ pub struct Wanted {
     pub parts: BTreeMap<PartId, Part>,
     /// Suppliers, for their delivery charge.
     pub suppliers: Vec<Supplier>,
-    /// The fuses that each set asks for, and how many; they are in no list, being no stock.
+    /// The fuses that each set asks for and that no part of the catalogue is, and how many; they are in
+    /// no list.
     pub fuses: Vec<SetFuses>,
     /// How many sets were looked at.
     pub sets: usize,
@@ -153,7 +154,7 @@ async fn list(
 }
 
 fn fuses_of(set: &Wanting<'_>) -> Option<SetFuses> {
-    let fuses = set.plan.fuses().into_iter();
+    let fuses = set.plan.uncounted_fuses().into_iter();
     let fuses: Vec<_> = fuses.map(|(fuse, many)| (fuse.to_owned(), many)).collect();
     (!fuses.is_empty()).then(|| SetFuses {
         design: set.design,

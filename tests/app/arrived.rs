@@ -6,7 +6,7 @@ use crate::{
 };
 
 /// Presses the button that brings a set into a state.
-async fn bring(app: &TestApp, set: &str, to: &str) -> Page {
+pub async fn bring(app: &TestApp, set: &str, to: &str) -> Page {
     let page = app.get(set).await;
     let form = page.form(&format!("#next form:has(button[value={to}])"));
     let done = form.set("to", to).send(app).await;

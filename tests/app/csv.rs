@@ -797,6 +797,7 @@ async fn a_book_is_carried_over_into_an_empty_one() {
     assert!(sample::fill(from.db(), from.clock()).await.unwrap());
     let to = TestApp::new().await;
     let parts = from.get("/csv/parts.csv").await.body;
+    assert!(parts.contains(",5 A blade"), "{parts}");
     do_it(&to, &upload(&to, "parts", parts.as_bytes(), false).await).await;
     assert_eq!(to.get("/csv/parts.csv").await.body, parts);
 

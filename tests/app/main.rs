@@ -18,6 +18,7 @@ mod cupboard;
 mod designs;
 mod faults;
 mod frame;
+mod fuses;
 mod help;
 mod import;
 mod kept;

@@ -17,7 +17,8 @@ pub async fn short_set(app: &TestApp) -> String {
     set_of_one_bar(app, "The Tin Orchard").await
 }
 
-async fn set_of_one_bar(app: &TestApp, name: &str) -> String {
+/// A set of bars of 900 mm, as many as the form begins with.
+pub async fn set_of_one_bar(app: &TestApp, name: &str) -> String {
     let page = app.get("/designs/new").await;
     let page = page
         .form("form[data-draft]")

@@ -10,6 +10,7 @@ use serde_json::json;
 use tapewright::{
     model::{
         id::{BarId, PartId, ThingId},
+        part::{FuseFamily, PartSpec, Sundry},
         reservation::Held,
     },
     plan::{
@@ -92,6 +93,19 @@ fn house(recipe: &Recipe) -> House {
         json!({"kind": "sundry", "measure": "each",
                                   "use_rate": {"per": "metre", "thousandths": 2_000}}),
     );
+    for (n, (family, ma)) in [("blade", 1_000), ("blade", 2_000), ("cartridge", 1_600)]
+        .into_iter()
+        .enumerate()
+    {
+        let id = 10 + i64::try_from(n).expect("few");
+        let fuse = house.part(
+            id,
+            &format!("fuse {id}"),
+            json!({"kind": "sundry", "measure": "each",
+                   "fuse": {"family": family, "rating_ma": ma}}),
+        );
+        house.count(fuse, 2);
+    }
     house.offer(tapes[0], 5_000_000, 5_000);
     house.offer(profile, 2_000_000, 700);
     house.offer(cable, 25_000_000, 3_000);
@@ -310,6 +324,35 @@ fn holds_are_free(input: &Input, plan: &Plan) {
     }
 }
 
+/// What is counted as a fuse is of a rating that is asked for, as often as it is asked for.
+fn fuses_are_of_their_rating(input: &Input, plan: &Plan) {
+    let listed: BTreeMap<&str, usize> = (plan.fuses.iter())
+        .map(|it| (it.fuse.as_str(), it.many as usize))
+        .collect();
+    assert_eq!(listed, plan.asked_fuses());
+    let mut counted: BTreeMap<PartId, i64> = BTreeMap::new();
+    for asked in &plan.fuses {
+        let Some(id) = asked.part else { continue };
+        let part = input.parts.iter().find(|part| part.id == id);
+        let Some(PartSpec::Sundry(Sundry {
+            fuse: Some(fuse), ..
+        })) = part.map(|part| &part.spec)
+        else {
+            panic!("{id} is no fuse")
+        };
+        let rating = match fuse.family {
+            FuseFamily::Blade => asked.blade_ma,
+            FuseFamily::Cartridge => asked.cartridge_ma,
+        };
+        assert_eq!(rating, Some(fuse.rating_ma));
+        *counted.entry(id).or_default() += i64::from(asked.many);
+    }
+    for (id, many) in counted {
+        let need = plan.needs.iter().find(|need| need.part == Some(id));
+        assert_eq!(need.map(|need| need.needed), Some(many));
+    }
+}
+
 fn bars_are_served_once(input: &Input, plan: &Plan) {
     let wanted: Vec<BarId> = input.design.bars.iter().map(|bar| bar.id).collect();
     let planned: Vec<BarId> = plan.bars.iter().map(|bar| bar.bar).collect();
@@ -428,6 +471,7 @@ proptest! {
         let house = house(&recipe);
         let made = house.plan();
         bars_are_served_once(&house.input, &made);
+        fuses_are_of_their_rating(&house.input, &made);
         cuts_add_up(&house.input, &made);
         holds_are_free(&house.input, &made);
         for need in &made.needs {

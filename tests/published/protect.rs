@@ -3,15 +3,20 @@
 
 use serde_json::json;
 use tapewright::{
+    model::{
+        id::PartId,
+        reservation::{Held, HoldUse},
+    },
     plan::{
+        Plan, differences,
         fit::bundle_percent,
-        outcome::CheckState,
+        outcome::{CheckState, PlannedHold},
         protect::{BLADE_MA, CARTRIDGE_MA, next_fuse},
     },
     units::Length,
 };
 
-use crate::house::{House, RGB, checks, driver, lead, supply, tape};
+use crate::house::{House, RGB, checks, driver, lead, need, supply, tape};
 
 /// Common practice, no source: a fuse is loaded to 75 %, next size up, never above the thinnest
 /// conductor. 18 AWG takes 7 A, 16 AWG 10 A (NFPA 70 240.4(D); 16 AWG from memory).
@@ -264,4 +269,144 @@ fn bars_share_an_output_only_where_it_can_be_protected() {
         set(&mut house, id, "rating_ma", json!(4_000));
     }
     assert_eq!(house.plan().drivers[0].outputs.len(), 1);
+}
+
+/// Adds a fuse to the catalogue, and so many of it to the cupboard.
+fn fuse(house: &mut House, id: i64, family: &str, rating_ma: i64, there: i64) -> PartId {
+    let part = house.part(
+        id,
+        &format!("{family} of {rating_ma} mA"),
+        json!({"kind": "sundry", "measure": "each",
+               "fuse": {"family": family, "rating_ma": rating_ma}}),
+    );
+    house.count(part, there);
+    part
+}
+
+/// Which part each asked fuse is.
+fn fuse_parts(plan: &Plan) -> Vec<(&str, u32, Option<PartId>)> {
+    let fuses = plan.fuses.iter();
+    fuses
+        .map(|it| (it.fuse.as_str(), it.many, it.part))
+        .collect()
+}
+
+const ASKED: &str = "3 A blade or 2.5 A cartridge fuse";
+
+/// Of the bar above, the feed and the output ask for one each: 1.8 A ÷ 0.75 is 2.4 A.
+#[test]
+fn a_fuse_that_lies_there_is_held_until_strike_and_one_that_is_short_is_bought() {
+    let mut house = house(3_000_000);
+    let blade = fuse(&mut house, 10, "blade", 3_000, 2);
+    let plan = house.plan();
+    assert_eq!(fuse_parts(&plan), [(ASKED, 2, Some(blade))]);
+    assert_eq!(plan.asked_fuses()[ASKED], 2);
+    assert!(plan.uncounted_fuses().is_empty());
+    let wanted = need(&plan, blade).expect("it is needed");
+    assert_eq!((wanted.needed, wanted.there, wanted.short), (2, 2, 0));
+    let hold = |amount| PlannedHold {
+        bar: None,
+        held: Held::Count {
+            part: blade,
+            amount,
+            due: None,
+        },
+        becomes: HoldUse::Returns,
+    };
+    assert!(plan.holds.contains(&hold(2)), "{:?}", plan.holds);
+
+    house.input.stock.counts.last_mut().expect("it").available = 1;
+    house.offer(blade, 5, 240);
+    let plan = house.plan();
+    let wanted = need(&plan, blade).expect("it is needed");
+    assert_eq!((wanted.there, wanted.short), (1, 1));
+    assert_eq!((wanted.buy.len(), wanted.buy[0].packs), (1, 1));
+    assert!(plan.holds.contains(&hold(1)), "{:?}", plan.holds);
+
+    // Spares that the set takes along come back as well.
+    house.input.stock.counts.last_mut().expect("it").available = 5;
+    house.extra(1, blade, 3);
+    assert!(house.plan().holds.contains(&hold(5)));
+}
+
+#[test]
+fn of_several_fuses_that_do_the_one_is_taken_that_lies_there_in_number() {
+    let mut house = house(3_000_000);
+    let blade = fuse(&mut house, 10, "blade", 3_000, 1);
+    let cartridge = fuse(&mut house, 11, "cartridge", 2_500, 2);
+    assert_eq!(fuse_parts(&house.plan()), [(ASKED, 2, Some(cartridge))]);
+    // Two of these are wanted beside the plan: two more would be short.
+    house.extra(1, cartridge, 2);
+    house.offer(blade, 1, 100);
+    assert_eq!(fuse_parts(&house.plan()), [(ASKED, 2, Some(blade))]);
+}
+
+/// Neither a larger fuse nor a smaller one, nor the right figure of the other make; and a sundry that is
+/// called a fuse is none.
+#[test]
+fn without_a_fuse_that_does_the_plan_is_as_it_was() {
+    let plain = house(3_000_000).plan();
+    assert_eq!(fuse_parts(&plain), [(ASKED, 2, None)]);
+    assert_eq!(plain.uncounted_fuses(), plain.asked_fuses());
+    let mut house = house(3_000_000);
+    for (id, family, ma) in [
+        (10, "blade", 5_000),
+        (11, "blade", 2_000),
+        (12, "blade", 2_500),
+        (13, "cartridge", 3_000),
+        (14, "cartridge", 3_150),
+    ] {
+        let part = fuse(&mut house, id, family, ma, 9);
+        house.offer(part, 1, 10);
+    }
+    let named = house.part(
+        15,
+        "Blade fuse, 3 A",
+        json!({"kind": "sundry", "measure": "each"}),
+    );
+    house.count(named, 9);
+    assert_eq!(house.plan(), plain);
+}
+
+/// Blade fuses are for at most 32 V dc (common sizes): 43.2 W at 48 V are 0.9 A, which ask for 1.2 A.
+#[test]
+fn no_blade_fuse_is_counted_above_32_volts() {
+    let mut house = house(3_000_000);
+    for (id, field) in [(1, "voltage_mv"), (6, "voltage_max_mv"), (7, "voltage_mv")] {
+        set(&mut house, id, field, json!(48_000));
+    }
+    for (id, ma) in [(10, 1_250), (11, 2_000)] {
+        fuse(&mut house, id, "blade", ma, 9);
+    }
+    let asked = "1.25 A cartridge fuse";
+    assert_eq!(fuse_parts(&house.plan()), [(asked, 2, None)]);
+    let cartridge = fuse(&mut house, 12, "cartridge", 1_250, 0);
+    let plan = house.plan();
+    assert_eq!(fuse_parts(&plan), [(asked, 2, Some(cartridge))]);
+    assert_eq!(need(&plan, cartridge).map(|need| need.short), Some(2));
+}
+
+#[test]
+fn a_plan_kept_before_fuses_were_counted_is_read_and_the_next_says_what_it_takes() {
+    let mut house = house(3_000_000);
+    let plain = house.plan();
+    let mut kept = serde_json::to_value(&plain).expect("a plan is plain data");
+    assert!(
+        kept.as_object_mut()
+            .and_then(|plan| plan.remove("fuses"))
+            .is_some()
+    );
+    let kept: Plan = serde_json::from_value(kept).expect("a plan of then");
+    assert_eq!(kept.uncounted_fuses(), plain.asked_fuses());
+    assert_eq!(kept.holds, plain.holds);
+
+    fuse(&mut house, 10, "blade", 3_000, 2);
+    let now = house.plan();
+    let stock = &house.input.stock;
+    let said = |from: &Plan, to: &Plan| differences(from, to, stock).join(" ");
+    assert_eq!(
+        said(&kept, &now),
+        format!("As {ASKED} it now takes blade of 3000 mA.")
+    );
+    assert!(said(&now, &plain).contains(&format!("The catalogue has no {ASKED} any more")));
 }

@@ -5,10 +5,10 @@ use crate::{
     model::{
         channel::{Channel, Channels, RoleOrderError},
         connector::{Connector, Gender},
-        part::{Inlet, JointPitch, Per, TapeChannel, UseRate},
+        part::{Fuse, FuseFamily, Inlet, JointPitch, Per, TapeChannel, UseRate},
         text::Name,
     },
-    units::{Length, PowerPerLength},
+    units::{Current, Length, PowerPerLength},
 };
 
 /// The most outputs that a list of inlets is read for.
@@ -255,4 +255,42 @@ pub(super) fn show_rate(rate: UseRate, reading: Reading) -> String {
         text.trim_end_matches('0').trim_end_matches('.').to_owned()
     };
     format!("{amount} per {}", rate.per)
+}
+
+/// Reads `5 A blade`, or `3.15 A cartridge`, as well with the size and the word fuse: `cartridge fuse
+/// 5 × 20 mm, 3.15 A`.
+pub(super) fn fuse(text: &str) -> Result<Fuse, String> {
+    let unread = || {
+        "Type the rating and whether it is a blade or a cartridge of 5 × 20 mm: 5 A blade, or \
+         3.15 A cartridge."
+            .to_owned()
+    };
+    // The size of a cartridge says nothing more.
+    let mut rest = text.replace(['×', '*', 'X'], "x");
+    for size in ["5 x 20 mm", "5x20 mm", "5x20mm", "5 x 20", "5x20"] {
+        rest = rest.replace(size, " ");
+    }
+    let mut family = None;
+    let mut current = Vec::new();
+    for word in rest.split_whitespace() {
+        let word = word.trim_matches([',', ';', ':', '(', ')']);
+        if word.is_empty() || word.eq_ignore_ascii_case("fuse") {
+            continue;
+        }
+        match word.parse::<FuseFamily>() {
+            Ok(_) if family.is_some() => return Err(unread()),
+            Ok(named) => family = Some(named),
+            Err(_) => current.push(word),
+        }
+    }
+    let family = family.ok_or_else(unread)?;
+    if current.is_empty() {
+        return Err(unread());
+    }
+    let rating_ma = Current::parse(&current.join(" ")).map_err(|why| why.to_string())?;
+    Ok(Fuse { family, rating_ma })
+}
+
+pub(super) fn show_fuse(fuse: Fuse) -> String {
+    format!("{} {}", fuse.rating_ma.show(), fuse.family)
 }

@@ -9,9 +9,9 @@ use crate::{
         connector::{Connector, Gender},
         id::PartId,
         part::{
-            AddressBy, Block, Cable, Coating, Coupler, Data, DataUse, Diffuser, Driver, Inlet,
-            Isolation, JointPitch, Lead, Measure, Per, Polarity, Profile, Sundry, Supply, Tape,
-            TapeChannel, UseRate,
+            AddressBy, Block, Cable, Coating, Coupler, Data, DataUse, Diffuser, Driver, Fuse,
+            FuseFamily, Inlet, Isolation, JointPitch, Lead, Measure, Per, Polarity, Profile,
+            Sundry, Supply, Tape, TapeChannel, UseRate,
         },
         text::Name,
     },
@@ -373,12 +373,20 @@ fn sundry() -> impl Strategy<Value = PartSpec> {
         word(Measure::ALL),
         option::of((word(Per::ALL), 1..=1_000_000_000_u32)),
         option::of((1..=i64::MAX).prop_map(PartId)),
+        option::of((word(FuseFamily::ALL), any::<Current>())),
     )
-        .prop_map(|(measure, rate, goes_with)| {
+        .prop_map(|(measure, rate, goes_with, fuse)| {
+            // A fuse is counted each, goes by no rate and is of more than nothing.
+            let fuse = fuse
+                .map(|(family, rating_ma)| Fuse { family, rating_ma })
+                .filter(|fuse| fuse.rating_ma > Current::ZERO && measure == Measure::Each);
             PartSpec::Sundry(Sundry {
                 measure,
-                use_rate: rate.map(|(per, thousandths)| UseRate { per, thousandths }),
+                use_rate: rate
+                    .filter(|_| fuse.is_none())
+                    .map(|(per, thousandths)| UseRate { per, thousandths }),
                 goes_with,
+                fuse,
             })
         })
 }
@@ -577,6 +585,55 @@ fn use_rates_follow_how_the_sundry_is_counted() {
     );
     assert_eq!(rate("each", "30 mm per joint"), None);
     assert_eq!(rate("each", "0 per bar"), None);
+}
+
+#[test]
+fn a_fuse_is_read_with_its_rating_and_make() {
+    let fuse =
+        |text: &'static str| match typed(Kind::Sundry, &[("measure", "each"), ("fuse", text)]) {
+            Ok(PartSpec::Sundry(sundry)) => {
+                let fuse = sundry.fuse.ok_or("no fuse")?;
+                Ok((fuse.family, fuse.rating_ma.get()))
+            }
+            Ok(_) => Err("another kind"),
+            Err(_) => Err("refused"),
+        };
+    for text in ["5 A blade", "blade fuse, 5 A", "Blade 5", "5000 mA BLADE"] {
+        assert_eq!(fuse(text), Ok((FuseFamily::Blade, 5_000)), "{text}");
+    }
+    for text in [
+        "3.15 A cartridge",
+        "Cartridge fuse 5 × 20 mm, 3.15 A",
+        "cartridge (5x20) 3,15 A",
+    ] {
+        assert_eq!(fuse(text), Ok((FuseFamily::Cartridge, 3_150)), "{text}");
+    }
+    // Half of it is neither, and of two makes none is meant.
+    for text in [
+        "5 A",
+        "blade",
+        "5 A blade or cartridge",
+        "5 V blade",
+        "0 A blade",
+        "5 × 20 mm cartridge",
+    ] {
+        assert_eq!(fuse(text), Err("refused"), "{text}");
+    }
+    assert_eq!(fuse(""), Err("no fuse"));
+}
+
+#[test]
+fn a_fuse_is_counted_each_and_not_used_up() {
+    let wrong = |more: &[(&'static str, &'static str)]| {
+        let fields = [&[("fuse", "5 A blade")], more].concat();
+        typed(Kind::Sundry, &fields).map_err(|why| why[0].field)
+    };
+    assert!(wrong(&[("measure", "each")]).is_ok());
+    assert_eq!(wrong(&[("measure", "length")]), Err("measure"));
+    assert_eq!(
+        wrong(&[("measure", "each"), ("use_rate", "1 per bar")]),
+        Err("use_rate")
+    );
 }
 
 #[test]

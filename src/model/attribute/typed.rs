@@ -74,6 +74,8 @@ pub enum Typed {
     Part(Kind),
     /// How much is used for each of something.
     Rate,
+    /// A fuse: its rating and how it is made.
+    Fuse,
     /// A short text.
     Text,
 }
@@ -133,6 +135,7 @@ impl Typed {
                 .map_err(|_| format!("Choose a {kind} from the list."))
                 .and_then(json),
             Self::Rate => compound::rate(text, reading).and_then(json),
+            Self::Fuse => compound::fuse(text).and_then(json),
             Self::Text => said(Name::parse(text)),
         }
     }
@@ -186,6 +189,7 @@ impl Typed {
             }),
             Self::Conductor => each(value, |size: ConductorSize| size.to_string()),
             Self::Rate => each(value, |rate: UseRate| compound::show_rate(rate, reading)),
+            Self::Fuse => each(value, compound::show_fuse),
             Self::Text => each(value, |text: Name| text.to_string()),
         }
     }

@@ -10,7 +10,7 @@ use super::{Chosen, Protected, Words};
 use crate::{
     model::{
         id::PartId,
-        part::{Driver, Lead, PartSpec},
+        part::{Driver, Fuse, FuseFamily, Lead, PartSpec},
     },
     plan::{check::Checks, check::Finding, fit::amps, power::Output, power::capital},
     units::{ConductorSize, Current, Voltage},
@@ -116,21 +116,51 @@ fn thinnest(chosen: &Chosen<'_, '_>, parts: impl IntoIterator<Item = PartId>) ->
     least.map(|(most, name)| Most::Of(most, name))
 }
 
-/// A fuse chosen for a current, in words, or why there is none.
-fn chosen_fuse(load_ma: i64, most_ma: i64, voltage_mv: i64) -> Result<String, String> {
-    let blade = (voltage_mv <= BLADE_MV)
-        .then(|| next_fuse(&BLADE_MA, load_ma, most_ma))
-        .flatten();
-    let cartridge = next_fuse(&CARTRIDGE_MA, load_ma, most_ma);
-    match (blade, cartridge) {
-        (Some(blade), Some(cartridge)) => Ok(format!(
-            "{} blade or {} cartridge fuse",
-            amps(blade),
-            amps(cartridge)
-        )),
-        (Some(blade), None) => Ok(format!("{} blade fuse", amps(blade))),
-        (None, Some(cartridge)) => Ok(format!("{} cartridge fuse", amps(cartridge))),
-        (None, None) => Err("none fits".to_owned()),
+/// The fuses that one feed or output may have: of a blade one size, of a cartridge one, at least one
+/// of the two.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(in crate::plan) struct Sizes {
+    /// The blade fuse, in mA; `None` where none fits, and above 32 V.
+    pub(in crate::plan) blade: Option<i64>,
+    /// The cartridge fuse, in mA; `None` where none fits.
+    pub(in crate::plan) cartridge: Option<i64>,
+}
+
+impl Sizes {
+    /// The sizes for a current; `None` where none fits.
+    fn of(load_ma: i64, most_ma: i64, voltage_mv: i64) -> Option<Self> {
+        let blade = (voltage_mv <= BLADE_MV)
+            .then(|| next_fuse(&BLADE_MA, load_ma, most_ma))
+            .flatten();
+        let cartridge = next_fuse(&CARTRIDGE_MA, load_ma, most_ma);
+        (blade.is_some() || cartridge.is_some()).then_some(Self { blade, cartridge })
+    }
+
+    /// In words: `2 A blade or 1.25 A cartridge fuse`.
+    pub(in crate::plan) fn words(self) -> String {
+        let of = |size: Option<i64>, family: FuseFamily| {
+            size.map(|size| format!("{} {family}", amps(size)))
+        };
+        let both = [
+            of(self.blade, FuseFamily::Blade),
+            of(self.cartridge, FuseFamily::Cartridge),
+        ];
+        let list: Vec<String> = both.into_iter().flatten().collect();
+        format!("{} fuse", list.join(" or "))
+    }
+
+    /// Whether this is one of them, exactly: a smaller one would blow, a larger one not protect.
+    pub(in crate::plan) fn has(self, fuse: Fuse) -> bool {
+        let size = match fuse.family {
+            FuseFamily::Blade => self.blade,
+            FuseFamily::Cartridge => self.cartridge,
+        };
+        size == Some(fuse.rating_ma.get())
+    }
+
+    /// Whether blade and cartridge will both do.
+    pub(in crate::plan) const fn either(self) -> bool {
+        self.blade.is_some() && self.cartridge.is_some()
     }
 }
 
@@ -139,7 +169,7 @@ struct Judged {
     finding: Finding,
     words: String,
     /// The fuse itself, where one is needed and fits.
-    fuse: Option<String>,
+    fuse: Option<Sizes>,
 }
 
 /// The least rating that a current asks for.
@@ -189,15 +219,18 @@ fn judge(what: &str, load_ma: Option<i64>, most: Option<Most>, voltage_mv: i64) 
         least(load),
         amps(most)
     );
-    match chosen_fuse(load, most, voltage_mv) {
-        Ok(fuse) => Judged {
-            finding: Finding::passed(format!("{figures}: {fuse}.")),
-            words: format!("{fuse}, at most {} for {name}", amps(most)),
-            fuse: Some(fuse),
-        },
-        Err(why) => Judged {
+    match Sizes::of(load, most, voltage_mv) {
+        Some(sizes) => {
+            let fuse = sizes.words();
+            Judged {
+                finding: Finding::passed(format!("{figures}: {fuse}.")),
+                words: format!("{fuse}, at most {} for {name}", amps(most)),
+                fuse: Some(sizes),
+            }
+        }
+        None => Judged {
             finding: Finding::broken(
-                format!("{figures}: {why}."),
+                format!("{figures}: none fits."),
                 "Take thicker conductors, or spread the bars over more outputs and inlets.",
             ),
             words: format!(
@@ -313,4 +346,50 @@ fn feed(
     // Behind the driver each output has a limit or a fuse of its own.
     let most = thinnest(chosen, [cable]);
     Some(judge(what, load_ma, most, voltage_mv))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fuse(family: FuseFamily, ma: i64) -> Fuse {
+        Fuse {
+            family,
+            rating_ma: Current::new(ma).unwrap(),
+        }
+    }
+
+    /// Common practice, no source: a fuse is loaded to three quarters at most; 2 A ask for 2.67 A.
+    #[test]
+    fn of_each_make_one_rating_does_and_no_other() {
+        use FuseFamily::{Blade, Cartridge};
+        let sizes = Sizes::of(2_000, 10_000, 24_000).unwrap();
+        assert_eq!(sizes.words(), "3 A blade or 3.15 A cartridge fuse");
+        assert!(sizes.has(fuse(Blade, 3_000)) && sizes.has(fuse(Cartridge, 3_150)));
+        for (family, ma) in [
+            (Blade, 2_000),
+            (Blade, 4_000),
+            (Blade, 3_150),
+            (Cartridge, 3_000),
+            (Cartridge, 2_500),
+            (Cartridge, 4_000),
+        ] {
+            assert!(!sizes.has(fuse(family, ma)), "{family} {ma}");
+        }
+        // The conductor takes 3 A: of cartridges the next size is too large.
+        let sizes = Sizes::of(2_000, 3_000, 24_000).unwrap();
+        assert_eq!(sizes.words(), "3 A blade fuse");
+        assert!(!sizes.has(fuse(Cartridge, 3_150)) && !sizes.either());
+        assert_eq!(Sizes::of(2_000, 2_500, 24_000), None);
+    }
+
+    /// Blade fuses are for at most 32 V dc (common sizes).
+    #[test]
+    fn above_32_volts_no_blade_does() {
+        let blade = fuse(FuseFamily::Blade, 3_000);
+        assert!(Sizes::of(2_000, 10_000, 32_000).unwrap().has(blade));
+        let sizes = Sizes::of(2_000, 10_000, 32_001).unwrap();
+        assert_eq!(sizes.words(), "3.15 A cartridge fuse");
+        assert!(!sizes.has(blade));
+    }
 }

@@ -5,8 +5,8 @@ mod class;
 mod fuse;
 mod mains;
 
-pub(super) use fuse::protected_ma;
 pub use fuse::{BLADE_MA, CARTRIDGE_MA, next_fuse};
+pub(super) use fuse::{Sizes, protected_ma};
 pub use mains::MainsLoad;
 
 use std::collections::BTreeMap;
@@ -50,7 +50,19 @@ pub(super) struct Protected {
     /// In words.
     pub(super) words: String,
     /// The fuse that it asks for; `None` where another limit protects, or none is known to fit.
-    pub(super) fuse: Option<String>,
+    pub(super) fuse: Option<Sizes>,
+}
+
+impl Protection {
+    /// The fuses that feeds and outputs ask for, with how many of each.
+    pub(super) fn fuses(&self) -> BTreeMap<Sizes, u32> {
+        let mut fuses = BTreeMap::new();
+        let all = self.inlets.values().chain(self.outputs.values());
+        for fuse in all.filter_map(|it| it.fuse) {
+            *fuses.entry(fuse).or_default() += 1;
+        }
+        fuses
+    }
 }
 
 /// Judges all of it.

@@ -8,7 +8,7 @@ use askama::Template;
 use axum::http::StatusCode;
 
 use self::detail::{detail, purpose};
-use super::{Head, Tab, Whole, head, load, short::fuses};
+use super::{Head, Tab, Whole, head, load, short::uncounted_fuses};
 use crate::{
     db,
     model::{
@@ -45,7 +45,7 @@ struct Group {
     left: String,
     rows: Vec<Row>,
     caution: Option<&'static str>,
-    /// The fuses to take along; of fetching alone.
+    /// The fuses to take along that the plan counts as no part; of fetching alone.
     fuses: Vec<String>,
 }
 
@@ -237,7 +237,7 @@ async fn show(
                 rows: Vec::new(),
                 caution,
                 fuses: match step.kind {
-                    StepKind::Fetch => fuses(whole.plan()),
+                    StepKind::Fetch => uncounted_fuses(whole.plan()),
                     _ => Vec::new(),
                 },
             });

@@ -8,7 +8,7 @@ use super::{
     Head, Tab, Whole, count_of, day, head, load,
     ordered::Coming,
     pins::{self, PinsShown, status},
-    short::{MoneyWords, fuses, money, row},
+    short::{MoneyWords, money, row, uncounted_fuses},
 };
 use crate::{
     model::id::{DesignId, SupplierId},
@@ -117,7 +117,7 @@ struct ShoppingPage {
     tax: &'static str,
     /// The days in hand before the build day, in words.
     in_hand: String,
-    /// The fuses to have at hand.
+    /// The fuses that the plan counts as no part.
     fuses: Vec<String>,
     pins: PinsShown,
     /// Where it is bought by itself.
@@ -238,7 +238,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         suppliers,
         without,
         ordered,
-        fuses: fuses(whole.plan()),
+        fuses: uncounted_fuses(whole.plan()),
         money: money(cx, whole),
         tax: if cx.venue.prices_include_tax {
             "Prices include tax."

@@ -1,5 +1,7 @@
 //! What the set needs, what of it is there, and what is short.
 
+use std::collections::BTreeMap;
+
 use askama::Template;
 
 use super::{
@@ -61,7 +63,7 @@ struct ShortPage {
     bars: Vec<(Link, String, String)>,
     money: MoneyWords,
     any_bars: bool,
-    /// The fuses that its power asks for, and how many.
+    /// The fuses that its power asks for and that the plan counts as no part, and how many.
     fuses: Vec<String>,
     /// Whether the plan is the one that was held, not one made of what is there now.
     by_held: bool,
@@ -199,7 +201,15 @@ pub fn row(cx: &Cx, whole: &Whole, need: &Need, left: &Left) -> NeedRow {
 
 /// The fuses that the power of a plan asks for: `8 × 2 A blade fuse`.
 pub fn fuses(plan: &Plan) -> Vec<String> {
-    let list = plan.fuses();
+    fuse_words(&plan.asked_fuses())
+}
+
+/// Those of them that the plan counts as no part of the catalogue.
+pub fn uncounted_fuses(plan: &Plan) -> Vec<String> {
+    fuse_words(&plan.uncounted_fuses())
+}
+
+fn fuse_words(list: &BTreeMap<&str, usize>) -> Vec<String> {
     list.iter()
         .map(|(fuse, many)| format!("{many} × {fuse}"))
         .collect()
@@ -289,7 +299,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         bars,
         money: money(&cx, &whole),
         by_held,
-        fuses: fuses(whole.plan()),
+        fuses: uncounted_fuses(whole.plan()),
         any_bars: !whole.design().bars.is_empty(),
         head,
     }))

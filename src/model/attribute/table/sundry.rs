@@ -14,4 +14,7 @@ pub(super) const SUNDRY: &[Attribute] = &[
         .needed_for("counting how much a set needs"),
     ask("goes_with", "Only with profile", Typed::Part(Kind::Profile))
         .means("The profile that these clips or caps fit, if they fit only one."),
+    ask("fuse", "Fuse", Typed::Fuse)
+        .hint("Of a fuse only: its rating, and whether it is a blade or a cartridge of 5 × 20 mm, such as 5 A blade or 3.15 A cartridge")
+        .means("What it is as a fuse. The plan takes those of the rating that a feed or an output asks for, never a larger one; they come back with the set."),
 ];

@@ -14,8 +14,9 @@ use crate::{
     },
     web::{
         cx::Cx,
-        design::{Whole, short::fuses},
+        design::{Whole, short::uncounted_fuses},
         error::Trouble,
+        link::Link,
     },
 };
 
@@ -33,7 +34,7 @@ struct Packing {
     places: Vec<(String, Vec<Line>)>,
     /// What is to be bought first, in words.
     missing: Vec<(String, String)>,
-    /// The fuses to have at hand.
+    /// The fuses that the plan counts as no part.
     fuses: Vec<String>,
     /// Whether the set is over.
     over: bool,
@@ -114,7 +115,7 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
         fuses: if over {
             Vec::new()
         } else {
-            fuses(whole.plan())
+            uncounted_fuses(whole.plan())
         },
         over,
         places: places.into_iter().collect(),

@@ -7,8 +7,9 @@ use crate::web::{
     design::{
         Whole,
         shopping::{Ordered, Supplier, ToBuy, Without, to_buy},
-        short::{MoneyWords, fuses, money},
+        short::{MoneyWords, money, uncounted_fuses},
     },
+    link::Link,
 };
 
 #[derive(Template)]
@@ -17,7 +18,7 @@ struct Shopping {
     suppliers: Vec<Supplier>,
     without: Vec<Without>,
     money: MoneyWords,
-    /// The fuses to have at hand.
+    /// The fuses that the plan counts as no part.
     fuses: Vec<String>,
     /// What is on order.
     ordered: Vec<Ordered>,
@@ -32,7 +33,7 @@ pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
     Shopping {
         suppliers,
         without,
-        fuses: fuses(whole.plan()),
+        fuses: uncounted_fuses(whole.plan()),
         money: money(cx, whole),
         ordered,
     }
