@@ -78,8 +78,8 @@ const TICKED: &[&str] = &[
     "profile-clip",
     "profile-end-cap",
     "screw-3.5x16",
-    "blade-fuse-5a",
-    "blade-fuse-10a",
+    "fuse-5a",
+    "fuse-10a",
     "bar-label",
 ];
 
@@ -312,8 +312,8 @@ async fn counts(hall: &Hall, shelves: &Shelves) -> Result<(), SampleError> {
         ("profile-clip", sundries, 46),
         ("profile-end-cap", sundries, 28),
         ("screw-3.5x16", sundries, 180),
-        ("blade-fuse-5a", sundries, 9),
-        ("blade-fuse-10a", sundries, 4),
+        ("fuse-5a", sundries, 9),
+        ("fuse-10a", sundries, 4),
         ("bar-label", sundries, 35),
     ] {
         receive_count(hall, key, to, amount).await?;

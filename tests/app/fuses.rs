@@ -17,7 +17,7 @@ async fn set_without_fuses(app: &TestApp) -> String {
     let keys = ready_made::system(ready_made::find(TAPE).unwrap());
     let fields: Vec<_> = keys
         .into_iter()
-        .filter(|key| !key.starts_with("blade-fuse"))
+        .filter(|key| !key.starts_with("fuse-"))
         .map(|key| ("key", key))
         .collect();
     assert_eq!(app.post("/parts/ready-made", &fields).await.status, 303);
