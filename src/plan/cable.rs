@@ -19,7 +19,7 @@ use crate::model::{
     id::{BarId, PartId},
     part::{Block, Cable, PartSpec},
 };
-use crate::units::Strand;
+use crate::units::{Current, Strand};
 
 /// What runs to bars are needed for, in words.
 const RUNS: &str = "runs from driver to bar";
@@ -121,7 +121,9 @@ fn choose<'a>(
 ) -> Option<(PartId, &'a Cable)> {
     match book.input.design.choices.cable {
         Some(chosen) => all(book).into_iter().find(|(id, _)| *id == chosen),
-        None => best(book, heaviest(group), wishes, conductors),
+        None => best(book, heaviest(group), wishes, conductors, |cable| {
+            cable.rating_ma.map(Current::get)
+        }),
     }
 }
 
@@ -132,13 +134,14 @@ fn all<'a>(book: &Book<'a>) -> Vec<(PartId, &'a Cable)> {
     })
 }
 
-/// Of the cables with enough conductors: stranded, rated for the load, with the fewest conductors
-/// too many, least to buy.
+/// Of the cables with enough conductors: stranded, fit for the load (`most_ma` is what a cable may
+/// carry, where that is known), with the fewest conductors too many, least to buy.
 pub(super) fn best<'a>(
     book: &Book<'a>,
     load_ma: Option<i64>,
     wishes: &[Wish],
     conductors: usize,
+    most_ma: impl Fn(&Cable) -> Option<i64>,
 ) -> Option<(PartId, &'a Cable)> {
     let wanted: i64 = wishes.iter().map(|wish| wish.amount).sum();
     let shortest = wishes.iter().map(|wish| wish.amount).min().unwrap_or(0);
@@ -146,8 +149,8 @@ pub(super) fn best<'a>(
         .into_iter()
         .filter(|(_, cable)| usize::from(cable.conductors) >= conductors)
         .min_by_key(|(id, cable)| {
-            let rating = match (cable.rating_ma, load_ma) {
-                (Some(rating), Some(load)) if load > rating.get() => 2_u8,
+            let rating = match (most_ma(cable), load_ma) {
+                (Some(most), Some(load)) if load > most => 2_u8,
                 (Some(_), Some(_)) => 0,
                 _ => 1,
             };

@@ -110,20 +110,8 @@ impl Checks {
             .into_values()
             .map(|(mut check, bars)| {
                 if !bars.is_empty() {
-                    let labels: Vec<&str> = bars
-                        .iter()
-                        .take(NAMED)
-                        .map(|(_, label)| label.as_str())
-                        .collect();
-                    check.sentence.push_str(" For ");
-                    check.sentence.push_str(&labels.join(", "));
-                    if bars.len() > NAMED {
-                        let more = (bars.len() - NAMED).to_string();
-                        check.sentence.push_str(" and ");
-                        check.sentence.push_str(&more);
-                        check.sentence.push_str(" more");
-                    }
-                    check.sentence.push('.');
+                    let labels = labels(bars.iter());
+                    check.sentence.push_str(&format!(" For {labels}."));
                 }
                 check
             })
@@ -131,6 +119,22 @@ impl Checks {
         all.sort_by(|a, b| (a.state, &a.key).cmp(&(b.state, &b.key)));
         all
     }
+}
+
+/// The first labels of some bars, and how many more there are.
+fn labels<'a>(bars: impl ExactSizeIterator<Item = &'a (BarId, String)>) -> String {
+    let more = bars.len().saturating_sub(NAMED);
+    let first: Vec<&str> = bars.take(NAMED).map(|(_, label)| label.as_str()).collect();
+    match more {
+        0 => first.join(", "),
+        more => format!("{} and {more} more", first.join(", ")),
+    }
+}
+
+/// Some bars as a sentence of a check names them: `bar 3`, `bars 3, 4`.
+pub(super) fn labels_of(bars: &[(BarId, String)]) -> String {
+    let word = if bars.len() == 1 { "bar" } else { "bars" };
+    format!("{word} {}", labels(bars.iter()))
 }
 
 /// A bar as a check names it.

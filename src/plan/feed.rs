@@ -9,12 +9,44 @@ use super::{
     fit,
     need::Needs,
     power::Used,
+    protect::fused_ma,
     supply::Fed,
 };
-use crate::{model::id::PartId, units::Length};
+use crate::{
+    model::{
+        id::PartId,
+        part::{Cable, PartSpec},
+    },
+    units::{Current, Length, Voltage},
+};
 
 /// A conductor out and one back.
 pub(super) const CONDUCTORS: usize = 2;
+
+/// The most that a feed over a cable carries: what the cable may, and what a fuse in it may; `None` where
+/// the cable does not tell.
+fn most_ma(cable: &Cable, voltage: Voltage) -> Option<i64> {
+    let rated = cable.rating_ma.map(Current::get);
+    [rated, fused_ma(cable, voltage)]
+        .into_iter()
+        .flatten()
+        .min()
+}
+
+/// The most that any cable in the catalogue lets a feed carry; `None` where one does not tell, or none
+/// is needed or there.
+pub(super) fn most_of_any(book: &Book<'_>, voltage: Voltage) -> Option<i64> {
+    if book.input.venue.feed_um == Length::ZERO {
+        return None;
+    }
+    let cables = book.of(|spec| match spec {
+        PartSpec::Cable(cable) => Some(cable),
+        _ => None,
+    });
+    let fit = (cables.into_iter()).filter(|(_, cable)| usize::from(cable.conductors) >= CONDUCTORS);
+    let most: Option<Vec<i64>> = fit.map(|(_, cable)| most_ma(cable, voltage)).collect();
+    most?.into_iter().max()
+}
 
 /// The cable that feeds the drivers.
 #[derive(Default)]
@@ -62,7 +94,9 @@ pub(super) fn feeds(
     if feeds.wishes.is_empty() {
         return feeds;
     }
-    let Some((id, spec)) = cable::best(book, heaviest, &feeds.wishes, CONDUCTORS) else {
+    let voltage = used.iter().map(|driver| driver.voltage).max();
+    let most = |cable: &Cable| most_ma(cable, voltage.unwrap_or_default());
+    let Some((id, spec)) = cable::best(book, heaviest, &feeds.wishes, CONDUCTORS, most) else {
         let all: i64 = feeds.wishes.iter().map(|wish| wish.amount).sum();
         needs.unheard(
             format!(

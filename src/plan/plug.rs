@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 
 use super::{
     book::Book,
-    check::{Checks, Finding, named},
+    check::{Checks, Finding, labels_of, named},
     fit,
     load::Load,
     need::Needs,
@@ -68,7 +68,51 @@ pub(super) fn plugs(
             }
         }
     }
+    live_mates(book, loads, &plugs, checks);
     plugs
+}
+
+/// Two cables that plug into each other are both fed, from different outputs or supplies: plugged
+/// together by mistake, they join those (common practice, no source).
+fn live_mates(
+    book: &Book<'_>,
+    loads: &[Load<'_>],
+    plugs: &BTreeMap<BarId, Plug>,
+    checks: &mut Checks,
+) {
+    let mut ends: Vec<(&Connector, Vec<(BarId, String)>)> = Vec::new();
+    for load in loads {
+        let mate = plugs.get(&load.bar.id).and_then(|plug| plug.mate);
+        let Some(PartSpec::Lead(lead)) = mate.and_then(|id| book.part(id)).map(|it| &it.spec)
+        else {
+            continue;
+        };
+        let end = &lead.connector;
+        let alike = |(known, _): &&mut (&Connector, _)| {
+            end.same_family(known) && end.gender == known.gender
+        };
+        match ends.iter_mut().find(alike) {
+            Some((_, bars)) => bars.push(named(load.bar)),
+            None => ends.push((end, vec![named(load.bar)])),
+        }
+    }
+    let pair = ends.iter().enumerate().find_map(|(at, one)| {
+        let mut after = ends.iter().skip(at + 1);
+        Some((one, after.find(|(other, _)| one.0.mates(other))?))
+    });
+    let Some(((end, bars), (other, others))) = pair else {
+        return;
+    };
+    let (bars, others) = (labels_of(bars), labels_of(others));
+    let finding = Finding::warned(
+        format!(
+            "The cables of {bars} end in {end}, those of {others} in {other}: they fit into each \
+             other, and both are fed."
+        ),
+        "Never plug a cable into a cable. One half for all cables is safer: choose the lead to solder \
+         on where the set is edited, and have gender changers for bars with the other half.",
+    );
+    checks.add("mates", "cables", "Cables", finding, []);
 }
 
 /// The connector that most bars have already.

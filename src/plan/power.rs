@@ -15,7 +15,7 @@ use super::{
     book::Book,
     check::{Checks, named},
     driven::{self, Answer, Buy, DriverKind, Level, Origin, Question, Shared, Stock, SupplyKind},
-    fit, linked,
+    feed, fit, linked,
     load::Load,
     need::Needs,
     outcome::PowerProof,
@@ -335,6 +335,9 @@ impl<'a, 'b> Asked<'a, 'b> {
                 group,
             });
         }
+        // A feed that no fuse fits would break a limit, whatever its driver may take.
+        let voltage = loads.iter().map(|load| load.voltage).max();
+        let fed_ma = feed::most_of_any(book, voltage.unwrap_or_default());
         let question = Question {
             loads: asked,
             drivers: drivers
@@ -343,7 +346,10 @@ impl<'a, 'b> Asked<'a, 'b> {
                     inlets: (driver.inlets.iter())
                         .map(|inlet| u16::try_from(inlet.outputs.len()).unwrap_or(u16::MAX))
                         .collect(),
-                    inlet_ma: driver.inlet_limit_ma.map(Current::get),
+                    inlet_ma: [driver.inlet_limit_ma.map(Current::get), fed_ma]
+                        .into_iter()
+                        .flatten()
+                        .min(),
                     whole_ma: driver.whole_limit_ma.map(Current::get),
                     isolated: driver.isolation == Isolation::Isolated,
                     shared: of_group

@@ -46,10 +46,10 @@ struct CalendarPage {
     on: Option<String>,
 }
 
-/// GET: twelve months, from two months ago or from the month asked for.
+/// GET: twelve months, from the last one or from the month asked for.
 pub async fn get(cx: Cx, form: Form) -> Answer {
     let from = parse_date(form.value("from"))
-        .unwrap_or_else(|_| calendar::month_after(cx.today, -2))
+        .unwrap_or_else(|_| calendar::month_after(cx.today, -1))
         .first_of_month();
     let to = calendar::end(from);
     let mut tx = cx.read().await?;

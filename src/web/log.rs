@@ -178,6 +178,12 @@ fn what(cx: &Cx, entry: &Entry) -> String {
                 _ => format!("another takes the place of {tag}, which is {}", mark.after),
             },
             MovementKind::Undo => format!("{label}: {tag} is {} again", mark.after),
+            MovementKind::TakeOut => format!(
+                "{} takes the place of {tag}, which is {}, was {}",
+                items(cx, entry.lines.iter()),
+                mark.after,
+                mark.before
+            ),
             _ => format!("{tag} {label} {}, was {}", mark.after, mark.before),
         };
     }

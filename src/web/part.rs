@@ -75,6 +75,8 @@ struct PartPage {
     kind: Kind,
     figures: Vec<Figure>,
     unknown: Vec<String>,
+    /// How its sums are counted, where that is not plain.
+    counted: String,
     sum: Shown,
     spots: Vec<Spot>,
     /// How much there was, day by day.
@@ -234,6 +236,14 @@ pub async fn get(cx: Cx, Path(id): Path<PartId>) -> Answer {
             .collect(),
         figures,
         sum: total(cx.unit(), unit, sum),
+        counted: match (&part.spec, things.is_empty()) {
+            (PartSpec::Tape(tape), false) => format!(
+                "Counted in whole cut units of {}: what a piece has beyond its last mark is no part of \
+                 these sums, nor of what is cut.",
+                cx.length(tape.pitch.length_of(1))
+            ),
+            _ => String::new(),
+        },
         spots,
         level,
         by_things,

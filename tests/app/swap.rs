@@ -144,26 +144,22 @@ async fn a_bar_marked_bad_and_then_replaced_takes_its_place_back_with_its_mark()
 }
 
 #[tokio::test]
-async fn where_nothing_plugs_in_one_like_it_is_planned_by_a_press() {
+async fn where_nothing_plugs_in_one_like_it_is_entered_and_swapped_in() {
     let app = hall().await;
     let page = app.get(format!("{OLD}/swap?differ=0")).await;
     assert_eq!(page.count("#fit .row-act"), 0, "{}", page.text("#fit"));
-    let like = page.form("#fit form[action='/designs/new']");
-    let made = like.send(&app).await;
-    assert_eq!(made.status, 303, "{}", made.text("main"));
-    let set = app.follow(&made).await;
-    assert!(set.text("h1").contains("Instead of F-1"));
-    assert!(set.text("#flash").contains("set of this one bar"));
-    let bars = app
-        .get(format!(
-            "{}/bars",
-            made.header("location").unwrap_or_default()
-        ))
-        .await
-        .text("main");
-    // A dead one must not serve it.
-    assert!(!bars.contains("served by F-1"), "{bars}");
-    // Where something plugs in, nothing else is offered.
-    let page = app.get(format!("{OLD}/swap")).await;
-    assert_eq!(page.count("#fit form[action='/designs/new']"), 0);
+    let enter = page.attributes("#fit a.btn", "href");
+    let form = app.get(enter[0].clone()).await.form("form.form");
+    assert_eq!(form.value("lit_um"), Some("1200 mm"));
+    let entered = form.send(&app).await;
+    assert_eq!(entered.status, 303, "{}", entered.text("main"));
+    assert_eq!(entered.header("location"), Some("/things/37/swap"));
+    // It is just as long: the first that plugs in.
+    let swap = app.get(format!("{OLD}/swap?differ=0")).await;
+    assert_eq!(swap.count("#fit li form"), 1, "{}", swap.text("#fit"));
+    let swapped = swap.form("#fit li form").set("condition", "dead");
+    let done = swapped.send(&app).await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let said = app.follow(&done).await.text("#flash");
+    assert!(said.contains("takes the place of F-1"), "{said}");
 }

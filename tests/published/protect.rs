@@ -158,6 +158,36 @@ fn a_feed_has_a_fuse_no_larger_than_its_conductor() {
     assert_eq!(said(&house, "fuse-feed").0, CheckState::Unknown);
 }
 
+/// NFPA 70 240.4(D): 18 AWG takes no more than 7 A; three quarters of the largest cartridge fuse (IEC
+/// 60127) below it, 6.3 A, are 4.725 A. Two bars of 3 A each are never on one such feed, though the
+/// inlet takes 20 A, and need not be: another inlet is free.
+#[test]
+fn bars_are_spread_over_feeds_where_one_would_have_no_fuse() {
+    let mut house = house(5_000_000);
+    set(&mut house, 6, "outputs", json!(4));
+    set(&mut house, 6, "slots", json!(12));
+    set(
+        &mut house,
+        6,
+        "inlets",
+        json!([{"outputs": [1, 2]}, {"outputs": [3, 4]}]),
+    );
+    house.bar(2, 5_000_000, RGB, json!({"cable_um": 2_000_000}));
+    let fed = |house: &House| {
+        let plan = house.plan();
+        let inlets = plan.drivers.iter().map(|driver| driver.inlets.len());
+        (plan.drivers.len(), inlets.sum::<usize>())
+    };
+    // On 16 AWG one inlet feeds both: 7.5 A are three quarters of 10 A.
+    assert_eq!(fed(&house), (1, 1));
+    set(&mut house, 8, "conductor", json!("18 AWG"));
+    assert_eq!(fed(&house), (1, 2));
+    let plan = house.plan();
+    let judged = checks(&plan, "fuse-feed");
+    assert!(judged.iter().all(|check| check.state == CheckState::Passed));
+    assert!(!judged.is_empty());
+}
+
 /// NFPA 70 chapter 9 table 11: up to 60 V and 100 VA, so 4.17 A at 24 V; at 20 V and below 5 A (from
 /// memory).
 #[test]

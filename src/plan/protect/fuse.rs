@@ -10,7 +10,7 @@ use super::{Chosen, Protected, Words};
 use crate::{
     model::{
         id::PartId,
-        part::{Driver, Fuse, FuseFamily, Lead, PartSpec},
+        part::{Cable, Driver, Fuse, FuseFamily, Lead, PartSpec},
     },
     plan::{check::Checks, check::Finding, fit::amps, power::Output, power::capital},
     units::{ConductorSize, Current, Voltage},
@@ -82,8 +82,20 @@ pub(in crate::plan) fn protected_ma(driver: &Driver, lead: &Lead, voltage: Volta
     {
         return i64::MAX;
     }
+    under_a_fuse(most, voltage)
+}
+
+/// The most that an inlet may carry so that its feed over a cable can be fused; `None` where the cable
+/// does not tell.
+pub(in crate::plan) fn fused_ma(cable: &Cable, voltage: Voltage) -> Option<i64> {
+    let most = largest_fuse(cable.rating_ma, cable.conductor)?;
+    Some(under_a_fuse(most, voltage))
+}
+
+/// What the largest fuse of at most so many mA may be loaded with.
+fn under_a_fuse(most_ma: i64, voltage: Voltage) -> i64 {
     let blades = BLADE_MA.iter().filter(|_| voltage.get() <= BLADE_MV);
-    let sizes = blades.chain(&CARTRIDGE_MA).filter(|size| **size <= most);
+    let sizes = blades.chain(&CARTRIDGE_MA).filter(|size| **size <= most_ma);
     sizes.max().map_or(0, |size| size * 3 / 4)
 }
 

@@ -6,7 +6,7 @@ mod fuse;
 mod mains;
 
 pub use fuse::{BLADE_MA, CARTRIDGE_MA, next_fuse};
-pub(super) use fuse::{Sizes, protected_ma};
+pub(super) use fuse::{Sizes, fused_ma, protected_ma};
 pub use mains::MainsLoad;
 
 use std::collections::BTreeMap;

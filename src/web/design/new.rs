@@ -8,10 +8,8 @@ use jiff::ToSpan as _;
 
 use super::{count_of, day, edit::dates, load};
 use crate::{
-    db,
     model::{
         design::{BAR_LIMIT, Bar, Choices},
-        fixture::Make,
         id::{BarId, ThingId},
         text::{Name, Note},
     },
@@ -211,8 +209,9 @@ pub fn usual_cable(unit: LengthUnit) -> Length {
     }
 }
 
-/// A bar that asks for just what a fixture is, and for no one fixture yet.
-pub fn bar_of(make: &Make, label: Name, at: usize, unit: LengthUnit) -> Bar {
+/// A bar that asks for just what a fixture is.
+pub fn bar_of(spare: &SpareFixture, label: Name, at: usize, unit: LengthUnit) -> Bar {
+    let make = &spare.fixture.make;
     let x = STEP_UM.saturating_mul(i64::try_from(at).unwrap_or(0));
     Bar {
         id: BarId(0),
@@ -233,7 +232,7 @@ pub fn bar_of(make: &Make, label: Name, at: usize, unit: LengthUnit) -> Bar {
         cable_um: usual_cable(unit),
         tape: None,
         profile: None,
-        fixture: None,
+        fixture: Some(spare.fixture.id),
     }
 }
 
@@ -295,21 +294,9 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         }
         for (at, spare) in there.iter().filter_map(free).enumerate() {
             if let Ok(label) = Name::parse(&(at + 1).to_string()) {
-                bars.push(Bar {
-                    fixture: Some(spare.fixture.id),
-                    ..bar_of(&spare.fixture.make, label, at, cx.unit())
-                });
+                bars.push(bar_of(spare, label, at, cx.unit()));
             }
         }
-    }
-    let like = match form.value("like").parse::<ThingId>() {
-        Ok(id) => db::fixture::lookup(&mut *cx.read().await?, id).await?,
-        Err(_) => None,
-    };
-    if let Some(like) = &like
-        && let Ok(label) = Name::parse(&(bars.len() + 1).to_string())
-    {
-        bars.push(bar_of(&like.fixture.make, label, bars.len(), cx.unit()));
     }
     let basics = Basics {
         name,
@@ -323,13 +310,6 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         Ok(id) if count == 0 => Ok(go_with(
             &Link::Bars(id),
             &Flash::good("The set is made. Now sketch its bars."),
-        )),
-        Ok(id) if like.is_some() => Ok(go_with(
-            &Link::Design(id),
-            &Flash::good(
-                "A set of this one bar is planned from what there is. Reserve and build it; once it is \
-                 struck, its bar is free to be swapped in.",
-            ),
         )),
         Ok(id) => Ok(go_with(
             &Link::Design(id),

@@ -130,6 +130,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         } = &plan.serve
         {
             used.push(*fixture);
+            used.extend(whole.serving.get(&plan.bar).map(|(now, _)| *now));
             served.push(Served {
                 bar: plan.bar,
                 label: plan.label.clone(),
@@ -152,13 +153,20 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
             });
         } else {
             let look = whole.look(plan.bar);
+            let why = match whole.serving.get(&plan.bar) {
+                Some((fixture, tag)) => {
+                    used.push(*fixture);
+                    format!("{tag} serves it now; as planned: {}", plan.why)
+                }
+                None => plan.why.clone(),
+            };
             unserved.push(Unserved {
                 label: plan.label.clone(),
                 href: Link::Bar(id, plan.bar),
                 wanted: wanted(plan.bar),
                 state: look.word(),
                 word: look.label(),
-                why: plan.why.clone(),
+                why,
                 ask: Link::ReuseWhy(id, plan.bar),
             });
         }
@@ -275,8 +283,7 @@ pub async fn pick(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         "add" => {
             let spare = spare.ok_or_else(|| nothing("fixture"))?;
             let label = free_label(&whole);
-            let mut bar = bar_of(&spare.fixture.make, label, 0, cx.unit());
-            bar.fixture = Some(spare.fixture.id);
+            let mut bar = bar_of(spare, label, 0, cx.unit());
             if let Some(last) = whole.design().bars.last() {
                 // Beside the last one, not on top of it.
                 let x = last.x_um.get().saturating_add(300_000);

@@ -230,36 +230,15 @@ type Leads = Vec<(String, Vec<BarId>)>;
 /// What is to be minded of the leads at the cables' ends, in words: of bars of the same colours none can
 /// stand in for one whose lead differs; and cables that plug into each other must not.
 pub fn plug_kinds(whole: &Whole) -> Vec<String> {
-    let mut lines = unlike_leads(whole);
-    lines.extend(live_mates(whole));
-    lines
+    let mates = live_mates(whole);
+    mates.into_iter().chain(unlike_leads(whole)).collect()
 }
 
-/// Two cables that plug into each other: both are fed, from different outputs or supplies.
+/// What the check of cables that plug into each other says, where there are any.
 fn live_mates(whole: &Whole) -> Option<String> {
-    let mut ends: Vec<(&Connector, Vec<BarId>)> = Vec::new();
-    for plan in &whole.plan().bars {
-        let Some(lead) = plan.mate.and_then(|lead| lead_connector(whole, lead)) else {
-            continue;
-        };
-        let alike =
-            |(end, _): &&mut (&Connector, _)| end.same_family(lead) && end.gender == lead.gender;
-        match ends.iter_mut().find(alike) {
-            Some((_, bars)) => bars.push(plan.bar),
-            None => ends.push((lead, vec![plan.bar])),
-        }
-    }
-    let ((end, bars), (other, others)) = ends.iter().enumerate().find_map(|(at, one)| {
-        let mut after = ends.iter().skip(at + 1);
-        Some((one, after.find(|(other, _)| one.0.mates(other))?))
-    })?;
-    let (bars, others) = (whole.bar_list(bars), whole.bar_list(others));
-    Some(format!(
-        "Never plug a cable into a cable: those of {} {bars} end in {end}, those of {} {others} in {other}, \
-         which fit into each other, and both are fed. One half for all cables is safer.",
-        bars.word(),
-        others.word()
-    ))
+    let mut checks = whole.plan().checks.iter();
+    let check = checks.find(|check| check.key.starts_with("mates:"))?;
+    Some(format!("{} {}", check.sentence, check.mend))
 }
 
 fn unlike_leads(whole: &Whole) -> Vec<String> {

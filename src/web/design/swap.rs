@@ -8,7 +8,7 @@ use crate::{
     db,
     model::{design::State, fixture::Condition, id::ThingId, text::Note},
     stock::{StockError, swap},
-    units::{Length, LengthUnit, Window},
+    units::{Length, LengthUnit},
     web::{
         at::Path,
         cx::Cx,
@@ -56,8 +56,8 @@ struct SwapPage {
     window: String,
     fit: Vec<Fit>,
     not: Vec<NotFit>,
-    /// Name and days of a set in which one like it may be built; `None` where it serves in no set.
-    like: Option<(String, Window)>,
+    /// Where one just like it is entered.
+    enter: Link,
     form: Form,
 }
 
@@ -87,12 +87,6 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
         None => None,
     };
     drop(tx);
-    let like = if set.is_some() && found.fit.is_empty() {
-        let name = load::free_name(cx, &format!("Instead of {}", old.fixture.tag)).await?;
-        Some((name, found.window))
-    } else {
-        None
-    };
     let make = &old.fixture.make;
     let fit = found
         .fit
@@ -128,7 +122,7 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form) -> Answer {
                 make.voltage_mv.show()
             ),
             set,
-            like,
+            enter: Link::FixtureNew.with([("like", id.to_string())]),
             window: if found.window.from() == found.window.to() {
                 format!("on {}", day(found.window.from()))
             } else {

@@ -283,7 +283,12 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
                 reason,
                 design: None,
             };
-            ("Noted as lost.".to_owned(), act.carry_out(&change).await)
+            let named = db::thing::lookup(&mut *cx.read().await?, thing).await?;
+            let named = named.map_or_else(|| "It".to_owned(), |thing| thing.tag.to_string());
+            (
+                format!("{named} is noted as lost."),
+                act.carry_out(&change).await,
+            )
         }
         "tag" => {
             let Some(tag) = form.take("tag", Tag::sought) else {

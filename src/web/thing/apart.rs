@@ -3,11 +3,13 @@
 use askama::Template;
 use axum::http::StatusCode;
 
-use super::{lookup, place_choices};
+use super::{lookup, part_of, place_choices};
 use crate::{
     db,
     model::{
+        fixture::Condition,
         id::{PlaceId, ThingId},
+        part::Kind,
         thing::ThingKind,
     },
     stock::make::Dismantle,
@@ -39,6 +41,8 @@ struct ApartPage {
     tag: String,
     name: String,
     pieces: Vec<Piece>,
+    /// Whether its tape is ticked to be thrown away, since it is dead.
+    dead: bool,
     /// What else is inside, by count.
     counts: Vec<(String, String)>,
     places: Vec<Choice>,
@@ -58,16 +62,22 @@ async fn show(cx: &Cx, id: ThingId, form: Form, status: StatusCode) -> Answer {
     let Some(inside) = db::place::account_inside(&mut tx, id).await? else {
         return Err(Trouble::not_found("finished bar"));
     };
-    let pieces = db::thing::list_at(&mut tx, inside)
-        .await?
-        .into_iter()
-        .map(|piece| Piece {
+    let dead = thing.condition == Condition::Dead;
+    let mut pieces = Vec::new();
+    for piece in db::thing::list_at(&mut tx, inside).await? {
+        let scrap = if form.has("to") {
+            form.all("scrap").any(|sent| sent == piece.id.to_string())
+        } else {
+            let part = part_of(&mut tx, &piece).await?;
+            dead && part.is_some_and(|part| part.spec.kind() == Kind::Tape)
+        };
+        pieces.push(Piece {
             id: piece.id,
             tag: piece.tag.to_string(),
-            scrap: form.all("scrap").any(|sent| sent == piece.id.to_string()),
+            scrap,
             name: crate::web::cupboard::thing_line(cx, &piece),
-        })
-        .collect();
+        });
+    }
     let counts = db::balance::list_at(&mut tx, inside)
         .await?
         .into_iter()
@@ -97,6 +107,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, status: StatusCode) -> Answer {
             id,
             tag: thing.tag.to_string(),
             name: thing.name,
+            dead: dead && !pieces.is_empty(),
             pieces,
             counts,
             places,

@@ -8,7 +8,7 @@ use super::lookup;
 use crate::{
     db::{self, fixture::FixtureAt},
     model::{
-        id::{PartId, ThingId},
+        id::ThingId,
         part::Kind,
         thing::{OwnedFrame, Thing, ThingKind, Unit},
     },
@@ -22,7 +22,7 @@ use crate::{
         clash::{Clash, Field, tick_words},
         cx::Cx,
         error::Answer,
-        fixtures::new::{LookChoices, choices, look, plug_value},
+        fixtures::new::{LookChoices, choices, look, look_fields},
         form::Form,
         link::Link,
         page::{Chrome, Flash, Section, go_with, page_with},
@@ -100,22 +100,8 @@ impl Stored {
             fields.push(("width_um", "Width", cx.exact(frame.width_um)));
             fields.push(("height_um", "Height", cx.exact(frame.height_um)));
         }
-        if let Some(FixtureAt { fixture, batch, .. }) = &self.fixture {
-            let make = &fixture.make;
-            let id = |part: Option<PartId>| part.map_or_else(String::new, |id| id.to_string());
-            let plug = make.connector.as_ref().and_then(plug_value);
-            let diffused = if make.diffused { "on" } else { "" };
-            fields.extend([
-                ("lit_um", "Lit length", cx.exact(make.lit_um)),
-                ("tape", "Tape", id(make.tape)),
-                ("profile", "Profile", id(make.profile)),
-                ("channels", "Colours", make.channels.to_string()),
-                ("voltage", "Voltage", make.voltage_mv.show()),
-                ("diffused", "Diffused", diffused.to_owned()),
-                ("plug", "Plug", plug.unwrap_or_default()),
-                ("fed", "Fed", make.fed.word().to_owned()),
-                ("batch", "Batch of its tape", batch.clone()),
-            ]);
+        if let Some(at) = &self.fixture {
+            fields.extend(look_fields(cx, at));
         }
         fields
     }

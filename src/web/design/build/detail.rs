@@ -251,6 +251,8 @@ pub(super) fn detail(cx: &Cx, whole: &Whole, fetched: &Things, step: &Step) -> V
         }
         Task::Address { address, .. } => vec![format!("start address {address}")],
         Task::Wire { bars, .. } => wire_detail(cx, whole, bars),
+        // Once it is tried, another may have taken its place.
+        Task::Tick if step.done.is_some() => Vec::new(),
         Task::Tick => {
             let served = step.bar.and_then(|bar| whole.served_by(bar));
             let tag = served.map(|(_, tag)| format!("it is {tag}"));
