@@ -413,8 +413,8 @@ mod tests {
         let svg = labelled.draw().svg;
         assert!(svg.contains(">A7</text>"));
         assert!(!svg.contains(">1</text>") && !svg.contains(">2</text>"));
-        // 16.2 percent of 700 px are 113, and twelve letters have no room beside others.
-        labelled.segments[0].mark = marked("upstage left");
+        // 16.2 percent of 700 px are 113, and sixteen letters take 142.
+        labelled.segments[0].mark = marked("far upstage left");
         assert!(!labelled.draw().svg.contains("upstage"));
         assert!(labelled.numbered().draw().svg.contains(">1</text>"));
     }

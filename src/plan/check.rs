@@ -111,7 +111,7 @@ impl Checks {
             .map(|(mut check, bars)| {
                 if !bars.is_empty() {
                     let labels = labels(bars.iter());
-                    check.sentence.push_str(&format!(" For {labels}."));
+                    check.sentence = format!("{} For {labels}.", check.sentence);
                 }
                 check
             })
