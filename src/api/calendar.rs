@@ -1,5 +1,6 @@
 //! The year, and whether the book is sound.
 
+use axum::http::{HeaderValue, header};
 use serde::Deserialize;
 use utoipa::IntoParams;
 use utoipa_axum::{router::OpenApiRouter, routes};
@@ -58,8 +59,12 @@ async fn year(api: Api, Query(query): Query<YearQuery>) -> Answer {
 #[utoipa::path(get, path = "/check", responses((status = 200, description = "What was found", body = Soundness)))]
 async fn check(api: Api) -> Answer {
     let faults = audit::audit(api.db()).await?;
-    reply(&Soundness {
+    let mut response = reply(&Soundness {
         sound: faults.is_empty(),
         faults,
-    })
+    })?;
+    // The file may be damaged though nothing was committed: it is looked at each time.
+    let never = HeaderValue::from_static("no-store");
+    response.headers_mut().insert(header::CACHE_CONTROL, never);
+    Ok(response)
 }

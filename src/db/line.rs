@@ -19,6 +19,13 @@ const MOST: usize = 32;
 const LONGEST: Duration = Duration::from_millis(5);
 /// How long somebody stands in line.
 const PATIENCE: Duration = Duration::from_secs(30);
+/// How many pages the log may have before it is folded into the file.
+const MOST_LOG: i64 = 4000;
+/// Folds it in and has the next commit begin it anew. Who reads is waited for a moment, not for
+/// seconds as otherwise: a copy of the whole file is a long reading.
+const FOLD: &str = "PRAGMA busy_timeout = 50; PRAGMA wal_checkpoint(RESTART)";
+/// Waits for others as `Db::open_file` says.
+const PATIENT: &str = "PRAGMA busy_timeout = 5000";
 /// How many stand in line before others wait to get into it.
 const LENGTH: usize = 256;
 
@@ -79,16 +86,18 @@ fn gone() -> DbError {
 impl Line {
     /// Begins to lend the connection.
     pub(super) fn begin(connection: SqliteConnection) -> Self {
-        Self::begin_with(connection, LONGEST)
+        Self::begin_with(connection, LONGEST, MOST_LOG)
     }
 
-    fn begin_with(connection: SqliteConnection, longest: Duration) -> Self {
+    fn begin_with(connection: SqliteConnection, longest: Duration, most_log: i64) -> Self {
         let (ask, asks) = mpsc::channel(LENGTH);
         let desk = Desk {
             connection: Some(connection),
             asks,
             next: None,
             longest,
+            most_log,
+            fold_at: most_log,
         };
         // It ends when nobody can ask any more, or is told to.
         drop(tokio::spawn(desk.serve()));
@@ -162,6 +171,10 @@ struct Desk {
     /// Who is next, where that was seen already.
     next: Option<Ask>,
     longest: Duration,
+    /// How many pages the log may have before it is folded into the file.
+    most_log: i64,
+    /// The same, or more where that was tried and somebody read for too long.
+    fold_at: i64,
 }
 
 impl Desk {
@@ -175,6 +188,9 @@ impl Desk {
                 Some(Ask::Turn(wish)) => {
                     if self.share(wish).await.is_none() {
                         return;
+                    }
+                    if let Err(why) = self.fold().await {
+                        tracing::warn!(%why, "the log could not be folded into the file: it grows until it can");
                     }
                 }
                 Some(Ask::Close(done)) => {
@@ -271,6 +287,29 @@ impl Desk {
         sqlx::query(sql).execute(connection).await.map(|_| ())
     }
 
+    /// Folds a long log into the file and has the next commit begin it anew, after those who were
+    /// committed are told. SQLite by itself would fold it in as part of somebody's commit, and begin it
+    /// anew only where nobody happens to read: with many readers it grows without end, and every page
+    /// that is read is looked for in all of it
+    /// (<https://www.sqlite.org/wal.html#avoiding_excessively_large_wal_files>).
+    async fn fold(&mut self) -> Result<(), sqlx::Error> {
+        let connection = (self.connection.as_mut()).ok_or(sqlx::Error::PoolClosed)?;
+        let (_, log, _): (i64, i64, i64) = sqlx::query_as("PRAGMA wal_checkpoint(NOOP)")
+            .fetch_one(&mut *connection)
+            .await?;
+        if log < self.most_log {
+            self.fold_at = self.most_log;
+        }
+        if log < self.fold_at {
+            return Ok(());
+        }
+        // What fails is not tried at every commit.
+        self.fold_at = log + self.most_log;
+        let folded = sqlx::raw_sql(FOLD).execute(&mut *connection).await;
+        sqlx::raw_sql(PATIENT).execute(connection).await?;
+        folded.map(|_| ())
+    }
+
     /// Commits for all, and tells them.
     async fn commit(&mut self, kept: Vec<oneshot::Sender<Result<(), DbError>>>) {
         let done = self.run("COMMIT").await.map_err(DbError::from);
@@ -300,7 +339,10 @@ enum Given {
 
 #[cfg(test)]
 mod tests {
-    use std::str::FromStr as _;
+    use std::{
+        str::FromStr as _,
+        sync::atomic::{AtomicBool, Ordering},
+    };
 
     use futures_util::future::join_all;
     use sqlx::sqlite::SqliteConnectOptions;
@@ -319,6 +361,10 @@ mod tests {
 
     impl Book {
         async fn new() -> Self {
+            Self::folding_at(MOST_LOG).await
+        }
+
+        async fn folding_at(most_log: i64) -> Self {
             let folder = tempfile::tempdir().unwrap();
             let url = format!("sqlite://{}/book.sqlite", folder.path().display());
             let options = SqliteConnectOptions::from_str(&url)
@@ -330,7 +376,7 @@ mod tests {
                     .unwrap();
             sqlx::query(TABLES).execute(&mut writes).await.unwrap();
             Self {
-                line: Line::begin_with(writes, Duration::from_mins(10)),
+                line: Line::begin_with(writes, Duration::from_mins(10), most_log),
                 options,
                 _folder: folder,
             }
@@ -343,6 +389,26 @@ mod tests {
                 .fetch_all(&mut reads)
                 .await
                 .unwrap()
+        }
+
+        /// How many pages the log has.
+        async fn log(&self) -> i64 {
+            let mut other = SqliteConnection::connect_with(&self.options).await.unwrap();
+            let (_, log, _): (i64, i64, i64) = sqlx::query_as("PRAGMA wal_checkpoint(NOOP)")
+                .fetch_one(&mut other)
+                .await
+                .unwrap();
+            log
+        }
+
+        /// Begins to read, and goes on until it is dropped.
+        async fn reading(&self) -> SqliteConnection {
+            let mut reads = SqliteConnection::connect_with(&self.options).await.unwrap();
+            sqlx::raw_sql("BEGIN; SELECT count(*) FROM number")
+                .execute(&mut reads)
+                .await
+                .unwrap();
+            reads
         }
 
         async fn turn(&self, company: Company) -> Turn {
@@ -540,5 +606,49 @@ mod tests {
         first.unwrap();
         let stayed = (1..=most + 30).filter(|value| value % 5 != 0);
         assert_eq!(book.seen().await, stayed.collect::<Vec<_>>());
+    }
+
+    #[tokio::test]
+    async fn a_long_log_is_begun_anew_though_somebody_always_reads() {
+        let book = Book::folding_at(40).await;
+        let (done, mut longest) = (AtomicBool::new(false), 0);
+        let reads = async {
+            let mut last = book.reading().await;
+            while !done.load(Ordering::Relaxed) {
+                // The next begins before this one ends.
+                let next = book.reading().await;
+                last.close().await.unwrap();
+                last = next;
+            }
+        };
+        let writes = async {
+            for value in 0..300 {
+                book.write(value).await.unwrap();
+                longest = book.log().await.max(longest);
+            }
+            done.store(true, Ordering::Relaxed);
+        };
+        tokio::join!(reads, writes);
+        assert!((40..150).contains(&longest), "{longest}");
+        assert_eq!(book.seen().await.len(), 300);
+    }
+
+    #[tokio::test]
+    async fn who_reads_for_long_holds_up_nobody() {
+        let book = Book::folding_at(20).await;
+        let reads = book.reading().await;
+        let begun = Instant::now();
+        for value in 0..100 {
+            book.write(value).await.unwrap();
+        }
+        // It was tried at every twentieth page, not at every commit, and for 50 ms each time.
+        assert!(begun.elapsed() < Duration::from_secs(4));
+        assert!(book.log().await >= 100);
+        reads.close().await.unwrap();
+        for value in 100..130 {
+            book.write(value).await.unwrap();
+        }
+        assert!(book.log().await < 40);
+        assert_eq!(book.seen().await.len(), 130);
     }
 }

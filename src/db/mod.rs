@@ -171,8 +171,11 @@ impl Db {
             .busy_timeout(Duration::from_secs(5))
             .statement_cache_capacity(STATEMENTS)
             .optimize_on_close(true, 400);
-        // What one connection wrote it need not read again, as far as it has room for it.
-        let writing = options.clone().pragma("cache_size", WRITERS_CACHE);
+        // What one connection wrote it need not read again, as far as it has room for it. The log is
+        // folded in by the line, apart from commits.
+        let writing = (options.clone())
+            .pragma("cache_size", WRITERS_CACHE)
+            .pragma("wal_autocheckpoint", "0");
         // No `min_connections`: the pool opens those in a task of its own that may still be at it
         // when the pool is closed, and a connection left open keeps the log from being folded in.
         let writer = SqlitePoolOptions::new()

@@ -1,8 +1,9 @@
 //! Pages kept as they were answered, until anything is committed or the day ends; and made once for
-//! all who ask for the same one at once.
+//! all who ask for the same one at once. So is what programs read over the API.
 //!
 //! A page that is kept rests on nothing but its address, who reads it, the database and the day;
-//! [`super::router`] lists those pages. What is kept belongs to one [`Mark`], which every commit
+//! [`super::router`] lists those pages. An answer with any header beyond its kind and entity tag is not
+//! kept, nor is what is asked on a condition. What is kept belongs to one [`Mark`], which every commit
 //! changes, also that of another process. Press keys are the exception: each reader gets fresh
 //! ones, so that a press of one is never taken for a repeat of another's. A page with a message is
 //! neither kept, nor shared, nor taken from here; nor is anything that is not a page.
@@ -35,8 +36,10 @@ use crate::{
     units::Date,
 };
 
+mod places;
 mod underway;
 
+use places::Places;
 use underway::{Maker, Part, Underway};
 
 /// The most that is kept in all, in bytes.
@@ -85,7 +88,11 @@ impl Of {
     /// `None` where the answer is for this request only.
     fn request(request: &Request) -> Option<Self> {
         let headers = request.headers();
-        if *request.method() != Method::GET || cookie(headers, Flash::COOKIE).is_some() {
+        let conditions = [header::IF_NONE_MATCH, header::IF_MATCH, header::RANGE];
+        if *request.method() != Method::GET
+            || cookie(headers, Flash::COOKIE).is_some()
+            || conditions.iter().any(|name| headers.contains_key(name))
+        {
             return None;
         }
         let signed = request.extensions().get::<Signed>();
@@ -108,13 +115,15 @@ impl Of {
 /// A page's bytes, and where in them which press key stands.
 #[derive(Debug)]
 struct Page {
+    /// What kind it is, and its entity tag.
+    headers: HeaderMap,
     body: Bytes,
     keys: usize,
     places: Vec<(usize, usize)>,
 }
 
 impl Page {
-    fn new(body: Bytes, keys: &[String]) -> Self {
+    fn new(headers: HeaderMap, body: Bytes, keys: &[String]) -> Self {
         let which: HashMap<&[u8], usize> = (keys.iter().enumerate())
             .map(|(which, key)| (key.as_bytes(), which))
             .collect();
@@ -130,6 +139,7 @@ impl Page {
             at += word.len() + 1;
         }
         Self {
+            headers,
             keys: keys.len(),
             places,
             body,
@@ -202,6 +212,7 @@ pub struct Kept {
     app: App,
     pages: Arc<Mutex<Pages>>,
     underway: Arc<Underway<Of, Made>>,
+    places: Places,
 }
 
 impl Kept {
@@ -211,6 +222,7 @@ impl Kept {
             app,
             pages: Arc::default(),
             underway: Arc::default(),
+            places: Places::new(),
         }
     }
 
@@ -250,19 +262,28 @@ impl Kept {
         mut request: Request,
         next: Next,
     ) -> Response {
+        let mut waited = false;
         let turn = if let Some(turn) = maker.turn_now() {
             turn
         } else {
-            let turn = maker.turn().await;
+            waited = true;
+            maker.turn().await
+        };
+        let place = if let Some(place) = self.places.take_now() {
+            place
+        } else {
+            waited = true;
+            self.places.take().await
+        };
+        if waited {
             match self.app.now().await {
                 Ok(later) => now = later,
                 Err(_) => return next.run(request).await,
             }
-            turn
-        };
+        }
         maker.begin(Moment::of(&now));
         request.extensions_mut().insert(now.clone());
-        let (response, keys) = with_keys(next.run(request)).await;
+        let (response, keys) = place.work(with_keys(next.run(request))).await;
         let (response, page) = page_of(response, &keys).await;
         if let Some(page) = &page {
             self.keep(&now, maker.of().clone(), page.clone());
@@ -290,22 +311,26 @@ async fn page_of(response: Response, keys: &[String]) -> (Response, Option<Arc<P
         return (Response::from_parts(parts, body), None);
     }
     match to_bytes(body, MOST_PAGE).await {
-        Ok(body) => (
-            Response::from_parts(parts, Body::from(body.clone())),
-            Some(Arc::new(Page::new(body, keys))),
-        ),
+        Ok(body) => {
+            let page = Page::new(parts.headers.clone(), body.clone(), keys);
+            let response = Response::from_parts(parts, Body::from(body));
+            (response, Some(Arc::new(page)))
+        }
         Err(_) => (StatusCode::INTERNAL_SERVER_ERROR.into_response(), None),
     }
 }
 
-const HTML: HeaderValue = HeaderValue::from_static("text/html; charset=utf-8");
+/// The kinds of answers that are kept: pages, and what programs read.
+const KINDS: [HeaderValue; 2] = [
+    HeaderValue::from_static("text/html; charset=utf-8"),
+    HeaderValue::from_static("application/json"),
+];
 
-/// Whether a response is a page that sets nothing in the browser.
+/// Whether a response is one of those, and sets nothing where it is read.
 fn only_a_page(headers: &HeaderMap) -> bool {
-    headers.get(header::CONTENT_TYPE) == Some(&HTML)
-        && headers
-            .keys()
-            .all(|name| matches!(*name, header::CONTENT_TYPE | header::CONTENT_LENGTH))
+    let told = [header::CONTENT_TYPE, header::CONTENT_LENGTH, header::ETAG];
+    (headers.get(header::CONTENT_TYPE)).is_some_and(|kind| KINDS.contains(kind))
+        && headers.keys().all(|name| told.contains(name))
 }
 
 /// The layer round the pages that are kept.
@@ -316,7 +341,7 @@ pub async fn keep(State(kept): State<Kept>, request: Request, next: Next) -> Res
     };
     match kept.of_others(&of, &Moment::of(&now)).await {
         Ok(page) => match page.fresh() {
-            Some(body) => ([(header::CONTENT_TYPE, HTML)], body).into_response(),
+            Some(body) => (page.headers.clone(), body).into_response(),
             None => next.run(request).await,
         },
         Err(Some(maker)) => kept.make(maker, now, request, next).await,
@@ -359,7 +384,7 @@ mod tests {
     }
 
     fn page(text: &str) -> Arc<Page> {
-        Arc::new(Page::new(text.to_owned().into(), &[]))
+        Arc::new(Page::new(HeaderMap::new(), text.to_owned().into(), &[]))
     }
 
     fn of(number: usize) -> Of {
@@ -420,7 +445,8 @@ mod tests {
     fn each_reader_gets_keys_of_their_own_and_equal_ones_stay_equal() {
         let (one, two) = (press_key(), press_key());
         let body = format!("<p>\"{one}\" x{two} \"{two}\" \"{one}\"");
-        let page = Page::new(body.clone().into(), &[one.clone(), two.clone()]);
+        let keys = [one.clone(), two.clone()];
+        let page = Page::new(HeaderMap::new(), body.clone().into(), &keys);
         let fresh = String::from_utf8(page.fresh().unwrap().to_vec()).unwrap();
         let words: Vec<&str> = fresh.split('"').collect();
         assert_eq!(words[1], words[5]);
@@ -474,6 +500,12 @@ mod tests {
                                 (StatusCode::UNPROCESSABLE_ENTITY, Html(text)).into_response()
                             }
                             "/sets" => ([(header::SET_COOKIE, "a=b")], Html(text)).into_response(),
+                            "/json" => {
+                                let kind = [(header::CONTENT_TYPE, "application/json")];
+                                let tag = [(header::ETAG, "\"7\"")];
+                                (kind, tag, text).into_response()
+                            }
+                            "/plain" => text.into_response(),
                             _ => Html(text).into_response(),
                         }
                     }
@@ -590,7 +622,7 @@ mod tests {
         for answer in apart {
             assert!(numbers.insert(answer.await.unwrap()[1].clone()));
         }
-        for path in ["/away", "/wrong", "/sets"] {
+        for path in ["/away", "/wrong", "/sets", "/plain"] {
             let before = service.made();
             let asked: Vec<_> = (0..4).map(|_| service.ask(path, "", None)).collect();
             service.gate.add_permits(4);
@@ -614,5 +646,27 @@ mod tests {
         for answer in waits {
             assert_eq!(answer.await.unwrap()[1], "2");
         }
+    }
+
+    #[tokio::test]
+    async fn what_programs_read_is_kept_with_its_tag_and_not_where_it_is_asked_on_a_condition() {
+        let service = Service::new().await;
+        service.gate.add_permits(3);
+        let ask = async |condition: Option<&'static str>| {
+            let mut request = Request::get("/json").body(Body::empty()).unwrap();
+            if let Some(tag) = condition {
+                let tag = HeaderValue::from_static(tag);
+                request.headers_mut().insert(header::IF_NONE_MATCH, tag);
+            }
+            let answer = service.router.clone().oneshot(request).await.unwrap();
+            assert_eq!(answer.headers()[header::CONTENT_TYPE], "application/json");
+            assert_eq!(answer.headers()[header::ETAG], "\"7\"");
+            service.made()
+        };
+        assert_eq!(ask(None).await, 1);
+        assert_eq!(ask(None).await, 1);
+        assert_eq!(ask(Some("\"7\"")).await, 2);
+        service.commit().await;
+        assert_eq!(ask(None).await, 3);
     }
 }

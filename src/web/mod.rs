@@ -104,6 +104,7 @@ async fn in_time(request: Request, next: Next) -> Response {
 
 /// Every route.
 pub fn router(app: App) -> Router {
+    let keeping = from_fn_with_state(kept::Kept::new(app.clone()), kept::keep);
     // These rest on nothing but the database, the day, their address and who asks.
     let kept = Router::new()
         .route("/", get(cupboard::home))
@@ -139,7 +140,7 @@ pub fn router(app: App) -> Router {
         .route("/shopping/{id}", get(purchase::get))
         .route("/suppliers", get(settings::supplier::list))
         .merge(design::routes())
-        .route_layer(from_fn_with_state(kept::Kept::new(app.clone()), kept::keep));
+        .route_layer(keeping.clone());
     let pages = Router::new()
         .merge(kept)
         .route("/tag/{tag}", get(thing::by_tag))
@@ -255,7 +256,7 @@ pub fn router(app: App) -> Router {
             .into_response()
         });
     pages
-        .merge(api::router())
+        .merge(api::router().route_layer(keeping))
         .layer(
             ServiceBuilder::new()
                 .layer(TraceLayer::new_for_http().make_span_with(span))
