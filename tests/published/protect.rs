@@ -188,6 +188,38 @@ fn bars_are_spread_over_feeds_where_one_would_have_no_fuse() {
     assert!(!judged.is_empty());
 }
 
+/// As above: a thick solid cable in the catalogue, which is not what a feed is cut from, doesn't let the
+/// thin stranded one carry more.
+#[test]
+fn a_solid_cable_lets_no_stranded_feed_carry_more() {
+    let mut house = house(5_000_000);
+    set(&mut house, 6, "outputs", json!(4));
+    set(&mut house, 6, "slots", json!(12));
+    set(
+        &mut house,
+        6,
+        "inlets",
+        json!([{"outputs": [1, 2]}, {"outputs": [3, 4]}]),
+    );
+    house.bar(2, 5_000_000, RGB, json!({"cable_um": 2_000_000}));
+    set(&mut house, 8, "conductor", json!("18 AWG"));
+    house.part(
+        9,
+        "solid cable",
+        json!({"kind": "cable", "conductors": 2, "rating_ma": 20_000, "conductor": "12 AWG",
+               "strand": "solid"}),
+    );
+    let plan = house.plan();
+    let inlets: Vec<_> = (plan.drivers.iter())
+        .flat_map(|driver| &driver.inlets)
+        .collect();
+    assert_eq!(inlets.len(), 2, "{inlets:?}");
+    let feeds = inlets.iter().filter_map(|inlet| inlet.feed);
+    assert!(feeds.map(|(part, _)| part).eq([PartId(8), PartId(8)]));
+    let judged = checks(&plan, "fuse-feed");
+    assert!(judged.iter().all(|check| check.state == CheckState::Passed));
+}
+
 /// NFPA 70 chapter 9 table 11: up to 60 V and 100 VA, so 4.17 A at 24 V; at 20 V and below 5 A (from
 /// memory).
 #[test]
