@@ -1,6 +1,8 @@
 //! Fuses, limited power, bundled conductors and the mains circuit, against published tables and
 //! bounds.
 
+use std::collections::BTreeMap;
+
 use serde_json::json;
 use tapewright::{
     model::{
@@ -471,4 +473,29 @@ fn a_plan_kept_before_fuses_were_counted_is_read_and_the_next_says_what_it_takes
         format!("As {ASKED} it now takes blade of 3000 mA.")
     );
     assert!(said(&now, &plain).contains(&format!("The catalogue has no {ASKED} any more")));
+}
+
+/// Common practice, no source: a block belongs to one driver. Three bars of 4 conductors would go into one
+/// block of 12 ways, were they not on two drivers of two outputs each.
+#[test]
+fn a_block_joins_bars_of_one_driver_only() {
+    let mut house = house(3_000_000);
+    for id in 2..=3 {
+        house.bar(id, 3_000_000, RGB, json!({"cable_um": 2_000_000}));
+    }
+    let plan = house.plan();
+    assert_eq!(plan.drivers.len(), 2);
+    assert_eq!(need(&plan, PartId(5)).map(|need| need.needed), Some(2));
+    let driver_of = |bar| {
+        let plan = plan.bars.iter().find(|it| it.bar == bar)?;
+        plan.output.map(|output| output.driver)
+    };
+    let mut of_block = BTreeMap::new();
+    for joint in &plan.blocks {
+        let driver = driver_of(joint.bar);
+        assert!(driver.is_some(), "{joint:?}");
+        let first = *of_block.entry((joint.frame, joint.block)).or_insert(driver);
+        assert_eq!(first, driver, "{joint:?}");
+    }
+    assert_eq!((plan.blocks.len(), of_block.len()), (3, 2));
 }
