@@ -129,6 +129,10 @@ async fn the_wiring_tells_each_run_with_its_lead_and_its_block() {
         let text = page.text("main");
         assert!(text.contains("Lead on the cable, "), "{text}");
     }
+    // Nobody noted what colours a lead's wires have: the sheet leaves room for them.
+    let sheet = app.get("/designs/3/sheets/wiring").await.text("main");
+    let (_, leads) = sheet.split_once("Wires of the leads").expect("a table");
+    assert!(leads.contains("pin 1, "), "{leads}");
     let cards = app.get("/designs/3/sheets/cards").await;
     let card = cards
         .texts(".card")
@@ -136,7 +140,13 @@ async fn the_wiring_tells_each_run_with_its_lead_and_its_block() {
         .find(|card| card.contains("run to its end"));
     let all = cards.texts(".card").join("\n");
     assert!(card.is_some(), "{all}");
-    for word in ["pads in the order", "V or more", "Uses up: "] {
+    for word in [
+        "pads in the order",
+        "V or more",
+        "Uses up: ",
+        "the colours of this lead",
+        "common (pad ",
+    ] {
         assert!(all.contains(word), "{word}: {all}");
     }
 }
