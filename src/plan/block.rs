@@ -10,9 +10,10 @@ use super::{
     need::Needs,
     outcome::{BarEnd, BlockJoint},
     plug::{cost_of, rating_rank},
+    power::Used,
 };
 use crate::model::{
-    id::{FrameId, PartId},
+    id::{BarId, FrameId, PartId},
     part::{Block, PartSpec},
     reservation::HoldUse,
 };
@@ -24,11 +25,13 @@ pub(super) struct Blocks {
     pub(super) joints: Vec<BlockJoint>,
 }
 
-/// Chooses terminal blocks: a way for each conductor of each fed end, frame by frame. Bars without
+/// Chooses terminal blocks: a way for each conductor of each fed end, frame by frame and driver by
+/// driver, so that a block that is taken off, or a wire that slips, is of one driver alone. Bars without
 /// a cable run go straight into the driver's terminals.
 pub(super) fn blocks(
     book: &Book<'_>,
     loads: &[Load<'_>],
+    used: &[Used<'_>],
     needs: &mut Needs,
     checks: &mut Checks,
 ) -> Blocks {
@@ -46,8 +49,8 @@ pub(super) fn blocks(
         PartSpec::Block(block) => Some(block),
         _ => None,
     });
-    let frames = ends_by_frame(&cabled);
-    let number = |ways: u16| -> i64 { frames.values().map(|ends| number(ends, ways)).sum() };
+    let groups = ends_by_driver(&cabled, &drivers_of(loads, used));
+    let number = |ways: u16| -> i64 { groups.values().map(|ends| number(ends, ways)).sum() };
     let chosen = book.input.design.choices.block;
     let best = all
         .iter()
@@ -89,7 +92,7 @@ pub(super) fn blocks(
     check(book, &cabled, *id, block, load_ma, checks);
     Blocks {
         part: Some(*id),
-        joints: joints(&frames, *id, block.ways),
+        joints: joints(&groups, *id, block.ways),
     }
 }
 
@@ -120,19 +123,33 @@ fn check(
 /// A fed end: of which bar, with how many conductors.
 type FedEnd<'l, 'a> = (&'l Load<'a>, BarEnd, usize);
 
-/// The fed ends of each frame, bar by bar.
-fn ends_by_frame<'l, 'a>(
+/// Which driver of the plan feeds each bar.
+fn drivers_of(loads: &[Load<'_>], used: &[Used<'_>]) -> BTreeMap<BarId, usize> {
+    let mut drivers = BTreeMap::new();
+    for (at, driver) in used.iter().enumerate() {
+        let fed = driver.outputs.values().flat_map(|output| &output.loads);
+        drivers.extend(fed.map(|load| (loads[*load].bar.id, at)));
+    }
+    drivers
+}
+
+/// Fed ends by frame and driver, bar by bar. Bars that no driver feeds stay among themselves.
+type Groups<'l, 'a> = BTreeMap<(Option<FrameId>, Option<usize>), Vec<FedEnd<'l, 'a>>>;
+
+fn ends_by_driver<'l, 'a>(
     cabled: &[&'l Load<'a>],
-) -> BTreeMap<Option<FrameId>, Vec<FedEnd<'l, 'a>>> {
-    let mut frames: BTreeMap<_, Vec<FedEnd<'l, 'a>>> = BTreeMap::new();
+    drivers: &BTreeMap<BarId, usize>,
+) -> Groups<'l, 'a> {
+    let mut groups = Groups::new();
     for &load in cabled {
         let both = [BarEnd::Start, BarEnd::End];
         let ends = both.into_iter().take(if load.ends() > 1 { 2 } else { 1 });
         let conductors = load.channels.conductors();
-        let of_frame = frames.entry(load.bar.frame).or_default();
-        of_frame.extend(ends.map(|end| (load, end, conductors)));
+        let key = (load.bar.frame, drivers.get(&load.bar.id).copied());
+        let of_group = groups.entry(key).or_default();
+        of_group.extend(ends.map(|end| (load, end, conductors)));
     }
-    frames
+    groups
 }
 
 fn number(ends: &[FedEnd<'_, '_>], ways: u16) -> i64 {
@@ -140,27 +157,29 @@ fn number(ends: &[FedEnd<'_, '_>], ways: u16) -> i64 {
     i64::try_from(lay(&wanted, ways.into()).1).unwrap_or(i64::MAX)
 }
 
-fn joints(
-    frames: &BTreeMap<Option<FrameId>, Vec<FedEnd<'_, '_>>>,
-    part: PartId,
-    ways: u16,
-) -> Vec<BlockJoint> {
+fn joints(groups: &Groups<'_, '_>, part: PartId, ways: u16) -> Vec<BlockJoint> {
     let whole = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
-    let of_frame = |(frame, ends): (&Option<FrameId>, &Vec<FedEnd<'_, '_>>)| {
+    let mut joints = Vec::new();
+    // A frame's blocks are counted through, whatever driver they belong to.
+    let mut counted: BTreeMap<Option<FrameId>, usize> = BTreeMap::new();
+    for ((frame, _), ends) in groups {
         let wanted: Vec<usize> = ends.iter().map(|(_, _, conductors)| *conductors).collect();
-        let places = lay(&wanted, ways.into()).0;
-        let joint = |((load, end, conductors), (block, way)): (&FedEnd<'_, '_>, _)| BlockJoint {
-            part,
-            frame: *frame,
-            block: whole(block),
-            way: whole(way),
-            ways: whole(*conductors),
-            bar: load.bar.id,
-            end: *end,
-        };
-        ends.iter().zip(places).map(joint).collect::<Vec<_>>()
-    };
-    frames.iter().flat_map(of_frame).collect()
+        let (places, count) = lay(&wanted, ways.into());
+        let before = counted.entry(*frame).or_default();
+        for ((load, end, conductors), (block, way)) in ends.iter().zip(places) {
+            joints.push(BlockJoint {
+                part,
+                frame: *frame,
+                block: whole(*before + block),
+                way: whole(way),
+                ways: whole(*conductors),
+                bar: load.bar.id,
+                end: *end,
+            });
+        }
+        *before += count;
+    }
+    joints
 }
 
 /// Lays ends into blocks, one after the other, none split over two blocks unless it is wider than

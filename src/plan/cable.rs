@@ -134,8 +134,20 @@ fn all<'a>(book: &Book<'a>) -> Vec<(PartId, &'a Cable)> {
     })
 }
 
-/// Of the cables with enough conductors: stranded, fit for the load (`most_ma` is what a cable may
-/// carry, where that is known), with the fewest conductors too many, least to buy.
+/// The cables that a run is chosen from: with enough conductors, and solid ones only where no stranded
+/// one is there.
+pub(super) fn eligible<'a>(book: &Book<'a>, conductors: usize) -> Vec<(PartId, &'a Cable)> {
+    let mut cables = all(book);
+    cables.retain(|(_, cable)| usize::from(cable.conductors) >= conductors);
+    let is_solid = |cable: &Cable| cable.strand == Some(Strand::Solid);
+    if cables.iter().any(|(_, cable)| !is_solid(cable)) {
+        cables.retain(|(_, cable)| !is_solid(cable));
+    }
+    cables
+}
+
+/// Of the eligible cables: fit for the load (`most_ma` is what a cable may carry, where that is known),
+/// with the fewest conductors too many, least to buy.
 pub(super) fn best<'a>(
     book: &Book<'a>,
     load_ma: Option<i64>,
@@ -145,9 +157,8 @@ pub(super) fn best<'a>(
 ) -> Option<(PartId, &'a Cable)> {
     let wanted: i64 = wishes.iter().map(|wish| wish.amount).sum();
     let shortest = wishes.iter().map(|wish| wish.amount).min().unwrap_or(0);
-    all(book)
+    eligible(book, conductors)
         .into_iter()
-        .filter(|(_, cable)| usize::from(cable.conductors) >= conductors)
         .min_by_key(|(id, cable)| {
             let rating = match (most_ma(cable), load_ma) {
                 (Some(most), Some(load)) if load > most => 2_u8,
@@ -167,13 +178,7 @@ pub(super) fn best<'a>(
             } else {
                 book.price(*id).saturating_mul(missing.into())
             };
-            (
-                cable.strand == Some(Strand::Solid),
-                rating,
-                cable.conductors,
-                cost,
-                *id,
-            )
+            (rating, cable.conductors, cost, *id)
         })
 }
 

@@ -13,10 +13,7 @@ use super::{
     supply::Fed,
 };
 use crate::{
-    model::{
-        id::PartId,
-        part::{Cable, PartSpec},
-    },
+    model::{id::PartId, part::Cable},
     units::{Current, Length, Voltage},
 };
 
@@ -33,18 +30,14 @@ fn most_ma(cable: &Cable, voltage: Voltage) -> Option<i64> {
         .min()
 }
 
-/// The most that any cable in the catalogue lets a feed carry; `None` where one does not tell, or none
-/// is needed or there.
+/// The most that any cable which a feed may be cut from lets it carry; `None` where one does not tell, or
+/// none is needed or there.
 pub(super) fn most_of_any(book: &Book<'_>, voltage: Voltage) -> Option<i64> {
     if book.input.venue.feed_um == Length::ZERO {
         return None;
     }
-    let cables = book.of(|spec| match spec {
-        PartSpec::Cable(cable) => Some(cable),
-        _ => None,
-    });
-    let fit = (cables.into_iter()).filter(|(_, cable)| usize::from(cable.conductors) >= CONDUCTORS);
-    let most: Option<Vec<i64>> = fit.map(|(_, cable)| most_ma(cable, voltage)).collect();
+    let cables = cable::eligible(book, CONDUCTORS).into_iter();
+    let most: Option<Vec<i64>> = cables.map(|(_, cable)| most_ma(cable, voltage)).collect();
     most?.into_iter().max()
 }
 

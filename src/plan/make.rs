@@ -207,7 +207,7 @@ fn plan_one(book: &Book<'_>) -> Plan {
         proof: power_proof,
     } = power::power(book, &loads, &mut needs, &mut checks);
     let plugs = plug::plugs(book, &mut loads, &mut needs, &mut checks);
-    let blocks = block::blocks(book, &loads, &mut needs, &mut checks);
+    let blocks = block::blocks(book, &loads, &used, &mut needs, &mut checks);
     let mut feeds = feed::feeds(book, &used, &fed, &mut needs, &mut checks);
     if let Some(cable) = feeds.cable {
         let wishes = extras.cable.entry(cable).or_default();

@@ -13,6 +13,7 @@ mod bench;
 mod beyond;
 mod block;
 mod book;
+mod bought;
 mod build;
 mod cable;
 pub mod chain;

@@ -13,6 +13,7 @@ use super::{
     answer::{Proof, Why},
     beyond,
     book::Book,
+    bought,
     check::{Checks, named},
     driven::{self, Answer, Buy, DriverKind, Level, Origin, Question, Shared, Stock, SupplyKind},
     feed, fit, linked,
@@ -211,6 +212,7 @@ pub(super) fn power<'a>(
         needs.unit(driver.part, driver.unit.is_some(), "drivers");
     }
     supply::supplies(book, &used, &mut fed, &mut taken, needs, checks);
+    bought::tell(&mut used, &mut fed);
     check_drivers(book, loads, &used, &fed, checks);
     let beyond = used.len() - before;
     Powered {

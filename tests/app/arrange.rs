@@ -235,6 +235,29 @@ pub async fn what_the_form_did_is_undone_and_done_again_by_a_button() {
 }
 
 #[tokio::test]
+async fn bars_that_a_form_added_are_taken_back_by_a_button() {
+    let app = hall().await;
+    let before = stored(&app).await;
+    let page = app.get(format!("{SET}/bars")).await;
+    assert_eq!(page.count("#undo-form"), 0);
+    let added = page
+        .form("#add form")
+        .set("count", "2")
+        .set("pattern", "Extra #")
+        .send(&app)
+        .await;
+    assert_eq!(added.status, 303, "{}", added.text("main"));
+    assert_eq!(stored(&app).await.bars.len(), before.bars.len() + 2);
+    let page = app.follow(&added).await;
+    let back = page.form("#undo-form").send(&app).await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    assert_eq!(stored(&app).await.bars, before.bars);
+    let again = app.follow(&back).await.form("#undo-form").send(&app).await;
+    assert_eq!(again.status, 303, "{}", again.text("main"));
+    assert_eq!(stored(&app).await.bars.len(), before.bars.len() + 2);
+}
+
+#[tokio::test]
 async fn a_set_that_stands_is_not_arranged_any_more() {
     let app = hall().await;
     let mut standing = 0;

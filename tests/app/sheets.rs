@@ -33,6 +33,12 @@ async fn each_sheet_says_its_part_and_all_together_say_all() {
     assert_eq!(list.count("ul.rows li"), SHEETS.len());
     let all = app.get("/designs/3/sheets/all").await;
     assert_eq!(all.count("table.sheet"), SHEETS.len());
+    // What goes with the wiring to the same hands follows on its page.
+    let follow = all.texts("table.sheet.follows h2");
+    for sheet in ["Loads and fuses", "Addresses"] {
+        assert!(follow.contains(&sheet.to_owned()), "{follow:?}");
+    }
+    assert!(!follow.contains(&"Wiring".to_owned()), "{follow:?}");
     for (at, sheet) in SHEETS.iter().enumerate() {
         let page = app.get(format!("/designs/3/sheets/{sheet}")).await;
         assert_eq!(page.status, 200, "{sheet}");
@@ -129,6 +135,10 @@ async fn the_wiring_tells_each_run_with_its_lead_and_its_block() {
         let text = page.text("main");
         assert!(text.contains("Lead on the cable, "), "{text}");
     }
+    // Nobody noted what colours a lead's wires have: the sheet leaves room for them.
+    let sheet = app.get("/designs/3/sheets/wiring").await.text("main");
+    let (_, leads) = sheet.split_once("Wires of the leads").expect("a table");
+    assert!(leads.contains("pin 1, "), "{leads}");
     let cards = app.get("/designs/3/sheets/cards").await;
     let card = cards
         .texts(".card")
@@ -136,7 +146,13 @@ async fn the_wiring_tells_each_run_with_its_lead_and_its_block() {
         .find(|card| card.contains("run to its end"));
     let all = cards.texts(".card").join("\n");
     assert!(card.is_some(), "{all}");
-    for word in ["pads in the order", "V or more", "Uses up: "] {
+    for word in [
+        "pads in the order",
+        "V or more",
+        "Uses up: ",
+        "the colours of this lead",
+        "common (pad ",
+    ] {
         assert!(all.contains(word), "{word}: {all}");
     }
 }
@@ -156,6 +172,10 @@ async fn limits_stand_in_full_once_in_a_pack_and_counts_are_written_at_strike() 
     let strike = app.get("/designs/3/sheets/strike").await;
     let counted = strike.count("td.upright .blank");
     assert!(counted > 0 && counted % 4 == 0, "{counted}");
+    // Cable comes back too, though it is held for good until it hangs.
+    let rows = strike.texts(".sheet .book tbody tr");
+    let cable = rows.iter().filter(|row| row.contains("Cable"));
+    assert!(cable.count() > 0, "{rows:?}");
 }
 
 #[tokio::test]

@@ -52,7 +52,8 @@ async fn every_sheet_prints_on_its_paper_with_its_head_on_every_page() {
         stage.print(&file).await;
         let document = file.display().to_string();
         let (pages, printed) = papers(&document);
-        assert!((9..=40).contains(&pages), "{pages} pages");
+        // Nine sheets, of which the last two of the three for the wiring may stand on one page with it.
+        assert!((7..=40).contains(&pages), "{pages} pages");
         for (wanted, is) in size.iter().zip(printed) {
             assert!((wanted - is).abs() < 1.0, "{paper}: {printed:?}");
         }

@@ -1,6 +1,8 @@
 //! Fuses, limited power, bundled conductors and the mains circuit, against published tables and
 //! bounds.
 
+use std::collections::BTreeMap;
+
 use serde_json::json;
 use tapewright::{
     model::{
@@ -186,6 +188,38 @@ fn bars_are_spread_over_feeds_where_one_would_have_no_fuse() {
     let judged = checks(&plan, "fuse-feed");
     assert!(judged.iter().all(|check| check.state == CheckState::Passed));
     assert!(!judged.is_empty());
+}
+
+/// As above: a thick solid cable in the catalogue, which is not what a feed is cut from, doesn't let the
+/// thin stranded one carry more.
+#[test]
+fn a_solid_cable_lets_no_stranded_feed_carry_more() {
+    let mut house = house(5_000_000);
+    set(&mut house, 6, "outputs", json!(4));
+    set(&mut house, 6, "slots", json!(12));
+    set(
+        &mut house,
+        6,
+        "inlets",
+        json!([{"outputs": [1, 2]}, {"outputs": [3, 4]}]),
+    );
+    house.bar(2, 5_000_000, RGB, json!({"cable_um": 2_000_000}));
+    set(&mut house, 8, "conductor", json!("18 AWG"));
+    house.part(
+        9,
+        "solid cable",
+        json!({"kind": "cable", "conductors": 2, "rating_ma": 20_000, "conductor": "12 AWG",
+               "strand": "solid"}),
+    );
+    let plan = house.plan();
+    let inlets: Vec<_> = (plan.drivers.iter())
+        .flat_map(|driver| &driver.inlets)
+        .collect();
+    assert_eq!(inlets.len(), 2, "{inlets:?}");
+    let feeds = inlets.iter().filter_map(|inlet| inlet.feed);
+    assert!(feeds.map(|(part, _)| part).eq([PartId(8), PartId(8)]));
+    let judged = checks(&plan, "fuse-feed");
+    assert!(judged.iter().all(|check| check.state == CheckState::Passed));
 }
 
 /// NFPA 70 chapter 9 table 11: up to 60 V and 100 VA, so 4.17 A at 24 V; at 20 V and below 5 A (from
@@ -439,4 +473,29 @@ fn a_plan_kept_before_fuses_were_counted_is_read_and_the_next_says_what_it_takes
         format!("As {ASKED} it now takes blade of 3000 mA.")
     );
     assert!(said(&now, &plain).contains(&format!("The catalogue has no {ASKED} any more")));
+}
+
+/// Common practice, no source: a block belongs to one driver. Three bars of 4 conductors would go into one
+/// block of 12 ways, were they not on two drivers of two outputs each.
+#[test]
+fn a_block_joins_bars_of_one_driver_only() {
+    let mut house = house(3_000_000);
+    for id in 2..=3 {
+        house.bar(id, 3_000_000, RGB, json!({"cable_um": 2_000_000}));
+    }
+    let plan = house.plan();
+    assert_eq!(plan.drivers.len(), 2);
+    assert_eq!(need(&plan, PartId(5)).map(|need| need.needed), Some(2));
+    let driver_of = |bar| {
+        let plan = plan.bars.iter().find(|it| it.bar == bar)?;
+        plan.output.map(|output| output.driver)
+    };
+    let mut of_block = BTreeMap::new();
+    for joint in &plan.blocks {
+        let driver = driver_of(joint.bar);
+        assert!(driver.is_some(), "{joint:?}");
+        let first = *of_block.entry((joint.frame, joint.block)).or_insert(driver);
+        assert_eq!(first, driver, "{joint:?}");
+    }
+    assert_eq!((plan.blocks.len(), of_block.len()), (3, 2));
 }

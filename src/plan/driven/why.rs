@@ -67,13 +67,14 @@ impl Answer {
                 }),
             ) => format!(
                 "Bought, since the {loads} take {} together, and the free {many} in the house carry \
-                 {}{}.",
+                 {}{}: {}.",
                 fit::amps(wanted_ma),
                 fit::amps(there_ma),
                 match side {
                     Side::Driver => " at most, were they fed by the largest supply there is",
                     Side::Supply => " at their derated rating",
-                }
+                },
+                fit::margin(there_ma, wanted_ma)
             ),
             (Origin::Bought, Some(Bought::Together)) => format!(
                 "Bought, since the free {many} in the house would do by each limit, but not by all \

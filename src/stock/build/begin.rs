@@ -11,6 +11,7 @@ use crate::{
         part::PartSpec,
         reservation::{Held, HoldState, HoldUse},
         step::{Segment, Step, StepKind, Task},
+        thing::ThingKind,
     },
     plan::{
         Plan,
@@ -98,27 +99,107 @@ pub(in crate::stock) async fn begin(tx: &mut WriteTx, design: &Design) -> Result
 
 type Draft = (StepKind, String, Option<BarId>, Task);
 
-/// What comes from one place.
-#[derive(Default)]
-struct Fetched {
-    things: Vec<ThingId>,
-    counts: Vec<(PartId, i64)>,
-    pieces: Vec<ThingId>,
-    used: Vec<(PartId, i64)>,
+/// Lines that are fetched in one go and ticked together, at most.
+const AT_ONCE: usize = 8;
+
+/// What is looked for together where much comes from one place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Sort {
+    Finished,
+    Units,
+    Parts,
+    Bench,
 }
 
-/// One step for each place from which something comes, to the set or to the bench.
+impl Sort {
+    const fn words(self) -> &'static str {
+        match self {
+            Self::Finished => "finished bars and frames",
+            Self::Units => "drivers and supplies",
+            Self::Parts => "leads, cables and small parts",
+            Self::Bench => "what the bench needs",
+        }
+    }
+}
+
+/// One line of what comes from a place.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Item {
+    Thing(ThingId),
+    Count(PartId, i64),
+    /// A piece for the bench.
+    Piece(ThingId),
+    /// A count that is used up at the bench.
+    Used(PartId, i64),
+}
+
+/// What comes from one place.
+type Fetched = BTreeMap<Sort, Vec<Item>>;
+
+/// What comes from one place, in loads that are ticked by themselves, each with what it is: all at once
+/// where it is little, else sort by sort.
+fn loads(fetched: Fetched) -> Vec<(String, Vec<Item>)> {
+    let all: usize = fetched.values().map(Vec::len).sum();
+    if all <= AT_ONCE {
+        return vec![(String::new(), fetched.into_values().flatten().collect())];
+    }
+    let mut loads = Vec::new();
+    for (sort, items) in fetched {
+        let many = items.len().div_ceil(AT_ONCE).max(1);
+        let size = items.len().div_ceil(many).max(1);
+        for (number, load) in (1..).zip(items.chunks(size)) {
+            let words = match many {
+                1 => format!(": {}", sort.words()),
+                _ => format!(": {}, load {number} of {many}", sort.words()),
+            };
+            loads.push((words, load.to_vec()));
+        }
+    }
+    loads
+}
+
+/// The task of fetching a load.
+fn fetch_task(from: AccountId, load: &[Item]) -> Task {
+    let (mut things, mut counts, mut pieces, mut used) = (vec![], vec![], vec![], vec![]);
+    for item in load {
+        match *item {
+            Item::Thing(id) => things.push(id),
+            Item::Count(part, amount) => counts.push((part, amount)),
+            Item::Piece(id) => pieces.push(id),
+            Item::Used(part, amount) => used.push((part, amount)),
+        }
+    }
+    Task::Fetch {
+        from,
+        things,
+        counts,
+        pieces,
+        used,
+    }
+}
+
+/// Steps for each place from which something comes, to the set or to the bench.
 async fn fetch_steps(tx: &mut WriteTx, design: DesignId) -> Result<Vec<Draft>, StockError> {
     let (lines, _) = out_lines(tx, design).await?;
     let mut places: BTreeMap<AccountId, Fetched> = BTreeMap::new();
     for line in lines {
-        let from = places.entry(line.from).or_default();
-        match line.moved {
+        let (sort, item) = match line.moved {
             Moved::Count { part, amount } | Moved::Loss { part, amount, .. } => {
-                from.counts.push((part, amount));
+                (Sort::Parts, Item::Count(part, amount))
             }
-            Moved::Piece { thing, .. } | Moved::Thing { thing, .. } => from.things.push(thing),
-        }
+            Moved::Piece { thing, .. } => (Sort::Parts, Item::Thing(thing)),
+            Moved::Thing { thing, .. } => {
+                let found = db::thing::lookup(tx, thing).await?;
+                let sort = match found.map(|it| it.kind) {
+                    Some(ThingKind::Unit) => Sort::Units,
+                    Some(ThingKind::Piece) => Sort::Parts,
+                    Some(ThingKind::Fixture | ThingKind::Frame) | None => Sort::Finished,
+                };
+                (sort, Item::Thing(thing))
+            }
+        };
+        let from = places.entry(line.from).or_default();
+        from.entry(sort).or_default().push(item);
     }
     bench_needs(tx, design, &mut places).await?;
     let mut steps = Vec::new();
@@ -126,15 +207,11 @@ async fn fetch_steps(tx: &mut WriteTx, design: DesignId) -> Result<Vec<Draft>, S
         let spot = db::place::whereabouts(tx, account)
             .await?
             .ok_or(StockError::NotFound("place"))?;
-        let title = format!("Fetch from {}", spot.words);
-        let task = Task::Fetch {
-            from: account,
-            things: from.things,
-            counts: from.counts,
-            pieces: from.pieces,
-            used: from.used,
-        };
-        steps.push((StepKind::Fetch, title, None, task));
+        for (words, load) in loads(from) {
+            let title = format!("Fetch from {}{words}", spot.words);
+            let task = fetch_task(account, &load);
+            steps.push((StepKind::Fetch, title, None, task));
+        }
     }
     Ok(steps)
 }
@@ -145,6 +222,14 @@ async fn bench_needs(
     design: DesignId,
     places: &mut BTreeMap<AccountId, Fetched>,
 ) -> Result<(), StockError> {
+    let mut add = |account: AccountId, item: Item| {
+        let from = places.entry(account).or_default();
+        let items = from.entry(Sort::Bench).or_default();
+        // A piece of which several bars are cut is fetched once.
+        if !matches!(item, Item::Piece(_)) || !items.contains(&item) {
+            items.push(item);
+        }
+    };
     let mut counts: BTreeMap<PartId, i64> = BTreeMap::new();
     for hold in db::reservation::list(tx, design).await? {
         if hold.state != HoldState::Active || hold.hold.becomes != HoldUse::Consumed {
@@ -155,11 +240,7 @@ async fn bench_needs(
                 let Some(thing) = db::thing::lookup(tx, thing).await? else {
                     continue;
                 };
-                let pieces = &mut places.entry(thing.place.account).or_default().pieces;
-                // A piece of which several bars are cut is fetched once.
-                if !pieces.contains(&thing.id) {
-                    pieces.push(thing.id);
-                }
+                add(thing.place.account, Item::Piece(thing.id));
             }
             Held::Count { part, amount, .. } => *counts.entry(part).or_insert(0) += amount,
         }
@@ -169,11 +250,7 @@ async fn bench_needs(
         let (lines, _) = from_places(tx, part, amount, AccountId::USED).await?;
         for line in lines {
             if let Moved::Count { part, amount } = line.moved {
-                places
-                    .entry(line.from)
-                    .or_default()
-                    .used
-                    .push((part, amount));
+                add(line.from, Item::Used(part, amount));
             }
         }
     }
@@ -282,4 +359,36 @@ fn tile(cut: &PieceCut, kerf: i64, taken: &[(i64, i64)]) -> Vec<Segment> {
         }
     }
     joined
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn counts(many: i64) -> Vec<Item> {
+        (1..=many).map(|id| Item::Count(PartId(id), 1)).collect()
+    }
+
+    #[test]
+    fn little_is_fetched_at_once_and_much_in_loads_that_lose_nothing() {
+        let few = Fetched::from([
+            (Sort::Parts, counts(3)),
+            (Sort::Bench, vec![Item::Piece(ThingId(1))]),
+        ]);
+        let at_once = loads(few);
+        assert_eq!(at_once.len(), 1);
+        assert_eq!((at_once[0].0.as_str(), at_once[0].1.len()), ("", 4));
+
+        let bars: Vec<Item> = (1..=5).map(|id| Item::Thing(ThingId(id))).collect();
+        let much = Fetched::from([(Sort::Finished, bars.clone()), (Sort::Parts, counts(17))]);
+        let loads = loads(much);
+        let sizes: Vec<usize> = loads.iter().map(|(_, load)| load.len()).collect();
+        assert_eq!(sizes, [5, 6, 6, 5]);
+        assert!(
+            loads[1].0.ends_with("small parts, load 1 of 3"),
+            "{loads:?}"
+        );
+        let all: Vec<Item> = loads.into_iter().flat_map(|(_, load)| load).collect();
+        assert_eq!(all, [bars, counts(17)].concat());
+    }
 }

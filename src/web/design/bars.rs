@@ -468,11 +468,15 @@ pub async fn add(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         });
     }
     match load::store(&cx, &mut form, id, &[Edit::AddBars(bars)]).await? {
-        load::Stored::Done(lines) => Ok(go_with(
-            &Link::Bars(id),
-            &Flash::good(format!("{} added.", count_of(names.len(), "bar", "bars")))
-                .followed(lines),
-        )),
+        load::Stored::Done(lines) => {
+            let added = count_of(names.len(), "bar", "bars");
+            // The page that is loaded anew has no history: it is taken back by its key.
+            let back = Link::Bars(id).with([("done", form.value("press").to_owned())]);
+            Ok(go_with(
+                &back,
+                &Flash::good(format!("{added} added.")).followed(lines),
+            ))
+        }
         load::Stored::Wrong => show(&cx, &whole, Refused::Bars(form)),
         // New bars overwrite nothing: the next press adds them to what is stored now.
         load::Stored::Changed(now) => {

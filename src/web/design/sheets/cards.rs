@@ -4,7 +4,11 @@ use askama::Template;
 
 use super::listed;
 use crate::{
-    model::part::{PartSpec, StockUnit},
+    model::{
+        channel::{Role, RoleOrder},
+        design::Bar,
+        part::{PartSpec, StockUnit},
+    },
     plan::{
         outcome::{BarPlan, BuildBar, CutSource, From, Joint, Serve},
         sundry,
@@ -29,6 +33,8 @@ struct Card {
     ends: [(&'static str, String); 2],
     /// What is soldered to what, where a lead is.
     solder: Option<String>,
+    /// The wires of that lead, each with its pad; their colours are written by hand.
+    wires: Vec<String>,
     /// Clips, caps, screws and what else is used up.
     sundries: Vec<String>,
     /// Whether it lies in a profile.
@@ -87,6 +93,32 @@ fn end(joint: Joint) -> String {
     }
 }
 
+/// The pads of a bar's tape in their order, if that is noted.
+fn pads_of<'w>(whole: &'w Whole, build: &BuildBar) -> Option<&'w RoleOrder> {
+    match whole.part(build.tape).map(|part| &part.spec) {
+        Some(PartSpec::Tape(tape)) => tape.pads.as_ref(),
+        _ => None,
+    }
+}
+
+/// The wires of the lead that is soldered on, each with its pad where that is known. Which colour each
+/// has nobody noted, and makers keep to no one code.
+fn wires(whole: &Whole, bar: &Bar, build: &BuildBar) -> Vec<String> {
+    if build.lead.is_none() {
+        return Vec::new();
+    }
+    let pads = pads_of(whole, build).map_or(&[][..], RoleOrder::list);
+    let colours = bar.channels.list().iter().copied().map(Role::Colour);
+    let wire = |role: Role| match pads.iter().position(|pad| *pad == role) {
+        Some(at) => format!("{role} (pad {})", at + 1),
+        None => role.to_string(),
+    };
+    std::iter::once(Role::Common)
+        .chain(colours)
+        .map(wire)
+        .collect()
+}
+
 /// Which wire of the lead goes on which pad.
 fn solder(whole: &Whole, build: &BuildBar) -> Option<String> {
     let (lead, _) = build.lead?;
@@ -94,11 +126,7 @@ fn solder(whole: &Whole, build: &BuildBar) -> Option<String> {
         Some(lead) => plug_words(lead),
         None => "not noted: find its wires with a meter".to_owned(),
     };
-    let pads = match whole.part(build.tape).map(|part| &part.spec) {
-        Some(PartSpec::Tape(tape)) => tape.pads.as_ref(),
-        _ => None,
-    };
-    let pads = pads.map_or_else(
+    let pads = pads_of(whole, build).map_or_else(
         || "their order is not noted; read it off the tape".to_owned(),
         |pads| format!("in the order {pads}"),
     );
@@ -179,6 +207,7 @@ fn card(cx: &Cx, whole: &Whole, plan: &BarPlan, build: &BuildBar) -> Option<Card
         parts,
         ends: [("Start", end(build.start)), ("End", end(build.end))],
         solder: solder(whole, build),
+        wires: wires(whole, bar, build),
         sundries: sundries(cx, whole, build),
         profiled: build.profile.is_some(),
         runs: (runs_of(cx, whole, plan).iter())

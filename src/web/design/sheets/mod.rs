@@ -81,6 +81,11 @@ impl Sheet {
         }
     }
 
+    /// Whether it goes to the same hands as the sheet before it in the pack.
+    const fn goes_along(self) -> bool {
+        matches!(self, Self::Loads | Self::Addresses)
+    }
+
     /// Whether wires are touched by it.
     const fn wires(self) -> bool {
         matches!(
@@ -97,6 +102,12 @@ struct Body {
 }
 
 impl Body {
+    /// Whether it is but a sentence, such as that nothing is short.
+    fn is_bare(&self) -> bool {
+        let parts = ["<table", "<ul", "<ol", "<figure", "class=\"card\""];
+        !parts.iter().any(|part| self.html.contains(part))
+    }
+
     fn mark(&self) -> String {
         match &self.counts {
             Some(counts) => mark(counts),
@@ -155,6 +166,8 @@ async fn body(cx: &Cx, whole: &Whole, sheet: Sheet) -> Result<Body, Trouble> {
 /// A sheet, ready to print.
 struct Laid {
     sheet: Sheet,
+    /// Whether it may stand below the sheet before it in the pack, where the page has room for all of it.
+    follows: bool,
     body: String,
     mark: String,
     /// The code of the address that tells whether it is still right.
@@ -263,6 +276,7 @@ async fn laid(cx: &Cx, whole: &Whole, sheets: &[Sheet]) -> Result<Vec<Laid>, Tro
             .flatten();
         all.push(Laid {
             sheet,
+            follows: sheet.goes_along() || body.is_bare(),
             body: body.html,
             mark,
             code,

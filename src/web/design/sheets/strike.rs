@@ -1,6 +1,6 @@
 //! What comes down: where it goes and in what condition it came.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 
@@ -8,10 +8,12 @@ use super::packing::{amount_of, held};
 use crate::{
     db,
     model::{
-        id::PlaceId,
+        design::State,
+        id::{PartId, PlaceId, ThingId},
+        part::Kind,
         reservation::{Held, HoldUse},
     },
-    plan::outcome::Serve,
+    plan::outcome::{Becomes, CutSource, Serve},
     stock::{
         StockError,
         strike::{self, OutWhat},
@@ -32,8 +34,46 @@ struct Line {
 #[template(path = "design/sheets/strike.html")]
 struct Strike {
     lines: Vec<Line>,
-    /// Whether it lists what is out, or what is planned to be.
+    /// Whether it lists what is out.
     out: bool,
+    /// Whether it lists what is still to go out.
+    more: bool,
+}
+
+/// A cable run that is cut for the set, and has no tag yet.
+fn run(cx: &Cx, whole: &Whole, part: Option<PartId>, length: i64) -> Line {
+    let name = part.map_or_else(|| "Cable".to_owned(), |part| whole.part_name(part));
+    Line {
+        count: false,
+        tag: String::new(),
+        what: format!("{name}, cut for this set"),
+        amount: whole.amount(cx, part, length),
+        goes_to: String::new(),
+    }
+}
+
+/// Cable runs of a plan that are cut from reels to buy.
+fn runs_to_buy(cx: &Cx, whole: &Whole) -> Vec<Line> {
+    if !whole.is_open() {
+        return Vec::new();
+    }
+    let is_cable = |part: PartId| {
+        let part = whole.part(part);
+        part.is_some_and(|part| part.spec.kind() == Kind::Cable)
+    };
+    let mut lines = Vec::new();
+    for cut in &whole.plan().cuts {
+        if matches!(cut.source, CutSource::Piece { .. }) || !is_cable(cut.part) {
+            continue;
+        }
+        for segment in &cut.segments {
+            if !matches!(segment.becomes, Becomes::Offcut | Becomes::Scrap) {
+                let length = segment.to - segment.from;
+                lines.push(run(cx, whole, Some(cut.part), length));
+            }
+        }
+    }
+    lines
 }
 
 pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String>, Trouble> {
@@ -71,12 +111,31 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
             },
         });
     }
-    if out.is_empty() {
-        let held = held(&mut tx, whole).await?;
-        for (held, _) in (held.iter()).filter(|(_, becomes)| *becomes == HoldUse::Returns) {
+    let said = lines.len();
+    if out.is_empty() || whole.design().state == State::Building {
+        let mut out_counts: BTreeMap<PartId, i64> = BTreeMap::new();
+        let mut out_things: BTreeSet<ThingId> = BTreeSet::new();
+        for line in &out {
+            match &line.what {
+                OutWhat::Thing(thing) => {
+                    out_things.insert(thing.id);
+                }
+                OutWhat::Count { part, amount, .. } => {
+                    *out_counts.entry(*part).or_insert(0) += *amount;
+                }
+            }
+        }
+        for (held, becomes) in held(&mut tx, whole).await? {
+            let returns = becomes == HoldUse::Returns;
             match held {
-                Held::Thing { thing, .. } => {
-                    if let Some(thing) = db::thing::lookup(&mut tx, *thing).await? {
+                Held::Thing { thing, from, to } => {
+                    let found = db::thing::lookup(&mut tx, thing).await?;
+                    let Some(thing) = found.filter(|it| !out_things.contains(&it.id)) else {
+                        continue;
+                    };
+                    // Cable is held for good until it hangs; then all of it comes back.
+                    let cable = thing.part_kind == Some(Kind::Cable);
+                    if returns || (cable && thing.amount.amount == to - from) {
                         lines.push(Line {
                             count: false,
                             amount: amount_of(cx, &thing),
@@ -84,17 +143,28 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
                             tag: thing.tag.to_string(),
                             what: thing.name,
                         });
+                    } else if cable {
+                        lines.push(run(cx, whole, thing.part, to - from));
                     }
                 }
-                Held::Count { part, amount, .. } => lines.push(Line {
-                    count: true,
-                    tag: String::new(),
-                    what: whole.part_name(*part),
-                    amount: whole.amount(cx, Some(*part), *amount),
-                    goes_to: String::new(),
-                }),
+                Held::Count { part, amount, .. } if returns => {
+                    let gone = out_counts.entry(part).or_insert(0);
+                    let known = amount.min(*gone);
+                    *gone -= known;
+                    if amount > known {
+                        lines.push(Line {
+                            count: true,
+                            tag: String::new(),
+                            what: whole.part_name(part),
+                            amount: whole.amount(cx, Some(part), amount - known),
+                            goes_to: String::new(),
+                        });
+                    }
+                }
+                Held::Count { .. } => {}
             }
         }
+        lines.extend(runs_to_buy(cx, whole));
         for bar in &whole.plan().bars {
             if let Serve::Build(build) = &bar.serve
                 && !whole.serving.contains_key(&bar.bar)
@@ -111,8 +181,9 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     }
     drop(tx);
     Ok(Strike {
-        lines,
+        more: lines.len() > said,
         out: !out.is_empty(),
+        lines,
     }
     .render())
 }

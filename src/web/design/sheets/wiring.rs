@@ -1,15 +1,22 @@
 //! Wiring: each kind of run drawn, and a table for each frame.
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 
 use crate::{
-    model::design::Bar,
+    model::{
+        channel::{Role, RoleOrder},
+        design::Bar,
+        id::PartId,
+    },
+    plan::outcome::Serve,
     web::{
         cx::Cx,
         design::{
             Whole,
             bar::show_angle,
-            runs::plug_kinds,
+            runs::{lead_connector, plug_kinds},
             wiring::{FrameWires, Run, by_frame, runs, shared},
         },
     },
@@ -41,9 +48,36 @@ struct Wiring {
     frames: Vec<FrameWires>,
     shared: Vec<String>,
     kinds: Vec<String>,
+    /// Leads in use, each with its wires by pin; empty where their order is not noted.
+    leads: Vec<(String, Vec<String>)>,
     /// Numbers of what the picture shows.
     hung: Vec<Hung>,
     picture: String,
+}
+
+/// The leads that are soldered on or joined to a cable, each with what its wires are.
+fn leads(whole: &Whole) -> Vec<(String, Vec<String>)> {
+    let bars = whole.plan().bars.iter();
+    let used: BTreeSet<PartId> = bars
+        .flat_map(|plan| {
+            let own = match &plan.serve {
+                Serve::Build(build) => build.lead.map(|(part, _)| part),
+                Serve::Reuse { .. } | Serve::Short { .. } => None,
+            };
+            [own, plan.mate]
+        })
+        .flatten()
+        .collect();
+    let wires = |part: PartId| -> Vec<String> {
+        let pins = lead_connector(whole, part).and_then(|it| it.pins.as_ref());
+        let pins = (1_usize..).zip(pins.map_or(&[][..], RoleOrder::list));
+        pins.filter(|(_, role)| **role != Role::Unused)
+            .map(|(pin, role)| format!("pin {pin}, {role}"))
+            .collect()
+    };
+    used.into_iter()
+        .map(|part| (whole.part_name(part), wires(part)))
+        .collect()
 }
 
 pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
@@ -52,6 +86,7 @@ pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
         frames: by_frame(cx, whole),
         shared: shared(whole),
         kinds: plug_kinds(whole),
+        leads: leads(whole),
         hung: (whole.design().bars.iter())
             .map(|bar| hung(cx, bar))
             .collect(),
