@@ -490,3 +490,54 @@ async fn what_has_no_price_is_never_told_as_nothing() {
     let page = app.get(&part[0]).await.text("main");
     assert!(page.contains("No price yet") && page.contains("Note a pack and its price"));
 }
+
+#[tokio::test]
+async fn an_order_is_read_as_text_and_put_into_a_mail() {
+    let app = TestApp::new().await;
+    short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    // The supplier's own number of one of the packs.
+    let part = app.get("/shopping").await.attributes("tbody th a", "href")[0].clone();
+    let part = app.get(part).await;
+    let offer = part.attributes("main a[href^='/offers/']", "href")[0].clone();
+    let price = app
+        .get(&offer)
+        .await
+        .form("main form.form")
+        .set("code", "LL & 7%");
+    assert_eq!(price.send(&app).await.status, 303);
+
+    let list = app.get("/shopping").await;
+    let made = list.form("form[action='/shopping/order']").send(&app).await;
+    let order = made.header("location").unwrap().to_owned();
+    let page = app.get(&order).await;
+    assert_eq!(page.count("textarea#letter[readonly]"), 1);
+    assert_eq!(page.count("form #letter"), 0, "it is sent nowhere");
+    let text = page.text("#letter");
+    let total = page.texts("#sums dd").pop().unwrap();
+    for words in [
+        "Lock Lane",
+        "your number LL & 7%",
+        &format!("Total: {total}, with"),
+        "Needed by ",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    for name in page.texts("#lines a.row-name") {
+        assert!(text.contains(&name), "{name}: {text}");
+    }
+    let mail = page.attributes("main a[href^='mailto:']", "href")[0].clone();
+    assert!(mail.starts_with("mailto:?subject=Order%20"), "{mail}");
+    for words in ["%0D%0A", "LL%20%26%207%25"] {
+        assert!(mail.contains(words), "{mail}");
+    }
+    let query = mail.strip_prefix("mailto:?").unwrap();
+    assert_eq!(query.matches('&').count(), 1, "{mail}");
+    assert!(!mail.contains(['+', ' ', '\n', '#']), "{mail}");
+    // What was dropped is not asked for any more.
+    let drop = page
+        .form("form[action$='/state']")
+        .set("state", "cancelled");
+    assert_eq!(drop.send(&app).await.status, 303);
+    assert_eq!(app.get(&order).await.count("#letter"), 0);
+}
