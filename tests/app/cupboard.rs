@@ -671,3 +671,49 @@ async fn what_the_program_wrote_itself_has_a_name_and_no_false_moment() {
     assert!(log.contains("of saw cuts and scrap"), "{log}");
     assert!(!log.contains("lost"), "{log}");
 }
+
+#[tokio::test]
+async fn a_search_says_what_became_of_things_and_that_there_are_more() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let scrap = book.roll().await;
+    let form = app.get(&scrap).await.form("#out form").set("how", "scrap");
+    led_to(&form.send(app).await);
+    let rolls = [("number", "55"), ("length", "5 m")];
+    led_to(&book.receive(&book.tape, &rolls).await);
+    let tags = |page: &Page, css: &str| page.texts(&format!("{css} .tag"));
+
+    let page = app.get("/cupboard?q=arch").await;
+    let first = tags(&page, "#stock");
+    assert_eq!(first.len(), 8, "{first:?}");
+    assert!(!first.contains(&"R-1".to_owned()), "{first:?}");
+    assert!(page.text("#stock .more").contains("the first 8"));
+    let all = page.attributes("#stock .more a", "href").remove(0);
+
+    let page = app.get("/search?q=arch").await;
+    assert_eq!(tags(&page, "#found").len(), 30);
+    assert_eq!(page.attributes("#found .more a", "href"), [all.as_str()]);
+    assert!(page.texts("#found h2").contains(&"Parts".to_owned()));
+
+    // All of them, page by page, what is gone at the end.
+    let page = app.get(&all).await;
+    assert_eq!(page.texts("#found h2"), ["Things"]);
+    assert_eq!(tags(&page, "#found").len(), 50);
+    let on = page.attributes(".pager a[rel=next]", "href").remove(0);
+    let page = app.get(&on).await;
+    let last = tags(&page, "#found");
+    assert_eq!(last.len(), 6, "{last:?}");
+    assert_eq!(last.last().unwrap(), "R-1");
+    let row = page.texts("#found li.row").pop().unwrap();
+    assert!(row.ends_with("thrown away"), "{row}");
+    assert_eq!(page.texts("#found .mark"), ["thrown away"]);
+    assert_eq!(page.count(".pager a[rel=next]"), 0);
+    let parts = app.get("/search?q=arch&of=parts").await;
+    assert_eq!(parts.texts("#found h2"), ["Parts"]);
+    assert_eq!(parts.count("#found li.row"), 1);
+
+    // What is few is shown whole, and what is gone alone says so in the cupboard too.
+    assert_eq!(parts.count("#found .more, #found .pager"), 0);
+    let page = app.get("/cupboard?q=r-1+arch").await;
+    assert!(page.text("#stock").contains("thrown away"));
+}
