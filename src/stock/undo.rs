@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{
     Act, StockError,
     change::{Change, Done, Head, thing, write},
-    hold_again,
+    count, hold_again,
 };
 use crate::{
     db::{
@@ -93,6 +93,9 @@ impl Change for Undo {
             {
                 empty(tx, entry.id, thing).await?;
             }
+        }
+        if entry.kind == MovementKind::Count {
+            count::tags_back(tx, &lines).await?;
         }
         if entry.kind == MovementKind::Receive {
             db::purchase::undo_receipt(tx, entry.id).await?;

@@ -138,7 +138,8 @@ pub const fn gone_mark(thing: &Thing) -> Option<(&'static str, &'static str)> {
         AccountKind::Used => ("struck", "used up"),
         AccountKind::Scrap => ("cancelled", "thrown away"),
         AccountKind::Lost => ("broken", "lost"),
-        AccountKind::World | AccountKind::Adjust => ("cancelled", "no longer there"),
+        AccountKind::Adjust => ("struck", "length corrected"),
+        AccountKind::World => ("cancelled", "no longer there"),
     })
 }
 
