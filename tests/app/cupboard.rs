@@ -723,22 +723,22 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
     let book = Book::new().await;
     book.roll().await;
     let app = &book.app;
-    let page = app.get("/places/2/count").await;
-    let form = page.form("#dR-1 form");
+    let seen = async || app.get("/places/2/count").await.form("#dR-1 form");
+    let (late, form) = (seen().await, seen().await);
     // What is said already needs no correction.
     assert_eq!(form.value("length"), Some("5000 mm"));
-    let same = form.clone().send(app).await;
+    let same = form.send(app).await;
     let said = app.follow(&same).await.text("#flash");
     assert!(said.contains("nothing had to be corrected"), "{said}");
     // What can't be read comes back as typed, and nothing is changed.
     for wrong in ["far", "0", "-2 m"] {
-        let page = form.clone().set("length", wrong).send(app).await;
+        let page = seen().await.set("length", wrong).send(app).await;
         assert_eq!(page.status, 422, "{wrong}");
         assert_eq!(page.form("#dR-1 form").value("length"), Some(wrong));
         assert_eq!(page.count("#dR-1[open] .error"), 1, "{wrong}");
     }
     // 60 marks of 50 mm and 20 mm more; the same press twice is one correction.
-    let shorter = form.clone().set("length", "3.02 m");
+    let shorter = seen().await.set("length", "3.02 m");
     led_to(&shorter.send(app).await);
     led_to(&shorter.send(app).await);
     let page = app.get("/places/2/count").await;
@@ -755,11 +755,10 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
     let marks = app.get(&old).await.texts(".states .mark");
     assert!(marks.contains(&"length corrected".to_owned()), "{marks:?}");
     // A page of before corrects nothing: that piece is no more.
-    let late = form.set("length", "4 m").send(app).await;
+    let late = late.set("length", "4 m").send(app).await;
     assert_eq!(late.status, 409, "{}", late.text("main"));
     // Longer than the book has it, too.
-    let page = app.get("/places/2/count").await;
-    let longer = page.form("#dR-1 form").set("length", "6 m");
+    let longer = seen().await.set("length", "6 m");
     led_to(&longer.send(app).await);
     let page = app.get("/places/2/count").await;
     assert_eq!(page.text("#tR-1 .row-sub"), "6000 mm");
@@ -773,4 +772,6 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
     assert_eq!(led_to(&app.get("/tag/r-1").await), old);
     let page = app.get("/cupboard?kind=tape").await;
     assert!(page.texts("#stock .qty").contains(&"5 m".to_owned()));
+    let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
 }
