@@ -180,9 +180,28 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
             }),
     )
     .collect();
-    let rows: Vec<Row> = stock
-        .iter()
-        .map(|one| row(cx, one, held.get(&one.part.id).copied().unwrap_or(0)))
+    let parts = stock.len();
+    // What is no kind of part stands above them all, where nothing narrows the list.
+    let whole = kind.is_none() && typed.is_empty() && !narrowed && number == 1;
+    let made = [("Finished bars", sorts.fixtures), ("Frames", sorts.frames)]
+        .into_iter()
+        .filter(|(_, number)| whole && *number > 0)
+        .map(|(name, number)| Row {
+            href: Link::Fixtures,
+            name: name.to_owned(),
+            sub: "each with its tag".to_owned(),
+            amount: Shown {
+                value: number.to_string(),
+                unit: "",
+            },
+            marks: Vec::new(),
+        });
+    let rows: Vec<Row> = made
+        .chain(
+            stock
+                .iter()
+                .map(|one| row(cx, one, held.get(&one.part.id).copied().unwrap_or(0))),
+        )
         .collect();
     let title = if home { "What have I got?" } else { "Cupboard" };
     Ok(page(&CupboardPage {
@@ -195,11 +214,11 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         start: Link::Start,
         design_new: Link::DesignNew,
         said: if found.is_empty() {
-            counted(rows.len(), "kind of part", "kinds of part")
+            counted(parts, "kind of part", "kinds of part")
         } else {
             format!(
                 "{} and {}",
-                counted(rows.len(), "kind of part", "kinds of part"),
+                counted(parts, "kind of part", "kinds of part"),
                 counted(found.len(), "thing", "things")
             )
         },

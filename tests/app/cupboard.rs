@@ -775,3 +775,33 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
     let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
     assert!(found.is_empty(), "{found:?}");
 }
+
+#[tokio::test]
+async fn finished_bars_stand_in_the_list_of_all() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let names = async |path: &str| app.get(path).await.texts("#stock .row-name");
+    assert!(!names("/").await.contains(&"Finished bars".to_owned()));
+    let form = app.get("/fixtures/new").await.form("form.form");
+    let entered = form
+        .set("lit_um", "2.4 m")
+        .set("to", "2")
+        .set("channels", "RGB")
+        .set("voltage", "24 V")
+        .set("family", "four-pn")
+        .send(app)
+        .await;
+    led_to(&entered);
+    for path in ["/", "/cupboard"] {
+        let page = app.get(path).await;
+        assert_eq!(page.texts("#stock .row-name")[0], "Finished bars", "{path}");
+        assert_eq!(page.texts("#stock .row-qty")[0], "1", "{path}");
+        let links = page.attributes("#stock .row-name a", "href");
+        assert_eq!(links[0], "/fixtures", "{path}");
+    }
+    // A list that is narrowed to parts has none.
+    for path in ["/?kind=tape", "/?q=arch", "/cupboard?place=2"] {
+        let shown = names(path).await;
+        assert!(!shown.contains(&"Finished bars".to_owned()), "{path}");
+    }
+}
