@@ -541,3 +541,46 @@ async fn an_order_is_read_as_text_and_put_into_a_mail() {
     assert_eq!(drop.send(&app).await.status, 303);
     assert_eq!(app.get(&order).await.count("#letter"), 0);
 }
+
+#[tokio::test]
+async fn a_pack_is_asked_in_what_its_part_is_counted_in() {
+    let app = TestApp::new().await;
+    let seller = app.get("/suppliers/new").await;
+    let seller = seller
+        .form("main form[method=post]")
+        .set("name", "Lock Lane")
+        .set("delivery_days", "3")
+        .set("delivery", "0");
+    assert_eq!(seller.send(&app).await.status, 303);
+    let mut parts = Vec::new();
+    for (name, measure) in [("Solder", "length"), ("Clip", "each")] {
+        let form = app.get("/parts/new?kind=sundry").await.form("form.form");
+        let made = form.set("name", name).set("measure", measure);
+        let made = made.send(&app).await;
+        assert_eq!(made.status, 303, "{}", made.text("main"));
+        parts.push(made.header("location").unwrap().to_owned());
+    }
+    let page = app.get(format!("{}/offers/new", parts[1])).await;
+    assert_eq!(page.text("label[for=pack]"), "In a pack");
+    let form = page.form("main form.form").set("pack", "25");
+    assert_eq!(form.set("price", "4").send(&app).await.status, 303);
+
+    // What is counted by length is asked by length, and says so to who has a weight or a number.
+    let page = app.get(format!("{}/offers/new", parts[0])).await;
+    assert_eq!(page.text("label[for=pack]"), "Length in one pack");
+    assert!(page.text("#pack-hint").contains("sold by weight"));
+    let form = page.form("main form.form").set("price", "9");
+    for (typed, said) in [
+        ("100 g", "not how heavy"),
+        ("1", "That is 1 mm in one pack"),
+        ("", "length"),
+    ] {
+        let page = form.clone().set("pack", typed).send(&app).await;
+        assert_eq!(page.status, 422, "{typed}");
+        assert_eq!(page.form("main form.form").value("pack"), Some(typed));
+        assert!(page.text("#pack-error").contains(said), "{typed}");
+    }
+    assert_eq!(form.set("pack", "15 m").send(&app).await.status, 303);
+    let part = app.get(&parts[0]).await.text("section:has(#offers)");
+    assert!(part.contains("15000 mm each"), "{part}");
+}
