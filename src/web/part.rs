@@ -10,6 +10,7 @@ use super::{
     link::Link,
     log::Line,
     page::{Chrome, Section, page},
+    search,
     show::{Shown, counted, total},
 };
 use crate::{
