@@ -643,7 +643,7 @@ pub async fn lookup_thing(
         Some("scrap") => "it was thrown away",
         Some("used") => "it was used up",
         Some("bench") => "it was cut up",
-        Some("adjust") => "it was not found when counting",
+        Some("adjust") => "it was found to have another length",
         _ => "it is no longer in the house",
     };
     Ok(Some(HeldThing {

@@ -147,8 +147,7 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
     .into_iter()
     .map(|name| read("person.name", Name::parse(&name)))
     .collect::<Result<_, DbError>>()?;
-    let ids = find_things(tx, [&a, &b, &c, &d], limit).await?;
-    let things = thing::list_in_order(tx, &ids).await?;
+    let things = list_things(tx, typed, 0, limit).await?;
     Ok(Found {
         parts,
         things,
@@ -157,6 +156,23 @@ pub async fn search(tx: &mut SqliteConnection, typed: &str, limit: i64) -> Resul
         suppliers,
         people,
     })
+}
+
+/// Things in which every word typed occurs, those that one still owns first: at most `limit` of them,
+/// after the first `offset`.
+pub async fn list_things(
+    tx: &mut SqliteConnection,
+    typed: &str,
+    offset: i64,
+    limit: i64,
+) -> Result<Vec<Thing>, DbError> {
+    let [a, b, c, d] = typed_words(typed);
+    if a.is_empty() {
+        return Ok(Vec::new());
+    }
+    let ids = find_things(tx, [&a, &b, &c, &d], offset.saturating_add(limit)).await?;
+    let before = usize::try_from(offset).unwrap_or(0);
+    thing::list_in_order(tx, ids.get(before..).unwrap_or_default()).await
 }
 
 /// Things in which every word typed occurs: those that one still owns first, and of them the one whose

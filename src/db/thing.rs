@@ -487,6 +487,19 @@ pub async fn change(
     Ok(done.rows_affected() == 1)
 }
 
+/// Gives a thing another tag.
+pub async fn change_tag(tx: &mut WriteTx, id: ThingId, tag: &Tag) -> Result<(), DbError> {
+    let tag = tag.as_str();
+    sqlx::query!(
+        "UPDATE thing SET tag = ?, version = version + 1 WHERE id = ?",
+        tag,
+        id.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
 /// Notes a condition; the ledger's mark goes with it.
 pub async fn set_condition(
     tx: &mut WriteTx,

@@ -6,18 +6,22 @@ use utoipa::ToSchema;
 use super::{
     Act, StockError,
     change::{
-        AMOUNT_LIMIT, Change, Done, Head, What, count_part, field, moved, place, thing, write,
+        AMOUNT_LIMIT, Change, Done, Head, What, count_part, field, moved, place, take, thing, write,
     },
     holds::Touched,
     out::{Fate, Find, LostWhat, Out},
+    receive::Pieces,
 };
 use crate::{
-    db::{self, WriteTx},
+    db::{self, WriteTx, piece::NewPiece, thing::NewThing},
     model::{
         id::{AccountId, MovementId, PartId, PlaceId, ThingId},
         movement::{AccountKind, Line, Moved, MovementKind},
-        text::Note,
+        piece::length_of,
+        text::{Note, Tag},
+        thing::ThingKind,
     },
+    units::Length,
 };
 
 /// The number of a part that lies in a place: the difference to the book becomes a correction.
@@ -109,12 +113,144 @@ impl Change for Seen {
                 let head = Head::new(kind, &self.reason);
                 write(tx, act, head, vec![line]).await
             }
+            AccountKind::Adjust => Err(StockError::refused(format!(
+                "{} is what a piece was before its length was corrected. Nothing was changed. Look \
+                 at the tag again.",
+                thing.tag
+            ))),
             _ => Err(StockError::refused(format!(
                 "{} ended when it was cut ({}). Nothing was changed. Look at the tag again.",
                 thing.tag, thing.place.words
             ))),
         }
     }
+}
+
+/// A roll, bar or offcut whose length is another than the book has. What a piece is doesn't change in
+/// the ledger: the one of before goes out by a correction and one of the found length comes in, under
+/// the tag that is stuck on it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Measured {
+    /// Which.
+    pub piece: ThingId,
+    /// How long it is.
+    pub length: Length,
+    /// Why, in the person's own words.
+    pub reason: Note,
+}
+
+impl Change for Measured {
+    /// `things` is the piece as it is now; none where the book says the same.
+    type Answer = Done;
+
+    async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
+        let was = db::piece::lookup(tx, self.piece)
+            .await?
+            .ok_or(StockError::NotFound("piece"))?;
+        let taken = take(tx, What::Thing { thing: self.piece }).await?;
+        let here = taken.from;
+        let (piece, place) = (was.piece, was.place);
+        if place.kind != AccountKind::Place {
+            return Err(StockError::refused(format!(
+                "{} is {}. Nothing was changed. Measure it once it lies in a place again.",
+                piece.tag, place.words
+            )));
+        }
+        let part = db::part::lookup(tx, piece.part)
+            .await?
+            .ok_or(StockError::NotFound("part"))?;
+        if self.length == Length::ZERO {
+            return Err(field(
+                "length",
+                "Type a length above zero. If it is gone, say that it is not there.",
+            ));
+        }
+        if self.length == length_of(part.unit(), piece.amount, piece.rest_um) {
+            return Ok(Done::default());
+        }
+        let found = Pieces::of_length(&part, self.length, 1);
+        let (amount, rest_um) = (found.amount, found.rest_um);
+        let old = tag_of_before(tx, &piece.tag).await?;
+        db::thing::change_tag(tx, self.piece, &old).await?;
+        let (note, inspect_on) = taken.thing.as_ref().map_or_else(
+            || (Note::default(), None),
+            |thing| (thing.note.clone(), thing.inspect_on),
+        );
+        let new = NewThing {
+            tag: piece.tag,
+            kind: ThingKind::Piece,
+            part: Some(part.id),
+            condition: piece.condition,
+            note,
+            inspect_on,
+            words: piece.batch.to_lowercase(),
+        };
+        let thing = db::thing::add(tx, &new).await?;
+        let new = NewPiece {
+            amount,
+            rest_um,
+            start: piece.start,
+            end: piece.end,
+            joint_offset_units: piece.joint_offset_units.filter(|joint| *joint <= amount),
+            batch: piece.batch,
+            // No cut made it so.
+            cut_from: None,
+        };
+        db::piece::add(tx, thing, &new).await?;
+        let lines = vec![
+            taken.to(AccountId::ADJUST),
+            Line {
+                moved: Moved::Piece {
+                    thing,
+                    part: part.id,
+                    amount,
+                    rest_um,
+                },
+                from: AccountId::ADJUST,
+                to: here,
+            },
+        ];
+        let head = Head::new(MovementKind::Count, &self.reason);
+        Ok(Done {
+            things: vec![thing],
+            ..write(tx, act, head, lines).await?
+        })
+    }
+}
+
+/// The tag by which a piece goes from now on that gives its own to what it was found to be.
+async fn tag_of_before(tx: &mut WriteTx, tag: &Tag) -> Result<Tag, StockError> {
+    let stem: String = tag.as_str().chars().take(16).collect();
+    for number in 1..=999 {
+        if let Ok(old) = Tag::parse(&format!("{stem}-OLD{number}"))
+            && db::thing::find_by_tag(tx, &old).await?.is_none()
+        {
+            return Ok(old);
+        }
+    }
+    Err(StockError::refused(format!(
+        "{tag} was corrected too often. Nothing was changed. Scrap it, and enter it as a new piece."
+    )))
+}
+
+/// Gives a piece its tag back whose corrected length is undone by these lines.
+pub(super) async fn tags_back(tx: &mut WriteTx, lines: &[Line]) -> Result<(), StockError> {
+    let piece = |line: &Line| match line.moved {
+        Moved::Piece { thing, .. } => Some(thing),
+        Moved::Count { .. } | Moved::Loss { .. } | Moved::Thing { .. } => None,
+    };
+    let mut to = lines.iter().filter(|line| line.to == AccountId::ADJUST);
+    let mut from = lines.iter().filter(|line| line.from == AccountId::ADJUST);
+    let (Some(ended), Some(back)) = (to.find_map(piece), from.find_map(piece)) else {
+        return Ok(());
+    };
+    let (new, old) = (thing(tx, ended).await?.tag, thing(tx, back).await?.tag);
+    // A tag is on one thing at any moment.
+    let between = tag_of_before(tx, &new).await?;
+    db::thing::change_tag(tx, ended, &between).await?;
+    db::thing::change_tag(tx, back, &new).await?;
+    db::thing::change_tag(tx, ended, &old).await?;
+    Ok(())
 }
 
 /// A whole place walked along at once.

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::{
     Act, StockError,
     change::{Change, Done, Head, thing, write},
-    hold_again,
+    count, hold_again,
 };
 use crate::{
     db::{
@@ -94,6 +94,9 @@ impl Change for Undo {
                 empty(tx, entry.id, thing).await?;
             }
         }
+        if entry.kind == MovementKind::Count {
+            count::tags_back(tx, &lines).await?;
+        }
         if entry.kind == MovementKind::Receive {
             db::purchase::undo_receipt(tx, entry.id).await?;
         }
@@ -105,12 +108,11 @@ impl Change for Undo {
 fn in_the_way(what: &str, later: Option<Later>) -> StockError {
     StockError::refused(match later {
         Some(later) => format!(
-            "{what} was {} by {} on {} (movement {}), after this. Nothing was changed. Undo that \
-             first.",
+            "{what} was {} by {} on {}, after this. Nothing was changed. Undo that first: it stands \
+             above this in the log.",
             later.kind,
             later.who,
-            say_day(later.on),
-            later.id
+            say_day(later.on)
         ),
         None => format!("{what} is no longer where this put it. Nothing was changed."),
     })

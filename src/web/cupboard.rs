@@ -9,7 +9,8 @@ use super::{
     form::{Choice, Form},
     link::Link,
     page::{Chrome, Section, page},
-    show::{PAGE, Pager, Shown, counted, day, total},
+    search,
+    show::{PAGE, Pager, Shown, counted, day, gone_mark, total},
     start::{self, Step},
 };
 use crate::{
@@ -59,6 +60,8 @@ pub struct Found {
     pub tag: String,
     pub name: String,
     pub place: String,
+    /// What became of it, if it is there no more: how to show it, in a word.
+    pub gone: Option<(&'static str, &'static str)>,
 }
 
 #[derive(Template)]
@@ -83,6 +86,8 @@ struct CupboardPage {
     narrowed: bool,
     rows: Vec<Row>,
     found: Vec<Found>,
+    /// Where all of them are, if these are only the first.
+    found_more: Option<Link>,
     pager: Option<Pager>,
     said: String,
     adds: Vec<(Link, &'static str)>,
@@ -122,8 +127,8 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
     let held = db::overview::held_on(&mut tx, &ids, cx.today).await?;
     let sorts = db::overview::count_sorts(&mut tx).await?;
     let empty = sorts == db::overview::Sorts::default();
-    let found = if typed.is_empty() {
-        Vec::new()
+    let (found, found_more) = if typed.is_empty() {
+        (Vec::new(), None)
     } else {
         found(cx, &mut tx, &typed).await?
     };
@@ -175,9 +180,28 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
             }),
     )
     .collect();
-    let rows: Vec<Row> = stock
-        .iter()
-        .map(|one| row(cx, one, held.get(&one.part.id).copied().unwrap_or(0)))
+    let parts = stock.len();
+    // What is no kind of part stands above them all, where nothing narrows the list.
+    let whole = kind.is_none() && typed.is_empty() && !narrowed && number == 1;
+    let made = [("Finished bars", sorts.fixtures), ("Frames", sorts.frames)]
+        .into_iter()
+        .filter(|(_, number)| whole && *number > 0)
+        .map(|(name, number)| Row {
+            href: Link::Fixtures,
+            name: name.to_owned(),
+            sub: "each with its tag".to_owned(),
+            amount: Shown {
+                value: number.to_string(),
+                unit: "",
+            },
+            marks: Vec::new(),
+        });
+    let rows: Vec<Row> = made
+        .chain(
+            stock
+                .iter()
+                .map(|one| row(cx, one, held.get(&one.part.id).copied().unwrap_or(0))),
+        )
         .collect();
     let title = if home { "What have I got?" } else { "Cupboard" };
     Ok(page(&CupboardPage {
@@ -190,11 +214,11 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         start: Link::Start,
         design_new: Link::DesignNew,
         said: if found.is_empty() {
-            counted(rows.len(), "kind of part", "kinds of part")
+            counted(parts, "kind of part", "kinds of part")
         } else {
             format!(
                 "{} and {}",
-                counted(rows.len(), "kind of part", "kinds of part"),
+                counted(parts, "kind of part", "kinds of part"),
                 counted(found.len(), "thing", "things")
             )
         },
@@ -221,6 +245,7 @@ async fn show(cx: &Cx, form: &Form, home: bool) -> Answer {
         narrowed,
         rows,
         found,
+        found_more,
         pager,
         places_link: Link::Places,
         csv_link: Link::Csv,
@@ -281,19 +306,33 @@ fn row(cx: &Cx, one: &PartStock, held: i64) -> Row {
     }
 }
 
-/// Things that the typed words find.
-async fn found(cx: &Cx, tx: &mut db::ReadTx, typed: &str) -> Result<Vec<Found>, Trouble> {
-    Ok(db::search::search(tx, typed, 8)
-        .await?
-        .things
-        .into_iter()
-        .map(|thing| Found {
+/// How many things stand above the parts.
+const MOST_FOUND: i64 = 8;
+
+/// Things that the typed words find: the first of them, and where the others are.
+async fn found(
+    cx: &Cx,
+    tx: &mut db::ReadTx,
+    typed: &str,
+) -> Result<(Vec<Found>, Option<Link>), Trouble> {
+    let mut things = db::search::list_things(tx, typed, 0, MOST_FOUND + 1).await?;
+    let most = usize::try_from(MOST_FOUND).unwrap_or(usize::MAX);
+    let more = (things.len() > most).then(|| search::all_things(typed));
+    things.truncate(most);
+    let found = things.into_iter().map(|thing| {
+        let gone = gone_mark(&thing);
+        Found {
             href: Link::Thing(thing.id),
             tag: thing.tag.to_string(),
             name: thing_line(cx, &thing),
-            place: thing.place.words,
-        })
-        .collect())
+            place: match gone {
+                Some(_) => String::new(),
+                None => thing.place.words,
+            },
+            gone,
+        }
+    });
+    Ok((found.collect(), more))
 }
 
 /// A thing in a line: its name, and its length where it has one.

@@ -180,6 +180,8 @@ pub enum Link {
     BackupFile(String),
     BackupImport,
     ApiDocument,
+    /// A letter in the reader's own mail program: its subject, its text.
+    Mail(String, String),
     /// The page that a form was sent from; made by [`Link::back`].
     Back(String),
     /// Another link with a query behind it; made by [`Link::with`].
@@ -230,7 +232,12 @@ impl fmt::Display for Link {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             // The same for every book, or whole already.
-            Self::Asset(..) | Self::Own | Self::Sample | Self::SampleBook | Self::Back(_) => {}
+            Self::Asset(..)
+            | Self::Own
+            | Self::Sample
+            | Self::SampleBook
+            | Self::Mail(..)
+            | Self::Back(_) => {}
             Self::With(link, query) => return write!(f, "{link}?{query}"),
             _ => f.write_str(book())?,
         }
@@ -404,6 +411,13 @@ impl Link {
             Self::BackupImport => f.write_str("/settings/backup/import"),
             Self::BackupFile(name) => write!(f, "/settings/backup/{name}"),
             Self::ApiDocument => f.write_str("/api/v1/openapi.json"),
+            Self::Mail(subject, text) => write!(
+                f,
+                "mailto:?subject={}&body={}",
+                utf8_percent_encode(subject, RESERVED),
+                // Lines end so in mail addresses (RFC 6068, section 5).
+                utf8_percent_encode(&text.replace('\n', "\r\n"), RESERVED)
+            ),
             Self::Back(path) => f.write_str(path),
             Self::With(link, query) => write!(f, "{link}?{query}"),
         }
@@ -452,6 +466,15 @@ mod tests {
         })
         .await;
         assert_eq!(text(&Link::Home), "/");
+    }
+
+    #[tokio::test]
+    async fn a_letter_says_the_same_in_every_book() {
+        let letter = Link::Mail("Order 3 & more".to_owned(), "2 × 5 m\n+ 10 %\n".to_owned());
+        let text = "mailto:?subject=Order%203%20%26%20more\
+                    &body=2%20%C3%97%205%20m%0D%0A%2B%2010%20%25%0D%0A";
+        assert_eq!(letter.to_string(), text);
+        assert_eq!(under("/sample", async { letter.to_string() }).await, text);
     }
 
     #[test]

@@ -165,9 +165,29 @@ fn counted(cx: &Cx, entry: &Entry) -> Option<String> {
     ))
 }
 
+/// A corrected length: what it was, and what it is now.
+fn measured(cx: &Cx, entry: &Entry) -> Option<String> {
+    let [old, new] = entry.lines.as_slice() else {
+        return None;
+    };
+    let same = entry.kind == MovementKind::Count
+        && (old.to.kind, new.from.kind) == (AccountKind::Adjust, AccountKind::Adjust);
+    // The tag of the piece: the other one is longer, and was given for want of another.
+    let tags = [old, new].into_iter().filter_map(|line| line.tag.as_ref());
+    let tag = tags.min_by_key(|tag| tag.as_str().len()).filter(|_| same)?;
+    Some(format!(
+        "{} {tag} in {} {}, from {} to {}",
+        new.name,
+        new.to.words,
+        entry.kind.label(),
+        amount(cx, old),
+        amount(cx, new)
+    ))
+}
+
 fn what(cx: &Cx, entry: &Entry) -> String {
     let label = entry.kind.label();
-    if let Some(text) = counted(cx, entry) {
+    if let Some(text) = counted(cx, entry).or_else(|| measured(cx, entry)) {
         return text;
     }
     if let Some((mark, tag)) = &entry.mark {

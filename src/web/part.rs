@@ -10,6 +10,7 @@ use super::{
     link::Link,
     log::Line,
     page::{Chrome, Section, page},
+    search,
     show::{Shown, counted, total},
 };
 use crate::{
@@ -195,7 +196,7 @@ pub async fn get(cx: Cx, Path(id): Path<PartId>) -> Answer {
         things = db::thing::list(&mut tx, &filter, 0, MOST + 1).await?;
     }
     let most = usize::try_from(MOST).unwrap_or(usize::MAX);
-    let more_pieces = (things.len() > most).then(|| Link::Search(part.name.to_string()));
+    let more_pieces = (things.len() > most).then(|| search::all_things(part.name.as_str()));
     things.truncate(most);
     let offers = db::offer::list_of_part(&mut tx, id)
         .await?

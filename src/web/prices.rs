@@ -12,7 +12,7 @@ use super::{
     link::Link,
     page::{Chrome, Flash, Section, go_with, page_with},
     places::refused,
-    settings::offer::by_length,
+    settings::offer::{by_length, pack_hint, pack_label, read_pack},
     show::counted,
 };
 use crate::{
@@ -26,7 +26,7 @@ use crate::{
         order,
         prices::{self, Price, Seller},
     },
-    units::{Length, Money},
+    units::Money,
 };
 
 /// Packs of one part that are asked for at most.
@@ -34,7 +34,7 @@ const MOST_PACKS: usize = 4;
 
 struct Row {
     pack_field: String,
-    pack_label: String,
+    pack_label: &'static str,
     pack: String,
     pack_errors: Vec<String>,
     price_field: String,
@@ -46,6 +46,8 @@ struct PartRows {
     id: PartId,
     name: String,
     wanted: String,
+    /// How its packs are typed.
+    hint: &'static str,
     rows: Vec<Row>,
 }
 
@@ -143,11 +145,7 @@ fn rows(cx: &Cx, form: &Form, part: &Part) -> Vec<Row> {
         .map(|(at, usual)| {
             let (pack_field, price_field) = fields(part.id, at);
             Row {
-                pack_label: if by_length(part) {
-                    "Length of one".to_owned()
-                } else {
-                    "In a pack".to_owned()
-                },
+                pack_label: pack_label(part),
                 pack: if form.has(&pack_field) {
                     form.value(&pack_field).to_owned()
                 } else {
@@ -182,6 +180,7 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
                     id: asked.part.id,
                     name: asked.part.name.to_string(),
                     wanted: asked.wanted.clone(),
+                    hint: pack_hint(&asked.part),
                     rows: rows(cx, &form, &asked.part),
                 })
                 .collect(),
@@ -200,12 +199,7 @@ fn read(cx: &Cx, form: &mut Form, part: &Part) -> Vec<Price> {
         if form.value(&price_field).trim().is_empty() {
             continue;
         }
-        let pack_amount = if by_length(part) {
-            form.length_above_zero(&pack_field, cx.unit())
-                .map(Length::get)
-        } else {
-            form.count(&pack_field, 1, 1_000_000)
-        };
+        let pack_amount = read_pack(form, &pack_field, part, cx.unit());
         let price = form.money(&price_field, &cx.venue.currency);
         if price.is_some_and(|price| price < Money::ZERO) {
             form.fail(&price_field, "Type a price of zero or more.");

@@ -1,5 +1,7 @@
 //! One order: sent, expected, arrived (wholly, partly, wrong), closed.
 
+mod letter;
+
 use askama::Template;
 use axum::http::StatusCode;
 
@@ -16,6 +18,7 @@ use super::{
 use crate::{
     db,
     model::{
+        design::State,
         id::{DesignId, PartId, PlaceId, PurchaseId, PurchaseLineId},
         purchase::{Purchase, PurchaseState},
     },
@@ -72,6 +75,39 @@ struct OrderPage {
     came_short: usize,
     /// Where all of it may go: each part to its usual place, or one place.
     goes: Vec<Choice>,
+    /// What to send to the supplier, while there is something to send.
+    letter: Option<Letter>,
+}
+
+/// The order as text.
+struct Letter {
+    text: String,
+    rows: usize,
+    mail: Link,
+}
+
+/// The text of an order that is to be sent, or was and can be asked about.
+fn letter(
+    cx: &Cx,
+    order: &Purchase,
+    wanted: &[letter::Wanted],
+    needed: Option<Date>,
+) -> Option<Letter> {
+    if !matches!(order.state, PurchaseState::List | PurchaseState::Ordered) {
+        return None;
+    }
+    let text = letter::text(order, wanted, needed, &cx.venue);
+    Some(Letter {
+        rows: text.lines().count().clamp(8, 30),
+        mail: Link::Mail(letter::subject(order, &cx.venue), text.clone()),
+        text,
+    })
+}
+
+/// The day by which it should be there: so many days in hand before the first of its sets is built.
+fn needed_by(cx: &Cx, first: Date) -> Date {
+    let days = jiff::Span::new().days(i64::from(cx.venue.order_slack_days));
+    first.checked_sub(days).unwrap_or(first)
 }
 
 /// GET: one order.
@@ -142,8 +178,31 @@ async fn show(
         );
     }
     let mut lines = Vec::new();
+    let mut wanted = Vec::new();
     for line in &order.lines {
         let part = db::part::lookup(&mut tx, line.part).await?;
+        let pack = part
+            .map(|part| pack_words(&part, line.pack_amount, cx.unit()))
+            .unwrap_or_default();
+        let offer = match line.offer {
+            Some(offer) => db::offer::lookup(&mut tx, offer).await?,
+            None => None,
+        };
+        letter::gather(
+            &mut wanted,
+            letter::Wanted {
+                name: line.part_name.clone(),
+                pack: pack.clone(),
+                // A price may have become another supplier's meanwhile; its code then says nothing here.
+                code: offer
+                    .filter(|offer| offer.supplier == order.supplier)
+                    .map(|offer| offer.code)
+                    .unwrap_or_default(),
+                packs: line.packs,
+                price: line.price_minor,
+                cost: line.cost(),
+            },
+        );
         let usual = order::usual_place(&mut tx, line.part).await?;
         let chosen = usual
             .or_else(|| places.first().map(|place| place.place.id))
@@ -155,9 +214,7 @@ async fn show(
             id: line.id,
             part: line.part,
             name: line.part_name.clone(),
-            pack: part
-                .map(|part| pack_words(&part, line.pack_amount, cx.unit()))
-                .unwrap_or_default(),
+            pack,
             packs: line.packs,
             open: line.open_packs(),
             received: line.received_packs,
@@ -180,10 +237,18 @@ async fn show(
         });
     }
     let mut sets: Vec<(DesignId, String)> = Vec::new();
+    let mut first: Option<Date> = None;
     for listed in db::design::list(&mut tx).await? {
         let mut lines = order.lines.iter();
         if lines.any(|line| line.design == Some(listed.id)) {
             sets.push((listed.id, listed.name.to_string()));
+            if matches!(
+                listed.state,
+                State::Draft | State::Reserved | State::Building
+            ) {
+                let day = listed.dates.build_on();
+                first = Some(first.map_or(day, |first| first.min(day)));
+            }
         }
     }
     for (field, stored) in [
@@ -239,6 +304,7 @@ async fn show(
         to_come: lines.iter().filter(|line| line.open > 0).count(),
         came_short: order.lines.iter().filter(|line| line.came_short()).count(),
         goes: goes(&places, form.value("to")),
+        letter: letter(cx, &order, &wanted, first.map(|first| needed_by(cx, first))),
         form,
         order,
         lines,

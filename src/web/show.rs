@@ -4,7 +4,11 @@ use jiff::{Timestamp, tz::TimeZone};
 
 use super::page::Flash;
 use crate::{
-    model::part::StockUnit,
+    model::{
+        movement::AccountKind,
+        part::StockUnit,
+        thing::{Thing, ThingKind},
+    },
     stock::Done,
     units::{Date, LengthUnit},
 };
@@ -119,6 +123,24 @@ pub fn told(said: &str, done: &Done) -> Flash {
         flash = flash.undo(movement);
     }
     flash
+}
+
+/// What became of a thing that is no longer there: how to show it, and in a word.
+pub const fn gone_mark(thing: &Thing) -> Option<(&'static str, &'static str)> {
+    Some(match thing.place.kind {
+        AccountKind::Place | AccountKind::Design | AccountKind::Loan | AccountKind::Inside => {
+            return None;
+        }
+        AccountKind::Bench => match thing.kind {
+            ThingKind::Piece => ("struck", "cut up"),
+            ThingKind::Unit | ThingKind::Fixture | ThingKind::Frame => ("struck", "taken apart"),
+        },
+        AccountKind::Used => ("struck", "used up"),
+        AccountKind::Scrap => ("cancelled", "thrown away"),
+        AccountKind::Lost => ("broken", "lost"),
+        AccountKind::Adjust => ("struck", "length corrected"),
+        AccountKind::World => ("cancelled", "no longer there"),
+    })
 }
 
 /// How many rows a page of a list shows.

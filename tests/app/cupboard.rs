@@ -671,3 +671,137 @@ async fn what_the_program_wrote_itself_has_a_name_and_no_false_moment() {
     assert!(log.contains("of saw cuts and scrap"), "{log}");
     assert!(!log.contains("lost"), "{log}");
 }
+
+#[tokio::test]
+async fn a_search_says_what_became_of_things_and_that_there_are_more() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let scrap = book.roll().await;
+    let form = app.get(&scrap).await.form("#out form").set("how", "scrap");
+    led_to(&form.send(app).await);
+    // What is few is shown whole, and says in the cupboard too that it is gone.
+    let page = app.get("/cupboard?q=arch").await;
+    assert_eq!(page.texts("#stock .row:has(.tag) .mark"), ["thrown away"]);
+    assert_eq!(page.count("#stock .more"), 0);
+    let rolls = [("number", "55"), ("length", "5 m")];
+    led_to(&book.receive(&book.tape, &rolls).await);
+    let tags = |page: &Page, css: &str| page.texts(&format!("{css} .tag"));
+
+    let page = app.get("/cupboard?q=arch").await;
+    let first = tags(&page, "#stock");
+    assert_eq!(first.len(), 8, "{first:?}");
+    assert!(!first.contains(&"R-1".to_owned()), "{first:?}");
+    assert!(page.text("#stock .more").contains("the first 8"));
+    let all = page.attributes("#stock .more a", "href").remove(0);
+
+    let page = app.get("/search?q=arch").await;
+    assert_eq!(tags(&page, "#found").len(), 30);
+    assert_eq!(page.attributes("#found .more a", "href"), [all.as_str()]);
+    assert!(page.texts("#found h2").contains(&"Parts".to_owned()));
+
+    // All of them, page by page, what is gone at the end.
+    let page = app.get(&all).await;
+    assert_eq!(page.texts("#found h2"), ["Things"]);
+    assert_eq!(tags(&page, "#found").len(), 50);
+    let on = page.attributes(".pager a[rel=next]", "href").remove(0);
+    let page = app.get(&on).await;
+    let last = tags(&page, "#found");
+    assert_eq!(last.len(), 6, "{last:?}");
+    assert_eq!(last.last().unwrap(), "R-1");
+    let row = page.texts("#found li.row").pop().unwrap();
+    assert!(row.ends_with("thrown away"), "{row}");
+    assert_eq!(page.texts("#found .mark"), ["thrown away"]);
+    assert_eq!(page.count(".pager a[rel=next]"), 0);
+    let parts = app.get("/search?q=arch&of=parts").await;
+    assert_eq!(parts.texts("#found h2"), ["Parts"]);
+    assert_eq!(parts.count("#found li.row"), 1);
+    assert_eq!(parts.count("#found .more, #found .pager"), 0);
+}
+
+#[tokio::test]
+async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
+    let book = Book::new().await;
+    book.roll().await;
+    let app = &book.app;
+    let seen = async || app.get("/places/2/count").await.form("#dR-1 form");
+    let (late, form) = (seen().await, seen().await);
+    // What is said already needs no correction.
+    assert_eq!(form.value("length"), Some("5000 mm"));
+    let same = form.send(app).await;
+    let said = app.follow(&same).await.text("#flash");
+    assert!(said.contains("nothing had to be corrected"), "{said}");
+    // What can't be read comes back as typed, and nothing is changed.
+    for wrong in ["far", "0", "-2 m"] {
+        let page = seen().await.set("length", wrong).send(app).await;
+        assert_eq!(page.status, 422, "{wrong}");
+        assert_eq!(page.form("#dR-1 form").value("length"), Some(wrong));
+        assert_eq!(page.count("#dR-1[open] .error"), 1, "{wrong}");
+    }
+    // 60 marks of 50 mm and 20 mm more; the same press twice is one correction.
+    let shorter = seen().await.set("length", "3.02 m");
+    led_to(&shorter.send(app).await);
+    led_to(&shorter.send(app).await);
+    let page = app.get("/places/2/count").await;
+    assert_eq!(page.text("#tR-1 .row-sub"), "3020 mm");
+    assert_eq!(page.texts("#tR-1 .mark"), ["corrected today"]);
+    let log = page.texts("#differences .log li");
+    assert_eq!(log.len(), 1, "{log:?}");
+    let said = "corrected by count, from 5000 mm to 3020 mm";
+    assert!(log[0].contains(said), "{log:?}");
+    assert!(!log[0].contains("OLD1 in"), "{log:?}");
+    let roll = led_to(&app.get("/tag/r-1").await);
+    assert!(app.get(&roll).await.text("main").contains("60 of 50 mm"));
+    let old = led_to(&app.get("/tag/r-1-old1").await);
+    let marks = app.get(&old).await.texts(".states .mark");
+    assert!(marks.contains(&"length corrected".to_owned()), "{marks:?}");
+    // A page of before corrects nothing: that piece is no more.
+    let late = late.set("length", "4 m").send(app).await;
+    assert_eq!(late.status, 409, "{}", late.text("main"));
+    // Longer than the book has it, too.
+    let longer = seen().await.set("length", "6 m");
+    led_to(&longer.send(app).await);
+    let page = app.get("/places/2/count").await;
+    assert_eq!(page.text("#tR-1 .row-sub"), "6000 mm");
+    // Undone one after the other, the roll is as it was, under its tag.
+    for length in ["3020 mm", "5000 mm"] {
+        let page = app.get("/places/2/count").await;
+        led_to(&page.form("#differences .log form").send(app).await);
+        let page = app.get("/places/2/count").await;
+        assert_eq!(page.text("#tR-1 .row-sub"), length);
+    }
+    assert_eq!(led_to(&app.get("/tag/r-1").await), old);
+    let page = app.get("/cupboard?kind=tape").await;
+    assert!(page.texts("#stock .qty").contains(&"5 m".to_owned()));
+    let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
+}
+
+#[tokio::test]
+async fn finished_bars_stand_in_the_list_of_all() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let names = async |path: &str| app.get(path).await.texts("#stock .row-name");
+    assert!(!names("/").await.contains(&"Finished bars".to_owned()));
+    let form = app.get("/fixtures/new").await.form("form.form");
+    let entered = form
+        .set("lit_um", "2.4 m")
+        .set("to", "2")
+        .set("channels", "RGB")
+        .set("voltage", "24 V")
+        .set("family", "four-pn")
+        .send(app)
+        .await;
+    led_to(&entered);
+    for path in ["/", "/cupboard"] {
+        let page = app.get(path).await;
+        assert_eq!(page.texts("#stock .row-name")[0], "Finished bars", "{path}");
+        assert_eq!(page.texts("#stock .row-qty")[0], "1", "{path}");
+        let links = page.attributes("#stock .row-name a", "href");
+        assert_eq!(links[0], "/fixtures", "{path}");
+    }
+    // A list that is narrowed to parts has none.
+    for path in ["/?kind=tape", "/?q=arch", "/cupboard?place=2"] {
+        let shown = names(path).await;
+        assert!(!shown.contains(&"Finished bars".to_owned()), "{path}");
+    }
+}

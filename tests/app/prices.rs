@@ -490,3 +490,97 @@ async fn what_has_no_price_is_never_told_as_nothing() {
     let page = app.get(&part[0]).await.text("main");
     assert!(page.contains("No price yet") && page.contains("Note a pack and its price"));
 }
+
+#[tokio::test]
+async fn an_order_is_read_as_text_and_put_into_a_mail() {
+    let app = TestApp::new().await;
+    short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    // The supplier's own number of one of the packs.
+    let part = app.get("/shopping").await.attributes("tbody th a", "href")[0].clone();
+    let part = app.get(part).await;
+    let offer = part.attributes("main a[href^='/offers/']", "href")[0].clone();
+    let price = app
+        .get(&offer)
+        .await
+        .form("main form.form")
+        .set("code", "LL & 7%");
+    assert_eq!(price.send(&app).await.status, 303);
+
+    let list = app.get("/shopping").await;
+    let made = list.form("form[action='/shopping/order']").send(&app).await;
+    let order = made.header("location").unwrap().to_owned();
+    let page = app.get(&order).await;
+    assert_eq!(page.count("textarea#letter[readonly]"), 1);
+    assert_eq!(page.count("form #letter"), 0, "it is sent nowhere");
+    let text = page.text("#letter");
+    let total = page.texts("#sums dd").pop().unwrap();
+    for words in [
+        "Lock Lane",
+        "your number LL & 7%",
+        &format!("Total: {total}, with"),
+        "Needed by ",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    for name in page.texts("#lines a.row-name") {
+        assert!(text.contains(&name), "{name}: {text}");
+    }
+    let mail = page.attributes("main a[href^='mailto:']", "href")[0].clone();
+    assert!(mail.starts_with("mailto:?subject=Order%20"), "{mail}");
+    for words in ["%0D%0A", "LL%20%26%207%25"] {
+        assert!(mail.contains(words), "{mail}");
+    }
+    let query = mail.strip_prefix("mailto:?").unwrap();
+    assert_eq!(query.matches('&').count(), 1, "{mail}");
+    assert!(!mail.contains(['+', ' ', '\n', '#']), "{mail}");
+    // What was dropped is not asked for any more.
+    let drop = page
+        .form("form[action$='/state']")
+        .set("state", "cancelled");
+    assert_eq!(drop.send(&app).await.status, 303);
+    assert_eq!(app.get(&order).await.count("#letter"), 0);
+}
+
+#[tokio::test]
+async fn a_pack_is_asked_in_what_its_part_is_counted_in() {
+    let app = TestApp::new().await;
+    let seller = app.get("/suppliers/new").await;
+    let seller = seller
+        .form("main form[method=post]")
+        .set("name", "Lock Lane")
+        .set("delivery_days", "3")
+        .set("delivery", "0");
+    assert_eq!(seller.send(&app).await.status, 303);
+    let mut parts = Vec::new();
+    for (name, measure) in [("Solder", "length"), ("Clip", "each")] {
+        let form = app.get("/parts/new?kind=sundry").await.form("form.form");
+        let made = form.set("name", name).set("measure", measure);
+        let made = made.send(&app).await;
+        assert_eq!(made.status, 303, "{}", made.text("main"));
+        parts.push(made.header("location").unwrap().to_owned());
+    }
+    let page = app.get(format!("{}/offers/new", parts[1])).await;
+    assert_eq!(page.text("label[for=pack]"), "In a pack");
+    let form = page.form("main form.form").set("pack", "25");
+    assert_eq!(form.set("price", "4").send(&app).await.status, 303);
+
+    // What is counted by length is asked by length, and says so to who has a weight or a number.
+    let page = app.get(format!("{}/offers/new", parts[0])).await;
+    assert_eq!(page.text("label[for=pack]"), "Length in one pack");
+    assert!(page.text("#pack-hint").contains("sold by weight"));
+    let form = page.form("main form.form").set("price", "9");
+    for (typed, said) in [
+        ("100 g", "not how heavy"),
+        ("1", "That is 1 mm in one pack"),
+        ("", "length"),
+    ] {
+        let page = form.clone().set("pack", typed).send(&app).await;
+        assert_eq!(page.status, 422, "{typed}");
+        assert_eq!(page.form("main form.form").value("pack"), Some(typed));
+        assert!(page.text("#pack-error").contains(said), "{typed}");
+    }
+    assert_eq!(form.set("pack", "15 m").send(&app).await.status, 303);
+    let part = app.get(&parts[0]).await.text("section:has(#offers)");
+    assert!(part.contains("15000 mm each"), "{part}");
+}

@@ -277,3 +277,17 @@ async fn an_empty_set_says_so_on_every_sheet() {
         assert!(text.contains(says), "{sheet}: {text}");
     }
 }
+
+#[tokio::test]
+async fn sheets_are_reached_from_where_the_work_is() {
+    let app = hall().await;
+    for page in ["", "/build", "/strike"] {
+        let page = app.get(format!("/designs/3{page}")).await;
+        let links = page.attributes(".actions a", "href");
+        assert!(
+            links.contains(&"/designs/3/sheets".to_owned()),
+            "{}: {links:?}",
+            page.path
+        );
+    }
+}

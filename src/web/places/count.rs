@@ -15,11 +15,12 @@ use crate::{
         movement::MovementKind,
         part::{Part, StockBy, StockUnit},
         text::{Note, Tag},
+        thing::{Thing, ThingKind},
     },
     stock::{
         Done, StockError, What,
         change::AMOUNT_LIMIT,
-        count::{Counted, Seen},
+        count::{Counted, Measured, Seen},
         out::{Fate, Out},
     },
     units::Length,
@@ -59,6 +60,13 @@ struct Tagged {
     name: String,
     length: String,
     draft: String,
+    /// Whether its length can be found to be another: a roll's, bar's or offcut's.
+    piece: bool,
+    /// What stands in the field of its length.
+    typed: String,
+    errors: Vec<String>,
+    /// Whether its length was corrected today.
+    corrected: bool,
 }
 
 #[derive(Template)]
@@ -118,6 +126,42 @@ fn corrected(entries: &[Entry], part: PartId, place: PlaceId) -> bool {
     };
     let standing = |entry: &&Entry| entry.kind == MovementKind::Count && entry.may_undo();
     (entries.iter().filter(standing)).any(|entry| entry.lines.iter().any(here))
+}
+
+/// Whether one of these corrected the length of a piece, and stands.
+fn measured(entries: &[Entry], thing: ThingId) -> bool {
+    let standing = |entry: &&Entry| entry.kind == MovementKind::Count && entry.may_undo();
+    let mut lines = entries
+        .iter()
+        .filter(standing)
+        .flat_map(|entry| &entry.lines);
+    lines.any(|line| line.thing == Some(thing))
+}
+
+fn tagged(cx: &Cx, thing: &Thing, found: &[Entry], form: &Form) -> Tagged {
+    let mine =
+        form.value("do") == "length" && !form.ok() && form.value("thing") == thing.id.to_string();
+    let length = thing.amount.length();
+    Tagged {
+        id: thing.id,
+        href: Link::Thing(thing.id),
+        tag: thing.tag.to_string(),
+        name: thing.name.clone(),
+        length: length.map_or_else(String::new, |length| cx.length(length)),
+        draft: format!("here-{}-{}", cx.today, thing.id),
+        piece: thing.kind == ThingKind::Piece,
+        typed: if mine {
+            form.value("length").to_owned()
+        } else {
+            length.map_or_else(String::new, |length| cx.exact(length))
+        },
+        errors: if mine {
+            form.all_errors().into_iter().cloned().collect()
+        } else {
+            Vec::new()
+        },
+        corrected: measured(found, thing.id),
+    }
 }
 
 async fn items(
@@ -200,17 +244,7 @@ async fn show(cx: &Cx, id: PlaceId, form: Form, status: StatusCode) -> Answer {
             path: place.path,
             things: things
                 .iter()
-                .map(|thing| Tagged {
-                    id: thing.id,
-                    href: Link::Thing(thing.id),
-                    tag: thing.tag.to_string(),
-                    name: thing.name.clone(),
-                    length: thing
-                        .amount
-                        .length()
-                        .map_or_else(String::new, |length| cx.length(length)),
-                    draft: format!("here-{}-{}", cx.today, thing.id),
-                })
+                .map(|thing| tagged(cx, thing, &found, &form))
                 .collect(),
             pager: Pager::new(number, things.len(), more, |page| {
                 Link::PlaceCount(id).with([("page", page), ("why", why.clone())])
@@ -287,6 +321,25 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
             let named = named.map_or_else(|| "It".to_owned(), |thing| thing.tag.to_string());
             (
                 format!("{named} is noted as lost."),
+                act.carry_out(&change).await,
+            )
+        }
+        "length" => {
+            let thing = form.id::<ThingId>("thing");
+            let length = form.length_above_zero("length", cx.unit());
+            let (Some(thing), Some(length)) = (thing, length) else {
+                return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
+            };
+            let change = Measured {
+                piece: thing,
+                length,
+                reason,
+            };
+            (
+                format!(
+                    "It is {} long in the book now, under the same tag.",
+                    cx.length(length)
+                ),
                 act.carry_out(&change).await,
             )
         }

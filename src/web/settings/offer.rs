@@ -30,6 +30,8 @@ struct OfferPage {
     chrome: Chrome,
     part: Part,
     by_length: bool,
+    pack_label: &'static str,
+    pack_hint: &'static str,
     form: Form,
     clash: Option<Clash>,
     action: Link,
@@ -40,14 +42,7 @@ struct OfferPage {
 
 /// Whether packs of the part are lengths.
 pub fn by_length(part: &Part) -> bool {
-    part.stock_by() == StockBy::Length
-        || matches!(
-            &part.spec,
-            PartSpec::Sundry(Sundry {
-                measure: Measure::Length,
-                ..
-            })
-        )
+    part.stock_by() == StockBy::Length || runs(part)
 }
 
 /// A pack in words.
@@ -61,6 +56,86 @@ pub fn pack_words(part: &Part, pack_amount: i64, unit: LengthUnit) -> String {
     } else {
         format!("pack of {pack_amount}")
     }
+}
+
+/// Whether it is counted by its length and has no pieces, such as solder.
+const fn runs(part: &Part) -> bool {
+    matches!(
+        &part.spec,
+        PartSpec::Sundry(Sundry {
+            measure: Measure::Length,
+            ..
+        })
+    )
+}
+
+/// What is asked of a pack: a number, or the length of what it is of.
+pub const fn pack_label(part: &Part) -> &'static str {
+    match &part.spec {
+        PartSpec::Tape(_) => "Length of one roll",
+        PartSpec::Profile(_) => "Length of one bar",
+        PartSpec::Cable(_) => "Length of one reel",
+        PartSpec::Sundry(_) if runs(part) => "Length in one pack",
+        _ => "In a pack",
+    }
+}
+
+/// How it is to be typed.
+pub const fn pack_hint(part: &Part) -> &'static str {
+    match &part.spec {
+        PartSpec::Tape(_) | PartSpec::Profile(_) | PartSpec::Cable(_) => "As it is sold",
+        PartSpec::Sundry(_) if runs(part) => {
+            "It is counted by length, also where it is sold by weight: how much is on one reel, \
+             such as 15 m"
+        }
+        _ => "1 if sold singly",
+    }
+}
+
+/// Shorter than this is no pack of anything, but a number of packs that was typed for a length.
+const LEAST_RUN: Length = Length::mm(10);
+
+/// Whether what was typed is a weight: a number, and its unit.
+fn weight(text: &str) -> bool {
+    let text = text.trim().to_ascii_lowercase();
+    ["kg", "g", "oz", "lb", "lbs"].iter().any(|unit| {
+        text.strip_suffix(unit).is_some_and(|number| {
+            number
+                .trim_end()
+                .ends_with(|end: char| end.is_ascii_digit())
+        })
+    })
+}
+
+/// What is in a pack, as typed in this field.
+pub fn read_pack(form: &mut Form, field: &str, part: &Part, unit: LengthUnit) -> Option<i64> {
+    if !by_length(part) {
+        return form.count(field, 1, 1_000_000);
+    }
+    if weight(form.value(field)) {
+        form.fail(
+            field,
+            format!(
+                "{} is counted by length. Type how long it is in one pack, such as 15 m, not how \
+                 heavy.",
+                part.name
+            ),
+        );
+        return None;
+    }
+    let length = form.length_above_zero(field, unit)?;
+    if runs(part) && length < LEAST_RUN {
+        form.fail(
+            field,
+            format!(
+                "That is {} in one pack. Type how long it is with its unit, such as 15 m; how many \
+                 packs there are is not asked here.",
+                length.say(unit)
+            ),
+        );
+        return None;
+    }
+    Some(length.get())
 }
 
 async fn show(
@@ -82,6 +157,8 @@ async fn show(
         chrome: cx.chrome(Section::Cupboard, format!("Price of {}", part.name)),
         suppliers: Choice::list(suppliers, &chosen),
         by_length: by_length(&part),
+        pack_label: pack_label(&part),
+        pack_hint: pack_hint(&part),
         action: id.map_or(Link::OfferNew(part.id), Link::Offer),
         known: id.is_some(),
         tax: cx.venue.prices_include_tax,
@@ -100,11 +177,7 @@ async fn part_of(tx: &mut SqliteConnection, id: PartId) -> Result<Part, Trouble>
 
 fn read(cx: &Cx, part: &Part, id: OfferId, form: &mut Form) -> Option<Offer> {
     let supplier = form.id::<SupplierId>("supplier");
-    let pack_amount = if by_length(part) {
-        form.length_above_zero("pack", cx.unit()).map(Length::get)
-    } else {
-        form.count("pack", 1, 1_000_000)
-    };
+    let pack_amount = read_pack(form, "pack", part, cx.unit());
     let price = form.money("price", &cx.venue.currency);
     if price.is_some_and(|price| price < Money::ZERO) {
         form.fail("price", "Type a price of zero or more.");
@@ -260,4 +333,19 @@ pub async fn post(cx: Cx, Path(id): Path<OfferId>, mut form: Form) -> Answer {
         &Link::Part(part.id),
         &Flash::good("The price is saved."),
     ))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn weights_are_told_from_lengths() {
+        for typed in ["100 g", "0.5kg", " 1 LB ", "4oz"] {
+            assert!(weight(typed), "{typed}");
+        }
+        for typed in ["15 m", "7 ft", "90 in", "g", "", "12"] {
+            assert!(!weight(typed), "{typed}");
+        }
+    }
 }

@@ -20,7 +20,7 @@ use super::{
     link::Link,
     log::Line,
     page::{Chrome, Section, go, page_with},
-    show::{day, total},
+    show::{day, gone_mark, total},
 };
 use crate::{
     db::{
@@ -462,12 +462,9 @@ fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, Stri
         AccountKind::Design => ("out", "on stage".to_owned()),
         AccountKind::Loan => ("out", "lent out".to_owned()),
         AccountKind::Inside => ("build", "built in".to_owned()),
-        AccountKind::Lost => ("broken", "lost".to_owned()),
-        AccountKind::Bench if thing.kind == ThingKind::Piece => ("struck", "cut up".to_owned()),
-        AccountKind::Bench => ("struck", "taken apart".to_owned()),
-        AccountKind::Used => ("struck", "used up".to_owned()),
-        AccountKind::Scrap => ("cancelled", "scrapped".to_owned()),
-        _ => ("cancelled", "no longer there".to_owned()),
+        _ => gone_mark(thing).map_or(("", String::new()), |(state, word)| {
+            (state, word.to_owned())
+        }),
     }];
     marks.push(match thing.condition {
         Condition::Good => ("good", "good".to_owned()),
