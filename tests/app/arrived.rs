@@ -50,6 +50,12 @@ async fn one_came_wrong(app: &TestApp) -> String {
         .set("bad", "1");
     assert_eq!(form.send(app).await.status, 303);
     let page = app.get(&order).await;
+    // What is in is said while the rest is to come, in the order's head and where orders are listed.
+    let in_words = format!("1 of {} in", lines.len());
+    let head = page.text("#sums");
+    assert!(head.contains(&format!("ordered, {in_words}")), "{head}");
+    let orders = app.get("/shopping").await.text("[aria-labelledby=orders]");
+    assert!(orders.contains(&in_words), "{orders}");
     let rest = page.form("#all form").send(app).await;
     assert_eq!(rest.status, 303, "{}", rest.text("main"));
     set
