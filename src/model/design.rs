@@ -75,6 +75,11 @@ impl State {
         matches!(self, Self::Reserved | Self::Building | Self::Standing)
     }
 
+    /// Whether nothing more comes of the set: it is struck or was given up.
+    pub const fn is_over(self) -> bool {
+        matches!(self, Self::Struck | Self::Cancelled)
+    }
+
     /// Whether its bars and dates may still be edited.
     pub const fn editable(self) -> bool {
         matches!(self, Self::Draft | Self::Reserved)

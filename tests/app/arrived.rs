@@ -84,6 +84,34 @@ async fn what_leads_on_stands_before_the_way_back() {
 }
 
 #[tokio::test]
+async fn a_set_that_was_given_up_is_short_of_nothing() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    let said = async || {
+        let page = app.get(&set).await;
+        let tabs = page.text(".tabs");
+        (tabs, page.text("main"), page.texts("dl.keys dt"))
+    };
+    let (tabs, page, keys) = said().await;
+    assert!(tabs.contains(" short"), "{tabs}");
+    assert!(page.contains("things are short"), "{page}");
+    assert!(keys.contains(&"short".to_owned()), "{keys:?}");
+    bring(&app, &set, "cancelled").await;
+    let (tabs, page, keys) = said().await;
+    assert!(!tabs.contains(" short"), "{tabs}");
+    assert!(!page.contains("things are short"), "{page}");
+    assert!(!keys.iter().any(|key| key.contains("short")), "{keys:?}");
+    // What its plan lacked is still to be read, and said to be asked for no more.
+    for tab in ["shortfall", "shopping"] {
+        let page = app.get(format!("{set}/{tab}")).await.text("main");
+        assert!(page.contains("nothing is bought for it any more"), "{page}");
+    }
+    // Taken up again, it is short as before.
+    bring(&app, &set, "draft").await;
+    assert!(said().await.1.contains("things are short"));
+}
+
+#[tokio::test]
 async fn like_bars_on_unlike_leads_are_told_apart() {
     let app = TestApp::new().await;
     let set = one_came_wrong(&app).await;

@@ -370,8 +370,11 @@ impl Whole {
             .collect()
     }
 
-    /// Needs that are short.
+    /// Needs that are short; of a set that is over nothing is.
     pub fn short_needs(&self) -> usize {
+        if self.design().state.is_over() {
+            return 0;
+        }
         self.plan()
             .needs
             .iter()
@@ -495,7 +498,11 @@ impl Head {
 pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
     let design = whole.design();
     let id = design.id;
-    let short_bars = whole.counts().short;
+    let short_bars = if design.state.is_over() {
+        0
+    } else {
+        whole.counts().short
+    };
     let item = |of: Tab, href: Link, label: &'static str| TabItem {
         href,
         label,

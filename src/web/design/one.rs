@@ -169,15 +169,18 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     if counts.build > 0 || counts.built == 0 {
         keys.push(key(counts.build.to_string(), "to build"));
     }
-    keys.push(key(counts.short.to_string(), "short"));
-    keys.push(key(
-        whole.short_needs().to_string(),
-        &match whole.short_on_order(&cx) {
-            0 => "parts short".to_owned(),
-            all if all == whole.short_needs() => "parts short, on order".to_owned(),
-            coming => format!("parts short, {coming} on order"),
-        },
-    ));
+    let over = design.state.is_over();
+    if !over {
+        keys.push(key(counts.short.to_string(), "short"));
+        keys.push(key(
+            whole.short_needs().to_string(),
+            &match whole.short_on_order(&cx) {
+                0 => "parts short".to_owned(),
+                all if all == whole.short_needs() => "parts short, on order".to_owned(),
+                coming => format!("parts short, {coming} on order"),
+            },
+        ));
+    }
     let part = |id: Option<PartId>| {
         id.map_or_else(|| "any that fits".to_owned(), |id| whole.part_name(id))
     };
@@ -223,7 +226,11 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         next,
         facts,
         money: money(&cx, &whole),
-        short: whole.short_needs() + counts.short,
+        short: if over {
+            0
+        } else {
+            whole.short_needs() + counts.short
+        },
         coming: whole.short_on_order(&cx),
         unexplained: whole.unexplained().len(),
         first_steps: design.bars.is_empty(),
