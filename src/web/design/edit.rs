@@ -55,7 +55,8 @@ pub fn choices(parts: &[Part], kind: Kind, chosen: &str) -> Vec<Choice> {
 /// The years in which a set can be; any other is a slip of the finger.
 const YEARS: std::ops::RangeInclusive<i16> = 1950..=2199;
 
-fn day_of_show(form: &mut Form, field: &str) -> Option<Date> {
+/// A day of a set as it was typed, with what is wrong said beside it.
+pub fn day_of_show(form: &mut Form, field: &str) -> Option<Date> {
     let day = form.date(field)?;
     if !YEARS.contains(&day.year()) {
         form.fail(
@@ -80,7 +81,10 @@ pub fn dates(form: &mut Form) -> Option<ShowDates> {
     let (build_on, get_in, strike_on) = (build_on?, get_in?, strike_on?);
     // Each is said where it can be mended: what is wrong with the get-in is of no use at the strike.
     if get_in < build_on {
-        form.fail("get_in", ShowDatesError::GetInBeforeBuild { build_on, get_in });
+        form.fail(
+            "get_in",
+            ShowDatesError::GetInBeforeBuild { build_on, get_in },
+        );
     }
     if strike_on < get_in {
         form.fail(
