@@ -140,7 +140,7 @@ fn checked(
         return Err(field(
             "strike_on",
             format!(
-                "{} is over, and the set is {} still. Nothing was changed. Choose today or a later \
+                "{} is over, and the set is still {}. Nothing was changed. Choose today or a later \
                  day.",
                 say_day(strike_on),
                 old.state

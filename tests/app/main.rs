@@ -15,6 +15,7 @@ mod bench;
 mod clash;
 mod csv;
 mod cupboard;
+mod dates;
 mod designs;
 mod faults;
 mod frame;
