@@ -22,8 +22,8 @@ use sqlx::AssertSqlSafe;
 use tapewright::{db::Db, sample, web::settings::import};
 
 use crate::{
-    api, arrange, backdrop, csv, cupboard, dates, designs, help::Page, help::TestApp, parts, pins, prices,
-    settings, show_day, start, suits, take_in,
+    api, arrange, backdrop, csv, cupboard, dates, designs, help::Page, help::TestApp, parts, pins,
+    prices, settings, show_day, start, suits, take_in,
 };
 
 /// Routes without a key, each with why a second time does nothing that the first did not.
