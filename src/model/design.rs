@@ -55,7 +55,7 @@ impl State {
             Self::Draft => &[Self::Reserved, Self::Cancelled],
             Self::Reserved => &[Self::Draft, Self::Building, Self::Cancelled],
             Self::Building => &[Self::Reserved, Self::Standing, Self::Cancelled],
-            Self::Standing => &[Self::Struck],
+            Self::Standing => &[Self::Struck, Self::Building],
             Self::Struck => &[],
             Self::Cancelled => &[Self::Draft],
         }

@@ -61,7 +61,7 @@ async fn last_days(app: &TestApp, id: DesignId) -> Vec<Date> {
 }
 
 /// The sample with its reserved set standing.
-async fn standing() -> TestApp {
+pub async fn standing() -> TestApp {
     let app = TestApp::new().await;
     assert!(sample::fill(app.db(), app.clock()).await.unwrap());
     for to in ["building", "standing"] {

@@ -33,6 +33,7 @@ mod sample;
 mod settings;
 mod sheets;
 mod show_day;
+mod stands;
 mod start;
 mod suits;
 mod swap;

@@ -77,6 +77,7 @@ pub const fn button(from: State, to: State) -> &'static str {
         (_, State::Reserved) => "Reserve it",
         (State::Cancelled, State::Draft) => "Take it up again as a draft",
         (_, State::Draft) => "Put it back to draft",
+        (State::Standing, State::Building) => "It does not stand yet",
         (_, State::Building) => "Begin to build",
         (_, State::Standing) => "It stands",
         (_, State::Struck) => "It is struck",
@@ -95,7 +96,9 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
     // What leads on comes first, the way back after it, giving up last.
     let back = |to: State| match (design.state, to) {
         (_, State::Cancelled) => 2,
-        (State::Reserved, State::Draft) | (State::Building, State::Reserved) => 1,
+        (State::Reserved, State::Draft)
+        | (State::Building, State::Reserved)
+        | (State::Standing, State::Building) => 1,
         _ => 0,
     };
     previews.sort_by_key(|preview| back(preview.to));
@@ -117,6 +120,7 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                     State::Cancelled => "danger",
                     State::Draft => "",
                     State::Reserved if !leads => "",
+                    State::Building if design.state == State::Standing => "",
                     _ => "main",
                 },
                 href: if leads {
