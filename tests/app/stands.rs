@@ -6,6 +6,7 @@ use tapewright::{
         id::DesignId,
         reservation::{Held, HoldUse},
     },
+    sample,
     stock::audit::audit,
 };
 
@@ -89,6 +90,48 @@ async fn a_set_of_which_something_came_back_is_not_put_back_over_that() {
     let back = not_yet(&app.get(SET).await, &app).await;
     assert_eq!(back.status, 303, "{}", back.text("main"));
     assert_eq!(state(&app).await, "building");
+    let found = audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
+}
+
+#[tokio::test]
+async fn a_bar_that_is_put_together_again_keeps_its_label() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    bring(&app, SET, "building").await;
+    let build = format!("{SET}/build");
+    // Up to the first bar that is assembled.
+    let mut said = String::new();
+    for _ in 0..100 {
+        let page = app.get(&build).await;
+        let title = page.text("ol.steps .now > p");
+        let form = page.form("ol.steps .now form").set("do", "tick");
+        let ticked = form.send(&app).await;
+        assert_eq!(ticked.status, 303, "{title}: {}", ticked.text("main"));
+        said = app.follow(&ticked).await.text("#flash");
+        if title.starts_with("Assemble") {
+            break;
+        }
+    }
+    let (_, tag) = said.split_once("Label: ").expect("a bar that is assembled");
+    let tag = tag.split('.').next().unwrap().to_owned();
+    assert!(tag.starts_with("F-"), "{said}");
+    let page = app.get(&build).await;
+    let step = page
+        .attributes("ol.steps li.done form", "id")
+        .pop()
+        .unwrap();
+    let back = page.form(&format!("#{step}")).set("do", "untick");
+    let back = back.send(&app).await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    let said = app.follow(&back).await.text("#flash");
+    assert!(said.contains(&format!("Keep the label {tag}")), "{said}");
+    let page = app.get(&build).await;
+    let again = page.form(&format!("#{step}")).set("do", "tick");
+    let again = again.send(&app).await;
+    assert_eq!(again.status, 303, "{}", again.text("main"));
+    let said = app.follow(&again).await.text("#flash");
+    assert!(said.contains(&format!("Label: {tag}.")), "{said}");
     let found = audit(app.db()).await.unwrap();
     assert!(found.is_empty(), "{found:?}");
 }
