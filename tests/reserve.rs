@@ -722,9 +722,23 @@ async fn a_set_is_built_stands_and_comes_back() {
         .await
         .expect("taken apart");
     assert!(!held_things(&world.holds(id).await).contains(&fixture));
-    for step in &assemblies {
-        tick(&world.act(), *step).await.expect("assembled");
-    }
+    // Put together again it is the same one, under the tag that is on its label.
+    let again = tick(&world.act(), assemblies[0]).await.expect("assembled");
+    assert_eq!(again.things, [fixture]);
+    world.sound().await;
+    // One that was marked since is another: what was seen of it is not seen of the new one.
+    untick(&world.act(), assemblies[0])
+        .await
+        .expect("taken apart");
+    let marked = MarkCondition {
+        thing: fixture,
+        condition: Condition::Suspect,
+        reason: Note::default(),
+    };
+    world.act().carry_out(&marked).await.expect("marked");
+    let other = tick(&world.act(), assemblies[0]).await.expect("assembled");
+    assert_ne!(other.things, [fixture]);
+    tick(&world.act(), assemblies[1]).await.expect("assembled");
     world.sound().await;
 
     let gone = world.go(id, State::Standing).await.expect("standing");

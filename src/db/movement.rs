@@ -21,8 +21,8 @@ use crate::{
 mod later;
 
 pub use later::{
-    Later, find_later_into, find_later_mark, find_later_of_count, find_later_of_thing,
-    find_standing_later, list_swapped_in,
+    Later, Stood, find_later_into, find_later_mark, find_later_of_count, find_later_of_set,
+    find_later_of_thing, find_standing_later, find_stood, list_swapped_in,
 };
 
 /// A movement as the log shows it.

@@ -370,6 +370,24 @@ pub async fn change_broken(tx: &mut WriteTx, id: HoldId, why: &str) -> Result<()
     Ok(())
 }
 
+/// Holds what a design has until another day; what it uses up stays held for good.
+pub async fn change_last_day(
+    tx: &mut WriteTx,
+    design: DesignId,
+    to_on: Date,
+) -> Result<(), DbError> {
+    let to_on = to_on.to_string();
+    sqlx::query!(
+        "UPDATE hold SET to_on = ?
+         WHERE design_id = ? AND state <> 'ended' AND becomes = 'returns'",
+        to_on,
+        design.0
+    )
+    .execute(&mut **tx)
+    .await?;
+    Ok(())
+}
+
 /// Ends one hold.
 pub async fn end(tx: &mut WriteTx, id: HoldId) -> Result<(), DbError> {
     sqlx::query!("UPDATE hold SET state = 'ended' WHERE id = ?", id.0)

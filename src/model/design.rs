@@ -55,7 +55,7 @@ impl State {
             Self::Draft => &[Self::Reserved, Self::Cancelled],
             Self::Reserved => &[Self::Draft, Self::Building, Self::Cancelled],
             Self::Building => &[Self::Reserved, Self::Standing, Self::Cancelled],
-            Self::Standing => &[Self::Struck],
+            Self::Standing => &[Self::Struck, Self::Building],
             Self::Struck => &[],
             Self::Cancelled => &[Self::Draft],
         }
@@ -73,6 +73,11 @@ impl State {
     /// Whether the set holds stock.
     pub const fn holds(self) -> bool {
         matches!(self, Self::Reserved | Self::Building | Self::Standing)
+    }
+
+    /// Whether nothing more comes of the set: it is struck or was given up.
+    pub const fn is_over(self) -> bool {
+        matches!(self, Self::Struck | Self::Cancelled)
     }
 
     /// Whether its bars and dates may still be edited.

@@ -121,6 +121,15 @@ impl Purchase {
     pub fn open(&self) -> bool {
         self.lines.iter().any(|line| line.open_packs() > 0)
     }
+
+    /// How many of its lines are in, while others are still to come: `16 of 17 in`.
+    pub fn partly_in(&self) -> Option<String> {
+        let all = self.lines.len();
+        let settled = self.lines.iter().filter(|line| line.open_packs() == 0);
+        let came = settled.filter(|line| line.received_packs > 0).count();
+        let waits = self.state == PurchaseState::Ordered && self.open();
+        (waits && came > 0).then(|| format!("{came} of {all} in"))
+    }
 }
 
 #[cfg(test)]
@@ -145,5 +154,46 @@ mod tests {
         assert_eq!(line.pieces(1), 10);
         assert_eq!(line.open_packs(), 2);
         assert!(line.came_short());
+    }
+
+    #[test]
+    fn an_order_says_how_much_of_it_is_in_while_it_waits_for_the_rest() {
+        let line = |packs, received_packs, refused_packs| PurchaseLine {
+            id: PurchaseLineId(1),
+            part: PartId(1),
+            part_name: "Lead three-pin, male".to_owned(),
+            offer: None,
+            design: None,
+            packs,
+            pack_amount: 1,
+            price_minor: Money::ZERO,
+            received_packs,
+            refused_packs,
+            note: Note::default(),
+        };
+        let mut order = Purchase {
+            id: PurchaseId(1),
+            supplier: SupplierId(1),
+            supplier_name: "Harbour Lights".to_owned(),
+            state: PurchaseState::Ordered,
+            ordered_on: None,
+            expected_on: None,
+            delivery_minor: Money::ZERO,
+            paid_minor: Money::ZERO,
+            note: Note::default(),
+            lines: vec![line(2, 0, 0), line(2, 1, 0)],
+            version: 1,
+        };
+        assert_eq!(order.partly_in(), None);
+        // A line is in once nothing more of it is to come; one that was sent back whole is not.
+        order
+            .lines
+            .extend([line(2, 1, 1), line(3, 3, 0), line(1, 0, 1)]);
+        assert_eq!(order.partly_in().as_deref(), Some("2 of 5 in"));
+        order.lines.retain(|line| line.open_packs() == 0);
+        assert_eq!(order.partly_in(), None);
+        order.lines.push(line(1, 0, 0));
+        order.state = PurchaseState::Closed;
+        assert_eq!(order.partly_in(), None);
     }
 }

@@ -76,15 +76,20 @@ impl About {
     }
 }
 
+fn has_length(make: &Make) -> Result<(), StockError> {
+    if make.lit_um == Length::ZERO {
+        return Err(field("lit_um", "Type a lit length above zero."));
+    }
+    Ok(())
+}
+
 async fn add_fixture(
     tx: &mut WriteTx,
     about: &About,
     make: &Make,
     batch: &str,
 ) -> Result<ThingId, StockError> {
-    if make.lit_um == Length::ZERO {
-        return Err(field("lit_um", "Type a lit length above zero."));
-    }
+    has_length(make)?;
     let thing = about
         .add(tx, ThingKind::Fixture, fixture_words(make, batch))
         .await?;
@@ -199,6 +204,19 @@ impl Change for Assemble {
     type Answer = Done;
 
     async fn within(&self, tx: &mut WriteTx, act: &Act) -> Result<Done, StockError> {
+        self.put_together(tx, act, None).await
+    }
+}
+
+impl Assemble {
+    /// Carries it out; `again` is the fixture that it was before its assembly was taken back, and is
+    /// once more, under its old tag.
+    pub(super) async fn put_together(
+        &self,
+        tx: &mut WriteTx,
+        act: &Act,
+        again: Option<ThingId>,
+    ) -> Result<Done, StockError> {
         let to = place(tx, self.about.to).await?;
         let inside = take_all(tx, &self.inside).await?;
         if let Some(other) = inside
@@ -215,7 +233,14 @@ impl Change for Assemble {
         for what in &self.used {
             used.push(take(tx, *what).await?);
         }
-        let thing = add_fixture(tx, &self.about, &self.make, &self.batch).await?;
+        let thing = match again {
+            Some(thing) => {
+                has_length(&self.make)?;
+                db::fixture::change(tx, thing, &self.make, &self.batch).await?;
+                thing
+            }
+            None => add_fixture(tx, &self.about, &self.make, &self.batch).await?,
+        };
         let within = db::place::account_inside(tx, thing)
             .await?
             .ok_or(StockError::NotFound("fixture"))?;

@@ -13,6 +13,7 @@ pub mod change;
 pub mod count;
 pub mod csv;
 pub mod cut;
+pub mod dates;
 pub mod design;
 pub mod desk;
 pub mod enter;

@@ -351,7 +351,11 @@ pub(super) async fn edit(
             old.state,
             match old.state {
                 State::Cancelled => "Make it a draft again first.",
-                State::Building => "While nothing is cut it can go back to reserved first.",
+                State::Building =>
+                    "Its days can be changed by themselves; for more, while nothing is cut, it can go \
+                     back to reserved first.",
+                State::Standing =>
+                    "Its days can be changed by themselves. Copy it to plan another.",
                 _ => "Copy it to plan another.",
             }
         )));

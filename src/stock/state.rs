@@ -183,6 +183,16 @@ async fn preview(
                 refused = Some(out_words.clone());
             }
         }
+        (State::Standing, State::Building) => {
+            refused = strike::why_not_back(tx, design.id).await?;
+            if refused.is_none() {
+                does.push(
+                    "For a press too soon: puts back what went out when it was said to stand. Ticked \
+                     steps stay ticked."
+                        .to_owned(),
+                );
+            }
+        }
         (from, to) => {
             refused = Some(format!("A {from} set cannot become {to}."));
         }
@@ -251,6 +261,9 @@ pub async fn go(act: &Act, id: DesignId, version: i64, to: State) -> Result<Gone
         (State::Standing, State::Struck) => {
             strike::nothing_out(&mut tx, id).await?;
             db::reservation::end_all(&mut tx, id).await?;
+        }
+        (State::Standing, State::Building) => {
+            gone.movement = strike::back_to_bench(&mut tx, act, &design).await?;
         }
         (_, State::Draft | State::Cancelled) => release(&mut tx, id).await?,
         (from, to) => {

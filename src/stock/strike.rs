@@ -1,11 +1,13 @@
 //! Taking a set out, and back: line by line, each with its condition.
 
+mod not_yet;
 mod rest;
 
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 
+pub(super) use self::not_yet::{back_to_bench, why_not_back};
 pub use self::rest::CheckInRest;
 use super::{
     Act, Change, Done, StockError, What,

@@ -17,6 +17,7 @@ const FORMS: &[&str] = &[
     "/designs/new",
     "/designs/{id}/edit",
     "/designs/{id}/copy",
+    "/designs/{id}/dates",
     "/designs/{id}/reserve",
     "/things/{id}/cut",
     "/things/{id}/edit",

@@ -100,6 +100,8 @@ struct OrderView {
     mark: &'static str,
     expected: Option<String>,
     late: bool,
+    /// How many of its lines are in, where others are to come.
+    partly_in: Option<String>,
     open_lines: usize,
     total: String,
 }
@@ -379,6 +381,7 @@ fn order_view(cx: &Cx, order: &Purchase) -> OrderView {
         },
         expected: order.expected_on.map(day),
         late: waiting && order.expected_on.is_some_and(|day| day < cx.today),
+        partly_in: order.partly_in(),
         open_lines: order
             .lines
             .iter()

@@ -50,6 +50,12 @@ async fn one_came_wrong(app: &TestApp) -> String {
         .set("bad", "1");
     assert_eq!(form.send(app).await.status, 303);
     let page = app.get(&order).await;
+    // What is in is said while the rest is to come, in the order's head and where orders are listed.
+    let in_words = format!("1 of {} in", lines.len());
+    let head = page.text("#sums");
+    assert!(head.contains(&format!("ordered, {in_words}")), "{head}");
+    let orders = app.get("/shopping").await.text("[aria-labelledby=orders]");
+    assert!(orders.contains(&in_words), "{orders}");
     let rest = page.form("#all form").send(app).await;
     assert_eq!(rest.status, 303, "{}", rest.text("main"));
     set
@@ -75,6 +81,34 @@ async fn what_leads_on_stands_before_the_way_back() {
             .text(".tabs summary")
             .starts_with("Pages of this set")
     );
+}
+
+#[tokio::test]
+async fn a_set_that_was_given_up_is_short_of_nothing() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    let said = async || {
+        let page = app.get(&set).await;
+        let tabs = page.text(".tabs");
+        (tabs, page.text("main"), page.texts("dl.keys dt"))
+    };
+    let (tabs, page, keys) = said().await;
+    assert!(tabs.contains(" short"), "{tabs}");
+    assert!(page.contains("things are short"), "{page}");
+    assert!(keys.contains(&"short".to_owned()), "{keys:?}");
+    bring(&app, &set, "cancelled").await;
+    let (tabs, page, keys) = said().await;
+    assert!(!tabs.contains(" short"), "{tabs}");
+    assert!(!page.contains("things are short"), "{page}");
+    assert!(!keys.iter().any(|key| key.contains("short")), "{keys:?}");
+    // What its plan lacked is still to be read, and said to be asked for no more.
+    for tab in ["shortfall", "shopping"] {
+        let page = app.get(format!("{set}/{tab}")).await.text("main");
+        assert!(page.contains("nothing is bought for it any more"), "{page}");
+    }
+    // Taken up again, it is short as before.
+    bring(&app, &set, "draft").await;
+    assert!(said().await.1.contains("things are short"));
 }
 
 #[tokio::test]

@@ -452,6 +452,40 @@ async fn a_finished_bar_that_was_noted_wrongly_is_corrected() {
 }
 
 #[tokio::test]
+async fn a_bar_like_one_that_is_not_there_is_entered_by_itself() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let enter = async |path: &str| {
+        let form = app.get(path).await.form("form.form");
+        form.set("lit_um", "2.4 m")
+            .set("to", "2")
+            .set("channels", "RGB")
+            .set("voltage", "24 V")
+            .set("family", "four-pin inline")
+            .send(app)
+            .await
+    };
+    // A changed address names nothing, or no fixture: the new bar's own page follows.
+    for like in ["987654", "bar"] {
+        let entered = led_to(&enter(&format!("/fixtures/new?like={like}")).await);
+        assert!(!entered.contains("/swap"), "{like}: {entered}");
+        assert_eq!(app.get(&entered).await.status, 200, "{like}: {entered}");
+    }
+    // One that there is leads to its swap.
+    let fixture = app
+        .get("/fixtures")
+        .await
+        .attributes("#fixtures .tag", "href");
+    let id = fixture[0].trim_start_matches("/things/").to_owned();
+    let form = app
+        .get(format!("/fixtures/new?like={id}"))
+        .await
+        .form("form.form");
+    let swapped = led_to(&form.set("to", "2").send(app).await);
+    assert_eq!(swapped, format!("/things/{id}/swap"));
+}
+
+#[tokio::test]
 pub async fn fixtures_and_frames_are_entered_and_listed_by_their_days() {
     let book = Book::new().await;
     let app = &book.app;

@@ -160,6 +160,21 @@ async fn dates_out_of_order_or_that_are_none_are_said_at_their_field() {
         assert_eq!(page.count(&format!("#{field}-error")), 1, "{field}={typed}");
         assert_eq!(page.form("form[data-draft]").value(field), Some(typed));
     }
+    // Two that are out of order are said each at its own.
+    let both = app
+        .get("/designs/new")
+        .await
+        .form("form[data-draft]")
+        .set("build_on", "2027-05-09")
+        .set("get_in", "2027-05-04")
+        .set("strike_on", "2027-05-03")
+        .send(&app)
+        .await;
+    assert_eq!(both.status, 422);
+    assert!(both.text("#get_in-error").contains("before the build day"));
+    let strike = both.text("#strike_on-error");
+    assert!(strike.contains("before the get-in"), "{strike}");
+    assert!(!strike.contains("build day"), "{strike}");
     assert_eq!(app.get("/designs").await.count("ul.rows li"), 0);
     // A name that is taken is said beside it.
     new_set(&app, "Twice").await;

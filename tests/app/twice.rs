@@ -22,8 +22,8 @@ use sqlx::AssertSqlSafe;
 use tapewright::{db::Db, sample, web::settings::import};
 
 use crate::{
-    api, arrange, backdrop, csv, cupboard, designs, help::Page, help::TestApp, parts, pins, prices,
-    settings, show_day, start, suits, take_in,
+    api, arrange, backdrop, csv, cupboard, dates, designs, help::Page, help::TestApp, parts, pins,
+    prices, settings, show_day, start, suits, take_in,
 };
 
 /// Routes without a key, each with why a second time does nothing that the first did not.
@@ -395,6 +395,7 @@ fn first_half() {
     show_day::a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_it();
     show_day::bars_are_tried_and_one_that_fails_is_suspect();
     designs::a_reserved_set_is_built_stands_loses_a_bar_and_is_struck();
+    dates::a_run_is_extended_and_ends_sooner_and_what_it_holds_goes_with_it();
     designs::frames_and_extra_lines_come_and_go();
     designs::a_plan_that_changed_since_it_was_read_holds_nothing_and_shows_the_new_one();
     designs::a_copy_takes_the_bars_over_and_holds_nothing();

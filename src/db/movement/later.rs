@@ -151,6 +151,82 @@ pub async fn find_later_mark(
     .transpose()
 }
 
+/// When a set was last said to stand, as the ledger has it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stood {
+    /// What took out all that it held, if that stands; where nothing had to go out there is none.
+    pub movement: Option<MovementId>,
+    /// The last movement before anything that came after it.
+    pub last: MovementId,
+}
+
+/// When a set was last said to stand; `None` where the log does not know.
+pub async fn find_stood(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+) -> Result<Option<Stood>, DbError> {
+    let at_ms = sqlx::query_scalar!(
+        r#"SELECT at_ms AS "at_ms!: i64" FROM change
+           WHERE of = 'design' AND row_id = ? AND before ->> 'state' = 'building'
+             AND after ->> 'state' = 'standing'
+           ORDER BY id DESC LIMIT 1"#,
+        design.0
+    )
+    .fetch_optional(&mut *tx)
+    .await?;
+    let Some(at_ms) = at_ms else { return Ok(None) };
+    // Of one moment with it: ticked steps take out too, and so does a swap, which came later.
+    let movement = sqlx::query_scalar!(
+        r#"SELECT id AS "id!: i64" FROM movement
+           WHERE design_id = ?1 AND at_ms = ?2 AND kind = 'take_out' AND mark_thing_id IS NULL
+             AND NOT EXISTS (SELECT 1 FROM step WHERE step.movement_id = movement.id)
+             AND NOT EXISTS (SELECT 1 FROM movement AS counter WHERE counter.undoes_id = movement.id)
+           ORDER BY id LIMIT 1"#,
+        design.0,
+        at_ms
+    )
+    .fetch_optional(&mut *tx)
+    .await?;
+    let last = match movement {
+        Some(id) => id,
+        None => {
+            sqlx::query_scalar!(
+                r#"SELECT coalesce(max(id), 0) AS "id!: i64" FROM movement WHERE at_ms <= ?"#,
+                at_ms
+            )
+            .fetch_one(tx)
+            .await?
+        }
+    };
+    Ok(Some(Stood {
+        movement: movement.map(MovementId),
+        last: MovementId(last),
+    }))
+}
+
+/// The last movement after `after` by which something went out with a set, came back from it or was
+/// replaced in it, and which stands; what steps did that are ticked is not meant.
+pub async fn find_later_of_set(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+    after: MovementId,
+) -> Result<Option<Later>, DbError> {
+    sqlx::query_as!(
+        LaterRow,
+        "SELECT id, kind, who, on_date FROM movement
+         WHERE design_id = ? AND id > ? AND kind IN ('take_out', 'bring_back', 'lose', 'mark')
+           AND NOT EXISTS (SELECT 1 FROM step WHERE step.movement_id = movement.id)
+           AND NOT EXISTS (SELECT 1 FROM movement AS counter WHERE counter.undoes_id = movement.id)
+         ORDER BY id DESC LIMIT 1",
+        design.0,
+        after.0
+    )
+    .fetch_optional(tx)
+    .await?
+    .map(LaterRow::later)
+    .transpose()
+}
+
 struct LaterRow {
     id: i64,
     kind: String,

@@ -2,25 +2,29 @@
 
 use std::collections::BTreeMap;
 
+use sqlx::SqliteConnection;
+
 use crate::{
     db::{self, WriteTx},
     model::{
         connector::Connector,
         design::Design,
-        fixture::Make,
-        id::{AccountId, BarId, DesignId, PartId, PlaceId},
+        fixture::{Condition, Make},
+        id::{AccountId, BarId, DesignId, MovementId, PartId, PlaceId},
+        movement::MovementKind,
         part::{PartSpec, Sundry},
         piece::{End, length_of},
         reservation::{Held, Hold, HoldState, HoldUse, NewHold},
         step::{Made, StepKind},
         text::Note,
+        thing::{Thing, ThingKind},
     },
     plan::{
         outcome::{BuildBar, Serve},
         sundry,
     },
     stock::{
-        Act, Change as _, Done, StockError, What,
+        Act, Done, StockError, What,
         make::{About, Assemble},
         strike::{as_what, from_places},
     },
@@ -160,6 +164,7 @@ pub(super) async fn assemble(
         lead_connector.or_else(|| start.connector().or_else(|| end.connector()).cloned()),
     )
     .await?;
+    let again = taken_back(tx, design.id, bar).await?;
     let done = Assemble {
         about: About::new(place),
         make,
@@ -169,7 +174,7 @@ pub(super) async fn assemble(
         design: Some(design.id),
         reason: Note::default(),
     }
-    .within(tx, act)
+    .put_together(tx, act, again.map(|thing| thing.id))
     .await?;
     let fixture = *done
         .things
@@ -193,6 +198,40 @@ pub(super) async fn assemble(
         counts,
     };
     Ok((done, parts))
+}
+
+/// The fixture that a bar of a set was before its assembly was taken back: what is put together again
+/// is that one, so that its printed label stays true. One that was marked or tried meanwhile is not:
+/// what was seen of it is not seen of the new one.
+pub(super) async fn taken_back(
+    tx: &mut SqliteConnection,
+    design: DesignId,
+    bar: BarId,
+) -> Result<Option<Thing>, StockError> {
+    for ended in db::reservation::list_ended_of_bar(&mut *tx, design, bar).await? {
+        let Held::Thing { thing, .. } = ended.hold.held else {
+            continue;
+        };
+        let Some(thing) = db::thing::lookup(&mut *tx, thing).await? else {
+            continue;
+        };
+        let ended_here =
+            thing.kind == ThingKind::Fixture && thing.place.account == AccountId::BENCH;
+        if !ended_here || thing.condition != Condition::Good {
+            continue;
+        }
+        // One that was taken apart ended at the bench too.
+        let last = db::movement::find_later_of_thing(&mut *tx, thing.id, MovementId(0)).await?;
+        let undone = last.is_some_and(|last| last.kind == MovementKind::Undo);
+        if undone
+            && db::test_record::list_of_thing(&mut *tx, thing.id, 1)
+                .await?
+                .is_empty()
+        {
+            return Ok(Some(thing));
+        }
+    }
+    Ok(None)
 }
 
 /// What a new bar takes of a sundry that is held for the set, while so many bars are still to be

@@ -20,17 +20,17 @@ use super::{
     undo::Undo,
 };
 use crate::{
-    db::{self, WriteTx},
+    db::{self, Db, WriteTx},
     model::{
         design::{Design, State},
         id::{AccountId, BarId, DesignId, MovementId, PartId, StepId, ThingId},
         movement::MovementKind,
         reservation::Held,
         step::{self, Segment, Step, StepKind, Task},
-        text::Note,
+        text::{Note, Tag},
     },
 };
-use assemble::{assemble, bar_holds, hold_again};
+use assemble::{assemble, bar_holds, hold_again, taken_back};
 
 /// What a tick did.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
@@ -328,6 +328,14 @@ pub async fn untick(act: &Act, id: StepId) -> Result<Ticked, StockError> {
         things: Vec::new(),
     };
     act.finish(tx, ticked).await
+}
+
+/// The tag that a bar of a set gets again when it is assembled again after that was taken back.
+pub async fn tag_again(db: &Db, design: DesignId, bar: BarId) -> Result<Option<Tag>, StockError> {
+    let mut tx = db.read().await?;
+    Ok(taken_back(&mut tx, design, bar)
+        .await?
+        .map(|thing| thing.tag))
 }
 
 /// Steps that have cut or assembled something, by title.

@@ -283,6 +283,33 @@ async fn show(
     Ok(page_with(status, &steps))
 }
 
+/// What becomes of a printed label when an assembly is taken back.
+async fn label_words(cx: &Cx, id: DesignId, was: &Step, pressed: &str) -> Result<String, Trouble> {
+    let Task::Assemble {
+        bar,
+        made: Some(made),
+        ..
+    } = &was.task
+    else {
+        return Ok(String::new());
+    };
+    if pressed != "untick" {
+        return Ok(String::new());
+    }
+    if let Some(tag) = stock::build::tag_again(cx.db(), id, *bar).await? {
+        return Ok(format!(
+            " Keep the label {tag}: put together again, the bar is {tag}."
+        ));
+    }
+    let made = db::thing::lookup(&mut *cx.read().await?, made.fixture).await?;
+    Ok(made.map_or_else(String::new, |made| {
+        format!(
+            " {} is no more: put together again, the bar gets a new tag, and its label is printed anew.",
+            made.tag
+        )
+    }))
+}
+
 /// POST: ticks a step or takes the tick back.
 pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form) -> Answer {
     let back = Link::Build(id);
@@ -314,7 +341,8 @@ pub async fn post(cx: Cx, Path((id, step)): Path<(DesignId, StepId)>, form: Form
             steps.retain(|one| one.id == step);
             let labels = Labels::read(&cx, &whole, &steps).await?;
             let made = (labels.of_step.get(&step)).map_or_else(String::new, |it| format!(" {it}."));
-            let said = format!("{words}: {}.{made}", named.title);
+            let again = label_words(&cx, id, named, form.value("do")).await?;
+            let said = format!("{words}: {}.{made}{again}", named.title);
             let flash = if ready {
                 Flash::good(format!("{said} That was the last step: the set can stand.")).toward(id)
             } else {

@@ -11,7 +11,7 @@ use crate::{
         part::{Kind, Part},
     },
     stock::design::{Basics, Edit},
-    units::{Date, Money, ShowDates},
+    units::{Date, Money, ShowDates, ShowDatesError},
     web::{
         at::Path,
         clash::{Clash, Field},
@@ -55,7 +55,8 @@ pub fn choices(parts: &[Part], kind: Kind, chosen: &str) -> Vec<Choice> {
 /// The years in which a set can be; any other is a slip of the finger.
 const YEARS: std::ops::RangeInclusive<i16> = 1950..=2199;
 
-fn day_of_show(form: &mut Form, field: &str) -> Option<Date> {
+/// A day of a set as it was typed, with what is wrong said beside it.
+pub fn day_of_show(form: &mut Form, field: &str) -> Option<Date> {
     let day = form.date(field)?;
     if !YEARS.contains(&day.year()) {
         form.fail(
@@ -78,18 +79,20 @@ pub fn dates(form: &mut Form) -> Option<ShowDates> {
         day_of_show(form, "strike_on"),
     );
     let (build_on, get_in, strike_on) = (build_on?, get_in?, strike_on?);
-    match ShowDates::new(build_on, get_in, strike_on) {
-        Ok(dates) => Some(dates),
-        Err(why) => {
-            let field = if strike_on < get_in {
-                "strike_on"
-            } else {
-                "get_in"
-            };
-            form.fail(field, why);
-            None
-        }
+    // Each is said where it can be mended: what is wrong with the get-in is of no use at the strike.
+    if get_in < build_on {
+        form.fail(
+            "get_in",
+            ShowDatesError::GetInBeforeBuild { build_on, get_in },
+        );
     }
+    if strike_on < get_in {
+        form.fail(
+            "strike_on",
+            ShowDatesError::StrikeBeforeGetIn { get_in, strike_on },
+        );
+    }
+    ShowDates::new(build_on, get_in, strike_on).ok()
 }
 
 fn filled(cx: &Cx, design: &Design) -> Form {

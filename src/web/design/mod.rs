@@ -30,7 +30,7 @@ use crate::{
         input::SpareFixture,
         outcome::{BarPlan, Check, CheckState, Serve},
     },
-    stock::planned::Planned,
+    stock::{dates::may_change, planned::Planned},
     units::{Current, Date, Length},
 };
 
@@ -43,6 +43,7 @@ pub mod build;
 pub mod checks;
 pub mod copy;
 pub mod cuts;
+pub mod dates;
 pub mod edit;
 mod editor;
 pub mod frames;
@@ -84,6 +85,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}", get(one::get))
         .route("/designs/{id}/edit", both(edit::get, edit::post))
         .route("/designs/{id}/copy", both(copy::get, copy::post))
+        .route("/designs/{id}/dates", both(dates::get, dates::post))
         .route("/designs/{id}/bars", get(bars::get))
         .route("/designs/{id}/bars/add", post(bars::add))
         .route("/designs/{id}/bars/arrange", post(arrange::post))
@@ -370,8 +372,11 @@ impl Whole {
             .collect()
     }
 
-    /// Needs that are short.
+    /// Needs that are short; of a set that is over nothing is.
     pub fn short_needs(&self) -> usize {
+        if self.design().state.is_over() {
+            return 0;
+        }
         self.plan()
             .needs
             .iter()
@@ -472,6 +477,8 @@ pub struct Head {
     pub version: i64,
     /// Whether bars and dates can be changed now, by who reads.
     pub editable: bool,
+    /// Whether its dates can be changed by themselves now, by who reads.
+    pub redates: bool,
     /// Its pages.
     pub tabs: Vec<TabItem>,
     /// What it held and is gone.
@@ -495,7 +502,11 @@ impl Head {
 pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
     let design = whole.design();
     let id = design.id;
-    let short_bars = whole.counts().short;
+    let short_bars = if design.state.is_over() {
+        0
+    } else {
+        whole.counts().short
+    };
     let item = |of: Tab, href: Link, label: &'static str| TabItem {
         href,
         label,
@@ -556,6 +567,7 @@ pub fn head(cx: &Cx, whole: &Whole, tab: Tab) -> (Chrome, Head) {
         ),
         version: design.version,
         editable: design.state.editable() && chrome.keeps(),
+        redates: may_change(design.state) && chrome.keeps(),
         tabs,
         broken: whole.broken.clone(),
         not_held: whole.not_held.clone(),

@@ -77,6 +77,7 @@ pub const fn button(from: State, to: State) -> &'static str {
         (_, State::Reserved) => "Reserve it",
         (State::Cancelled, State::Draft) => "Take it up again as a draft",
         (_, State::Draft) => "Put it back to draft",
+        (State::Standing, State::Building) => "It does not stand yet",
         (_, State::Building) => "Begin to build",
         (_, State::Standing) => "It stands",
         (_, State::Struck) => "It is struck",
@@ -95,7 +96,9 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
     // What leads on comes first, the way back after it, giving up last.
     let back = |to: State| match (design.state, to) {
         (_, State::Cancelled) => 2,
-        (State::Reserved, State::Draft) | (State::Building, State::Reserved) => 1,
+        (State::Reserved, State::Draft)
+        | (State::Building, State::Reserved)
+        | (State::Standing, State::Building) => 1,
         _ => 0,
     };
     previews.sort_by_key(|preview| back(preview.to));
@@ -117,6 +120,7 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                     State::Cancelled => "danger",
                     State::Draft => "",
                     State::Reserved if !leads => "",
+                    State::Building if design.state == State::Standing => "",
                     _ => "main",
                 },
                 href: if leads {
@@ -169,15 +173,18 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     if counts.build > 0 || counts.built == 0 {
         keys.push(key(counts.build.to_string(), "to build"));
     }
-    keys.push(key(counts.short.to_string(), "short"));
-    keys.push(key(
-        whole.short_needs().to_string(),
-        &match whole.short_on_order(&cx) {
-            0 => "parts short".to_owned(),
-            all if all == whole.short_needs() => "parts short, on order".to_owned(),
-            coming => format!("parts short, {coming} on order"),
-        },
-    ));
+    let over = design.state.is_over();
+    if !over {
+        keys.push(key(counts.short.to_string(), "short"));
+        keys.push(key(
+            whole.short_needs().to_string(),
+            &match whole.short_on_order(&cx) {
+                0 => "parts short".to_owned(),
+                all if all == whole.short_needs() => "parts short, on order".to_owned(),
+                coming => format!("parts short, {coming} on order"),
+            },
+        ));
+    }
     let part = |id: Option<PartId>| {
         id.map_or_else(|| "any that fits".to_owned(), |id| whole.part_name(id))
     };
@@ -223,7 +230,11 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         next,
         facts,
         money: money(&cx, &whole),
-        short: whole.short_needs() + counts.short,
+        short: if over {
+            0
+        } else {
+            whole.short_needs() + counts.short
+        },
         coming: whole.short_on_order(&cx),
         unexplained: whole.unexplained().len(),
         first_steps: design.bars.is_empty(),

@@ -382,8 +382,11 @@ impl Whole {
             .collect()
     }
 
-    /// How many of the parts that are short are on order wholly.
+    /// How many of the parts that are short are on order wholly; of a set that is over nothing is short.
     pub fn short_on_order(&self, cx: &Cx) -> usize {
+        if self.design().state.is_over() {
+            return 0;
+        }
         self.on_order(cx).count()
     }
 

@@ -1,0 +1,137 @@
+//! A set that was said to stand too soon, and goes back to the bench.
+
+use tapewright::{
+    db,
+    model::{
+        id::DesignId,
+        reservation::{Held, HoldUse},
+    },
+    sample,
+    stock::audit::audit,
+};
+
+use crate::{
+    arrived::bring,
+    dates::standing,
+    help::{Page, TestApp},
+};
+
+const SET: &str = "/designs/2";
+
+/// What the set holds and how, in no order.
+async fn holds(app: &TestApp) -> Vec<String> {
+    let mut tx = app.db().read().await.unwrap();
+    let holds = db::reservation::list(&mut tx, DesignId(2)).await.unwrap();
+    let words = |held: Held, becomes: HoldUse| format!("{held:?} {}", becomes.word());
+    let mut holds: Vec<String> = holds
+        .into_iter()
+        .map(|hold| words(hold.hold.held, hold.hold.becomes))
+        .collect();
+    holds.sort_unstable();
+    holds
+}
+
+async fn out(app: &TestApp) -> Vec<String> {
+    let page = app.get(format!("{SET}/strike")).await;
+    page.texts(".strike li .row-name")
+}
+
+async fn state(app: &TestApp) -> String {
+    app.get(SET).await.text(".lead .mark")
+}
+
+/// Presses the way back as the set's page offers it.
+async fn not_yet(page: &Page, app: &TestApp) -> Page {
+    let form = page.form("#next form:has(button[value=building])");
+    form.set("to", "building").send(app).await
+}
+
+#[tokio::test]
+async fn a_set_that_does_not_stand_yet_is_at_the_bench_as_before() {
+    let app = standing().await;
+    let (held, went) = (holds(&app).await, out(&app).await);
+    assert!(!went.is_empty());
+    for _ in 0..2 {
+        let back = not_yet(&app.get(SET).await, &app).await;
+        assert_eq!(back.status, 303, "{}", back.text("main"));
+        assert_eq!(state(&app).await, "building");
+        assert_eq!(out(&app).await, Vec::<String>::new());
+        // Its steps can be ticked again.
+        let steps = app.get(format!("{SET}/build")).await;
+        assert!(steps.count("ol.steps form") > 0);
+        bring(&app, SET, "standing").await;
+        assert_eq!(out(&app).await, went);
+        assert_eq!(holds(&app).await, held);
+    }
+    let found = audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
+}
+
+#[tokio::test]
+async fn a_set_of_which_something_came_back_is_not_put_back_over_that() {
+    let app = standing().await;
+    let before = app.get(SET).await;
+    let page = app.get(format!("{SET}/strike")).await;
+    let back = page.form(".strike li form").set("how", "good");
+    let checked = back.send(&app).await;
+    assert_eq!(checked.status, 303, "{}", checked.text("main"));
+    let said = app.get(SET).await;
+    let next = said.text("#next");
+    assert!(next.contains("brought back"), "{next}");
+    assert_eq!(said.count("#next button[value=building]"), 0);
+    let late = not_yet(&before, &app).await;
+    assert_eq!(late.status, 409, "{}", late.text("main"));
+    assert!(late.text("main").contains("Nothing was changed"));
+    assert_eq!(state(&app).await, "standing");
+    // Once that is undone nothing rests on it any more.
+    let shown = app.follow(&checked).await;
+    let undone = shown.form(".flash form").send(&app).await;
+    assert_eq!(undone.status, 303, "{}", undone.text("main"));
+    let back = not_yet(&app.get(SET).await, &app).await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    assert_eq!(state(&app).await, "building");
+    let found = audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
+}
+
+#[tokio::test]
+async fn a_bar_that_is_put_together_again_keeps_its_label() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    bring(&app, SET, "building").await;
+    let build = format!("{SET}/build");
+    // Up to the first bar that is assembled.
+    let mut said = String::new();
+    for _ in 0..100 {
+        let page = app.get(&build).await;
+        let title = page.text("ol.steps .now > p");
+        let form = page.form("ol.steps .now form").set("do", "tick");
+        let ticked = form.send(&app).await;
+        assert_eq!(ticked.status, 303, "{title}: {}", ticked.text("main"));
+        said = app.follow(&ticked).await.text("#flash");
+        if title.starts_with("Assemble") {
+            break;
+        }
+    }
+    let (_, tag) = said.split_once("Label: ").expect("a bar that is assembled");
+    let tag = tag.split('.').next().unwrap().to_owned();
+    assert!(tag.starts_with("F-"), "{said}");
+    let page = app.get(&build).await;
+    let step = page
+        .attributes("ol.steps li.done form", "id")
+        .pop()
+        .unwrap();
+    let back = page.form(&format!("#{step}")).set("do", "untick");
+    let back = back.send(&app).await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    let said = app.follow(&back).await.text("#flash");
+    assert!(said.contains(&format!("Keep the label {tag}")), "{said}");
+    let page = app.get(&build).await;
+    let again = page.form(&format!("#{step}")).set("do", "tick");
+    let again = again.send(&app).await;
+    assert_eq!(again.status, 303, "{}", again.text("main"));
+    let said = app.follow(&again).await.text("#flash");
+    assert!(said.contains(&format!("Label: {tag}.")), "{said}");
+    let found = audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
+}
