@@ -240,41 +240,59 @@ pub async fn find(tx: &mut SqliteConnection, name: &str) -> Result<Option<Design
     )
 }
 
+/// A design of the list, its fields in the order in which the statement gives them.
+#[derive(Deserialize)]
+struct ListedRow {
+    id: i64,
+    name: String,
+    state: String,
+    build_on: String,
+    get_in: String,
+    strike_on: String,
+    budget_minor: Option<i64>,
+    version: i64,
+    bars: i64,
+    bars_um: i64,
+    frames: i64,
+    broken: i64,
+}
+
+impl ListedRow {
+    fn listed(self) -> Result<Listed, DbError> {
+        Ok(Listed {
+            id: DesignId(self.id),
+            name: read("design.name", Name::parse(&self.name))?,
+            state: read("design.state", self.state.parse::<State>())?,
+            dates: show_dates(&self.build_on, &self.get_in, &self.strike_on)?,
+            bars: self.bars,
+            bars_um: self.bars_um,
+            frames: self.frames,
+            budget_minor: money("design.budget_minor", self.budget_minor)?,
+            broken_holds: self.broken,
+            version: self.version,
+        })
+    }
+}
+
 /// Every design, the next to be built first, then those that are over, latest first.
 pub async fn list(tx: &mut SqliteConnection) -> Result<Vec<Listed>, DbError> {
-    sqlx::query!(
-        r#"SELECT design.id, design.name, design.state, design.build_on, design.get_in,
-               design.strike_on, design.budget_minor, design.version,
-               (SELECT count(*) FROM bar WHERE bar.design_id = design.id) AS "bars!: i64",
-               (SELECT coalesce(sum(length_um), 0) FROM bar
-                WHERE bar.design_id = design.id) AS "bars_um!: i64",
-               (SELECT count(*) FROM design_frame
-                WHERE design_frame.design_id = design.id) AS "frames!: i64",
-               (SELECT count(*) FROM hold
-                WHERE hold.design_id = design.id AND hold.state = 'broken') AS "broken!: i64"
-           FROM design
-           ORDER BY design.state IN ('struck', 'cancelled'),
-               CASE WHEN design.state IN ('struck', 'cancelled') THEN '' ELSE design.build_on END,
-               design.strike_on DESC, design.id"#
+    // As one text: row by row each value is handed from one thread to another.
+    let rows = sqlx::query_scalar!(
+        r#"SELECT json_group_array(json_array(design.id, design.name, design.state, design.build_on,
+               design.get_in, design.strike_on, design.budget_minor, design.version,
+               (SELECT count(*) FROM bar WHERE bar.design_id = design.id),
+               (SELECT coalesce(sum(length_um), 0) FROM bar WHERE bar.design_id = design.id),
+               (SELECT count(*) FROM design_frame WHERE design_frame.design_id = design.id),
+               (SELECT count(*) FROM hold WHERE hold.design_id = design.id AND hold.state = 'broken'))
+               ORDER BY design.state IN ('struck', 'cancelled'),
+                   CASE WHEN design.state IN ('struck', 'cancelled') THEN '' ELSE design.build_on END,
+                   design.strike_on DESC, design.id) AS "rows!: String"
+           FROM design"#
     )
-    .fetch_all(tx)
-    .await?
-    .into_iter()
-    .map(|row| {
-        Ok(Listed {
-            id: DesignId(row.id),
-            name: read("design.name", Name::parse(&row.name))?,
-            state: read("design.state", row.state.parse::<State>())?,
-            dates: show_dates(&row.build_on, &row.get_in, &row.strike_on)?,
-            bars: row.bars,
-            bars_um: row.bars_um,
-            frames: row.frames,
-            budget_minor: money("design.budget_minor", row.budget_minor)?,
-            broken_holds: row.broken,
-            version: row.version,
-        })
-    })
-    .collect()
+    .fetch_one(tx)
+    .await?;
+    let rows: Vec<ListedRow> = read("design", serde_json::from_str(&rows))?;
+    rows.into_iter().map(ListedRow::listed).collect()
 }
 
 /// The next free ids of bars, frames and extra lines.

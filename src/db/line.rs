@@ -16,7 +16,7 @@ use super::DbError;
 /// The most that share a commit.
 const MOST: usize = 32;
 /// How long the first may have waited for its commit when another joins.
-const LONGEST: Duration = Duration::from_millis(5);
+const LONGEST: Duration = Duration::from_millis(25);
 /// How long somebody stands in line.
 const PATIENCE: Duration = Duration::from_secs(30);
 /// How many pages the log may have before it is folded into the file.

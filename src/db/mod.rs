@@ -69,6 +69,10 @@ const STATEMENTS: usize = 500;
 /// What the connection that writes may hold of the file in memory: 16 MB, in kibibytes as SQLite has it.
 const WRITERS_CACHE: &str = "-16000";
 
+/// As is advised for a connection that stays open for long
+/// (<https://www.sqlite.org/lang_analyze.html#recommended_usage_patterns>).
+const LOOK_AT_SIZES: &str = "PRAGMA analysis_limit = 400; PRAGMA optimize = 0x10002";
+
 /// An open database.
 #[derive(Debug, Clone)]
 pub struct Db {
@@ -203,6 +207,12 @@ impl Db {
                 why,
             },
         })?;
+        // Statements are planned by how much there is of everything, as it was when the book was last
+        // closed: that may be a year and all of the stock ago. What has grown much is looked at anew.
+        sqlx::raw_sql(LOOK_AT_SIZES)
+            .execute(&writer)
+            .await
+            .map_err(sqlite)?;
         // What optimizes writes: a reader that fails at it is dropped before it has closed the file,
         // and may then be the last to, which leaves the log beside it.
         let reading = options

@@ -337,10 +337,11 @@ async fn list_frames(
 ) -> Result<Vec<SpareFrame>, DbError> {
     let mut counts: HashMap<i64, Vec<(PartId, i64)>> = HashMap::new();
     for row in sqlx::query!(
-        r#"SELECT account.thing_id AS "frame!", balance.part_id, balance.amount
-           FROM account JOIN balance ON balance.account_id = account.id
-           JOIN part ON part.id = balance.part_id
-           WHERE account.kind = 'inside' AND part.stock_by = 'count' AND balance.amount > 0
+        r#"SELECT account.thing_id AS "frame!", balance.part_id AS "part_id!", balance.amount
+           FROM thing AS frame CROSS JOIN account ON account.thing_id = frame.id
+           CROSS JOIN balance ON balance.account_id = account.id
+           CROSS JOIN part ON part.id = balance.part_id
+           WHERE frame.kind = 'frame' AND part.stock_by = 'count' AND balance.amount > 0
            ORDER BY balance.part_id"#
     )
     .fetch_all(&mut *tx)
@@ -354,9 +355,9 @@ async fn list_frames(
     let mut things: HashMap<i64, Vec<ThingId>> = HashMap::new();
     for row in sqlx::query!(
         r#"SELECT account.thing_id AS "frame!", thing.id
-           FROM thing JOIN account ON account.id = thing.account_id
-           JOIN thing AS holder ON holder.id = account.thing_id
-           WHERE account.kind = 'inside' AND holder.kind = 'frame' ORDER BY thing.id"#
+           FROM thing AS holder CROSS JOIN account ON account.thing_id = holder.id
+           CROSS JOIN thing ON thing.account_id = account.id
+           WHERE holder.kind = 'frame' ORDER BY thing.id"#
     )
     .fetch_all(&mut *tx)
     .await?
