@@ -49,6 +49,11 @@ async fn one_came_wrong(app: &TestApp) -> String {
         .set("good", "1")
         .set("bad", "1");
     assert_eq!(form.send(app).await.status, 303);
+    // Another line is in; the wrong cap is still to come.
+    let whole = lines.iter().find(|line| *line != caps);
+    let page = app.get(&order).await;
+    let form = page.form(&format!("#{}", whole.expect("another line")));
+    assert_eq!(form.send(app).await.status, 303);
     let page = app.get(&order).await;
     // What is in is said while the rest is to come, in the order's head and where orders are listed.
     let in_words = format!("1 of {} in", lines.len());

@@ -160,14 +160,7 @@ pub async fn a_run_is_extended_and_ends_sooner_and_what_it_holds_goes_with_it() 
     assert!(free_on(&app, "2026-03-25").await < free);
     // It stands in the log of changes, with the day before and after.
     let said = app.get("/changes").await.texts("#changes li").remove(0);
-    assert!(
-        said.contains("2026-03-23") || said.contains("23 Mar 2026"),
-        "{said}"
-    );
-    assert!(
-        said.contains("2026-03-26") || said.contains("26 Mar 2026"),
-        "{said}"
-    );
+    assert!(said.contains("23 Mar") && said.contains("26 Mar"), "{said}");
 
     let done = until(&app, "2026-03-22").await;
     assert_eq!(done.status, 303, "{}", done.text("main"));

@@ -75,6 +75,7 @@ async fn a_set_of_which_something_came_back_is_not_put_back_over_that() {
     let back = page.form(".strike li form").set("how", "good");
     let checked = back.send(&app).await;
     assert_eq!(checked.status, 303, "{}", checked.text("main"));
+    let shown = app.follow(&checked).await;
     let said = app.get(SET).await;
     let next = said.text("#next");
     assert!(next.contains("brought back"), "{next}");
@@ -84,8 +85,7 @@ async fn a_set_of_which_something_came_back_is_not_put_back_over_that() {
     assert!(late.text("main").contains("Nothing was changed"));
     assert_eq!(state(&app).await, "standing");
     // Once that is undone nothing rests on it any more.
-    let shown = app.follow(&checked).await;
-    let undone = shown.form(".flash form").send(&app).await;
+    let undone = shown.form("#flash form").send(&app).await;
     assert_eq!(undone.status, 303, "{}", undone.text("main"));
     let back = not_yet(&app.get(SET).await, &app).await;
     assert_eq!(back.status, 303, "{}", back.text("main"));
