@@ -1,13 +1,12 @@
-//! SQL for designs: their frames, bars, extra lines, reasons, bench steps and kept plans.
+//! SQL for designs: their frames, bars and extra lines.
 //!
 //! A design is read whole and stored by difference: [`store`] writes what differs between the
 //! design as it was read and as it should be, so that one rule serves every edit.
 
 use std::collections::{HashMap, HashSet};
 
-use serde::{Deserialize, Serialize};
+use serde::Serialize;
 use sqlx::SqliteConnection;
-use utoipa::ToSchema;
 
 use super::{DbError, WriteTx, pin, refusal::read};
 use crate::{
@@ -15,60 +14,21 @@ use crate::{
         channel::Channels,
         design::{Bar, Choices, Design, Extra, Frame, State},
         fixture::Fed,
-        id::{BarId, DesignId, ExtraId, FrameId, MovementId, PartId, StepId, ThingId},
-        step::{Done, Step, StepKind, Task},
+        id::{BarId, DesignId, ExtraId, FrameId, PartId, ThingId},
         text::{Name, Note},
     },
-    plan::Plan,
     units::{Date, Length, Money, ShowDates, SignedLength, Voltage, parse_date},
 };
 
-/// A design as lists show it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-pub struct Listed {
-    /// Its id.
-    pub id: DesignId,
-    /// Name.
-    pub name: Name,
-    /// State.
-    pub state: State,
-    /// Build day, get-in, strike.
-    pub dates: ShowDates,
-    /// How many bars.
-    pub bars: i64,
-    /// Their wanted lengths together.
-    pub bars_um: i64,
-    /// How many frames.
-    pub frames: i64,
-    /// Budget, if there is one.
-    pub budget_minor: Option<Money>,
-    /// Holds that broke and are not mended.
-    pub broken_holds: i64,
-    /// Raised by each change.
-    pub version: i64,
-}
+mod kept;
+mod list;
+mod step;
 
-/// The plan that the holds of a design were made from.
-#[derive(Debug, Clone, PartialEq)]
-pub struct KeptPlan {
-    /// The plan.
-    pub plan: Plan,
-    /// Its digest.
-    pub digest: String,
-}
-
-/// Why a plan is used although it breaks a limit.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
-pub struct LimitReason {
-    /// Names the rule and what it is about, as the plan's checks do.
-    pub check_key: String,
-    /// The reason, in the person's words.
-    pub reason: String,
-    /// Who gave it.
-    pub who: String,
-    /// When, in milliseconds since 1970 (UTC).
-    pub at_ms: i64,
-}
+pub use kept::{
+    KeptPlan, LimitReason, add_reason, change_plan, list_reasons, lookup_plan, remove_reason,
+};
+pub use list::{Listed, list};
+pub use step::{add_step, change_step, find_of_step, find_step_of, list_steps, remove_steps};
 
 /// The next free ids of a design's rows; what is given out is used in the same transaction, or in
 /// one that has checked that nothing was written since.
@@ -238,61 +198,6 @@ pub async fn find(tx: &mut SqliteConnection, name: &str) -> Result<Option<Design
             .await?
             .map(DesignId),
     )
-}
-
-/// A design of the list, its fields in the order in which the statement gives them.
-#[derive(Deserialize)]
-struct ListedRow {
-    id: i64,
-    name: String,
-    state: String,
-    build_on: String,
-    get_in: String,
-    strike_on: String,
-    budget_minor: Option<i64>,
-    version: i64,
-    bars: i64,
-    bars_um: i64,
-    frames: i64,
-    broken: i64,
-}
-
-impl ListedRow {
-    fn listed(self) -> Result<Listed, DbError> {
-        Ok(Listed {
-            id: DesignId(self.id),
-            name: read("design.name", Name::parse(&self.name))?,
-            state: read("design.state", self.state.parse::<State>())?,
-            dates: show_dates(&self.build_on, &self.get_in, &self.strike_on)?,
-            bars: self.bars,
-            bars_um: self.bars_um,
-            frames: self.frames,
-            budget_minor: money("design.budget_minor", self.budget_minor)?,
-            broken_holds: self.broken,
-            version: self.version,
-        })
-    }
-}
-
-/// Every design, the next to be built first, then those that are over, latest first.
-pub async fn list(tx: &mut SqliteConnection) -> Result<Vec<Listed>, DbError> {
-    // As one text: row by row each value is handed from one thread to another.
-    let rows = sqlx::query_scalar!(
-        r#"SELECT json_group_array(json_array(design.id, design.name, design.state, design.build_on,
-               design.get_in, design.strike_on, design.budget_minor, design.version,
-               (SELECT count(*) FROM bar WHERE bar.design_id = design.id),
-               (SELECT coalesce(sum(length_um), 0) FROM bar WHERE bar.design_id = design.id),
-               (SELECT count(*) FROM design_frame WHERE design_frame.design_id = design.id),
-               (SELECT count(*) FROM hold WHERE hold.design_id = design.id AND hold.state = 'broken'))
-               ORDER BY design.state IN ('struck', 'cancelled'),
-                   CASE WHEN design.state IN ('struck', 'cancelled') THEN '' ELSE design.build_on END,
-                   design.strike_on DESC, design.id) AS "rows!: String"
-           FROM design"#
-    )
-    .fetch_one(tx)
-    .await?;
-    let rows: Vec<ListedRow> = read("design", serde_json::from_str(&rows))?;
-    rows.into_iter().map(ListedRow::listed).collect()
 }
 
 /// The next free ids of bars, frames and extra lines.
@@ -563,193 +468,6 @@ pub async fn change_state(tx: &mut WriteTx, id: DesignId, to: State) -> Result<(
     Ok(())
 }
 
-/// The plan that the holds were made from, if anything is or was held.
-pub async fn lookup_plan(
-    tx: &mut SqliteConnection,
-    id: DesignId,
-) -> Result<Option<KeptPlan>, DbError> {
-    let row = sqlx::query!("SELECT plan, plan_digest FROM design WHERE id = ?", id.0)
-        .fetch_optional(tx)
-        .await?;
-    let Some((Some(plan), Some(digest))) = row.map(|row| (row.plan, row.plan_digest)) else {
-        return Ok(None);
-    };
-    Ok(Some(KeptPlan {
-        plan: read("design.plan", serde_json::from_str(&plan))?,
-        digest,
-    }))
-}
-
-/// Keeps the plan that holds are made from, or forgets it. The newest movement that it can rest on is
-/// kept within, as `known_to`; a plan of the same digest keeps its own.
-pub async fn change_plan(
-    tx: &mut WriteTx,
-    id: DesignId,
-    kept: Option<&KeptPlan>,
-) -> Result<(), DbError> {
-    let plan = kept
-        .map(|kept| json("design.plan", &kept.plan))
-        .transpose()?;
-    let digest = kept.map(|kept| kept.digest.as_str());
-    sqlx::query!(
-        "UPDATE design SET plan_digest = ?2, plan = json_set(?1, '$.known_to',
-             CASE WHEN plan_digest IS ?2 THEN coalesce(json_extract(plan, '$.known_to'), 0)
-                  ELSE (SELECT coalesce(max(id), 0) FROM movement) END)
-         WHERE id = ?3",
-        plan,
-        digest,
-        id.0
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(())
-}
-
-/// Reasons given for limits that the plan breaks, by key.
-pub async fn list_reasons(
-    tx: &mut SqliteConnection,
-    id: DesignId,
-) -> Result<Vec<LimitReason>, DbError> {
-    Ok(sqlx::query_as!(
-        LimitReason,
-        "SELECT check_key, reason, who, at_ms FROM limit_reason
-         WHERE design_id = ? ORDER BY check_key",
-        id.0
-    )
-    .fetch_all(tx)
-    .await?)
-}
-
-/// Gives a reason, or another one.
-pub async fn add_reason(
-    tx: &mut WriteTx,
-    id: DesignId,
-    reason: &LimitReason,
-) -> Result<(), DbError> {
-    sqlx::query!(
-        "INSERT INTO limit_reason (design_id, check_key, reason, who, at_ms)
-         VALUES (?, ?, ?, ?, ?)
-         ON CONFLICT (design_id, check_key) DO UPDATE SET reason = excluded.reason,
-             who = excluded.who, at_ms = excluded.at_ms",
-        id.0,
-        reason.check_key,
-        reason.reason,
-        reason.who,
-        reason.at_ms
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(())
-}
-
-/// Takes a reason back.
-pub async fn remove_reason(tx: &mut WriteTx, id: DesignId, key: &str) -> Result<(), DbError> {
-    sqlx::query!(
-        "DELETE FROM limit_reason WHERE design_id = ? AND check_key = ?",
-        id.0,
-        key
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(())
-}
-
-/// The bench steps, in the order of the work.
-pub async fn list_steps(tx: &mut SqliteConnection, id: DesignId) -> Result<Vec<Step>, DbError> {
-    sqlx::query!(
-        "SELECT id, position, kind, title, bar_id, task, done_by, done_at_ms, movement_id
-         FROM step WHERE design_id = ? ORDER BY position, id",
-        id.0
-    )
-    .fetch_all(tx)
-    .await?
-    .into_iter()
-    .map(|row| {
-        Ok(Step {
-            id: StepId(row.id),
-            design: id,
-            position: row.position,
-            kind: read("step.kind", row.kind.parse::<StepKind>())?,
-            title: row.title,
-            bar: row.bar_id.map(BarId),
-            task: read("step.task", serde_json::from_str::<Task>(&row.task))?,
-            done: row.done_by.zip(row.done_at_ms).map(|(who, at_ms)| Done {
-                who,
-                at_ms,
-                movement: row.movement_id.map(MovementId),
-            }),
-        })
-    })
-    .collect()
-}
-
-/// The set and the title of the ticked step that a movement belongs to.
-pub async fn find_step_of(
-    tx: &mut SqliteConnection,
-    movement: MovementId,
-) -> Result<Option<(String, String)>, DbError> {
-    let row = sqlx::query!(
-        "SELECT design.name, step.title FROM step JOIN design ON design.id = step.design_id
-         WHERE step.movement_id = ? AND step.done_by IS NOT NULL",
-        movement.0
-    )
-    .fetch_optional(tx)
-    .await?;
-    Ok(row.map(|row| (row.name, row.title)))
-}
-
-/// Adds a step; its id is not used.
-pub async fn add_step(tx: &mut WriteTx, step: &Step) -> Result<StepId, DbError> {
-    let kind = step.kind.word();
-    let bar = step.bar.map(|bar| bar.0);
-    let task = json("step.task", &step.task)?;
-    let done = sqlx::query!(
-        "INSERT INTO step (design_id, position, kind, title, bar_id, task)
-         VALUES (?, ?, ?, ?, ?, ?)",
-        step.design.0,
-        step.position,
-        kind,
-        step.title,
-        bar,
-        task
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(StepId(done.last_insert_rowid()))
-}
-
-/// Ticks or unticks a step, with what it does from now on.
-pub async fn change_step(
-    tx: &mut WriteTx,
-    id: StepId,
-    task: &Task,
-    done: Option<&Done>,
-) -> Result<(), DbError> {
-    let task = json("step.task", task)?;
-    let who = done.map(|done| done.who.as_str());
-    let at_ms = done.map(|done| done.at_ms);
-    let movement = done.and_then(|done| done.movement).map(|id| id.0);
-    sqlx::query!(
-        "UPDATE step SET task = ?, done_by = ?, done_at_ms = ?, movement_id = ? WHERE id = ?",
-        task,
-        who,
-        at_ms,
-        movement,
-        id.0
-    )
-    .execute(&mut **tx)
-    .await?;
-    Ok(())
-}
-
-/// Takes the steps of a design away; what was ticked stays in the ledger.
-pub async fn remove_steps(tx: &mut WriteTx, id: DesignId) -> Result<(), DbError> {
-    sqlx::query!("DELETE FROM step WHERE design_id = ?", id.0)
-        .execute(&mut **tx)
-        .await?;
-    Ok(())
-}
-
 /// The version that a design is at.
 pub async fn lookup_version(
     tx: &mut SqliteConnection,
@@ -759,18 +477,5 @@ pub async fn lookup_version(
         sqlx::query_scalar!("SELECT version FROM design WHERE id = ?", id.0)
             .fetch_optional(tx)
             .await?,
-    )
-}
-
-/// The design that a step belongs to.
-pub async fn find_of_step(
-    tx: &mut SqliteConnection,
-    step: StepId,
-) -> Result<Option<DesignId>, DbError> {
-    Ok(
-        sqlx::query_scalar!("SELECT design_id FROM step WHERE id = ?", step.0)
-            .fetch_optional(tx)
-            .await?
-            .map(DesignId),
     )
 }

@@ -1,55 +1,24 @@
-//! SQL for holds: who holds what, for which days; and counts with all that claims them.
+//! SQL for holds: who holds what, for which days.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
-use serde::Deserialize;
 use sqlx::SqliteConnection;
 
 use super::{DbError, WriteTx, refusal::read};
 use crate::{
     model::{
-        fixture::Condition,
         id::{BarId, DesignId, HoldId, PartId, PurchaseLineId, ThingId},
         reservation::{Held, Hold, HoldState, HoldUse, NewHold},
         text::{Name, Tag},
-        thing::ThingKind,
     },
-    plan::available::{At, Claim, Counted, Due, Lent, Out},
     units::{Date, Window, parse_date},
 };
 
-/// Active holds, by what they are on.
-#[derive(Debug, Clone, Default)]
-pub struct Claims {
-    /// On things.
-    pub things: HashMap<ThingId, Vec<Claim>>,
-    /// On counts of parts.
-    pub counts: HashMap<PartId, Vec<Claim>>,
-}
+mod claim;
+mod held;
 
-impl Claims {
-    /// Those on a thing.
-    pub fn on(&self, thing: ThingId) -> &[Claim] {
-        self.things.get(&thing).map_or(&[], Vec::as_slice)
-    }
-}
-
-/// A hold as it stands in the way, its fields in the order in which the statement gives them.
-#[derive(Deserialize)]
-struct ClaimRow {
-    id: i64,
-    design: DesignId,
-    name: String,
-    thing: Option<ThingId>,
-    part: Option<PartId>,
-    from: i64,
-    to: i64,
-    from_on: String,
-    to_on: String,
-    line: Option<PurchaseLineId>,
-    /// Not nought where the set is at work or standing.
-    until_back: i64,
-}
+pub use claim::{Claims, list_claims, list_counted};
+pub use held::{HeldThing, list_cut_from, lookup_thing};
 
 fn date(what: &str, text: &str) -> Result<Date, DbError> {
     read(what, parse_date(text))
@@ -466,232 +435,6 @@ pub async fn settle_line(
         came -= hold.to_amount;
     }
     Ok(())
-}
-
-/// Active holds of every design but `without`, as claims; of one thing or part, or of all.
-pub async fn list_claims(
-    tx: &mut SqliteConnection,
-    thing: Option<ThingId>,
-    part: Option<PartId>,
-    without: Option<DesignId>,
-) -> Result<Claims, DbError> {
-    let thing = thing.map(|thing| thing.0);
-    let part = part.map(|part| part.0);
-    let without = without.map(|design| design.0);
-    // As one text: row by row each value is handed from one thread to another.
-    let rows = sqlx::query_scalar!(
-        r#"SELECT json_group_array(json_array(hold.id, hold.design_id, design.name, hold.thing_id,
-               hold.part_id, hold.from_amount, hold.to_amount, hold.from_on, hold.to_on,
-               hold.purchase_line_id, design.state IN ('building', 'standing'))) AS "rows!: String"
-           FROM hold JOIN design ON design.id = hold.design_id
-           WHERE hold.state = 'active'
-             AND (?1 IS NULL OR hold.thing_id = ?1)
-             AND (?2 IS NULL OR hold.part_id = ?2)
-             AND (?3 IS NULL OR hold.design_id <> ?3)"#,
-        thing,
-        part,
-        without
-    )
-    .fetch_one(tx)
-    .await?;
-    let mut rows: Vec<ClaimRow> = read("hold", serde_json::from_str(&rows))?;
-    rows.sort_unstable_by(|a, b| (&a.from_on, a.id).cmp(&(&b.from_on, b.id)));
-    let mut claims = Claims::default();
-    for row in rows {
-        let claim = Claim {
-            design: row.design,
-            name: row.name,
-            from: row.from,
-            to: row.to,
-            window: window(&row.from_on, &row.to_on)?,
-            until_back: row.until_back != 0,
-            due: row.line,
-        };
-        match (row.thing, row.part) {
-            (Some(thing), _) => claims.things.entry(thing).or_default().push(claim),
-            (None, Some(part)) => claims.counts.entry(part).or_default().push(claim),
-            (None, None) => {}
-        }
-    }
-    Ok(claims)
-}
-
-/// What there is of every part kept by count (or of one), with all that claims it.
-pub async fn list_counted(
-    tx: &mut SqliteConnection,
-    part: Option<PartId>,
-) -> Result<HashMap<PartId, Counted>, DbError> {
-    let id = part.map(|part| part.0);
-    let mut counted: HashMap<PartId, Counted> = HashMap::new();
-    let rows = sqlx::query!(
-        r#"SELECT balance.part_id, balance.amount, account.kind, account.design_id,
-               design.strike_on AS "strike_on?", loan.due_on AS "due_on?"
-           FROM balance JOIN part ON part.id = balance.part_id
-           JOIN account ON account.id = balance.account_id
-           LEFT JOIN design ON design.id = account.design_id
-           LEFT JOIN loan ON loan.id = account.loan_id
-           WHERE part.stock_by = 'count' AND balance.amount > 0
-             AND account.kind IN ('place', 'design', 'loan')
-             AND (?1 IS NULL OR balance.part_id = ?1)"#,
-        id
-    )
-    .fetch_all(&mut *tx)
-    .await?;
-    for row in rows {
-        let entry = counted.entry(PartId(row.part_id)).or_default();
-        match (row.design_id, row.strike_on, row.due_on) {
-            (Some(design), Some(strike_on), _) => entry.out.push(Out {
-                design: DesignId(design),
-                amount: row.amount,
-                until: date("design.strike_on", &strike_on)?,
-            }),
-            (_, _, Some(due_on)) => entry.lent.push(Lent {
-                amount: row.amount,
-                due_on: date("loan.due_on", &due_on)?,
-            }),
-            _ => entry.in_places += row.amount,
-        }
-    }
-    let rows = sqlx::query!(
-        r#"SELECT purchase_line.id, purchase_line.part_id, purchase.expected_on AS "expected_on!",
-               (packs - received_packs - refused_packs) * pack_amount AS "amount!: i64"
-           FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
-           JOIN part ON part.id = purchase_line.part_id
-           WHERE purchase.state = 'ordered' AND purchase.expected_on IS NOT NULL
-             AND part.stock_by = 'count' AND packs > received_packs + refused_packs
-             AND (?1 IS NULL OR purchase_line.part_id = ?1)"#,
-        id
-    )
-    .fetch_all(&mut *tx)
-    .await?;
-    for row in rows {
-        counted
-            .entry(PartId(row.part_id))
-            .or_default()
-            .due
-            .push(Due {
-                line: PurchaseLineId(row.id),
-                amount: row.amount,
-                on: date("purchase.expected_on", &row.expected_on)?,
-            });
-    }
-    for (part, claims) in list_claims(tx, None, part, None).await?.counts {
-        counted.entry(part).or_default().claims = claims;
-    }
-    Ok(counted)
-}
-
-/// A thing as far as holds on it go.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct HeldThing {
-    /// Its tag.
-    pub tag: String,
-    /// What it is.
-    pub kind: ThingKind,
-    /// Its part, for pieces and units.
-    pub part: Option<PartId>,
-    /// Its condition.
-    pub condition: Condition,
-    /// Where it is; `None` when it is no longer one's own.
-    pub at: Option<At>,
-    /// Where it is, in words, when it is no longer one's own.
-    pub gone: &'static str,
-    /// Whether it is mounted on a frame (and not built into something).
-    pub mounted: bool,
-    /// A piece's whole amount; 1 for everything else.
-    pub amount: i64,
-    /// The piece that it was cut from, and where in it its start lay.
-    pub cut_from: Option<(ThingId, i64)>,
-}
-
-/// A thing as far as holds on it go.
-pub async fn lookup_thing(
-    tx: &mut SqliteConnection,
-    id: ThingId,
-) -> Result<Option<HeldThing>, DbError> {
-    let Some(row) = sqlx::query!(
-        r#"SELECT thing.tag, thing.kind, thing.part_id, thing.condition,
-               account.kind AS "account_kind?", account.design_id,
-               design.name AS "design_name?", design.strike_on AS "strike_on?",
-               loan.borrower AS "borrower?", loan.due_on AS "due_on?",
-               holder.tag AS "inside_tag?", holder.kind AS "inside_kind?",
-               piece.amount AS "amount?", piece.parent_id, piece.parent_from
-           FROM thing LEFT JOIN account ON account.id = thing.account_id
-           LEFT JOIN design ON design.id = account.design_id
-           LEFT JOIN loan ON loan.id = account.loan_id
-           LEFT JOIN thing AS holder ON holder.id = account.thing_id
-           LEFT JOIN piece ON piece.thing_id = thing.id
-           WHERE thing.id = ?"#,
-        id.0
-    )
-    .fetch_optional(tx)
-    .await?
-    else {
-        return Ok(None);
-    };
-    let at = match row.account_kind.as_deref() {
-        Some("place") => Some(At::Place),
-        Some("design") => row
-            .design_id
-            .zip(row.design_name)
-            .zip(row.strike_on)
-            .map(|((design, name), strike_on)| {
-                Ok::<_, DbError>(At::Out {
-                    design: DesignId(design),
-                    name,
-                    until: date("design.strike_on", &strike_on)?,
-                })
-            })
-            .transpose()?,
-        Some("loan") => row
-            .borrower
-            .zip(row.due_on)
-            .map(|(borrower, due_on)| {
-                Ok::<_, DbError>(At::Lent {
-                    borrower,
-                    due_on: date("loan.due_on", &due_on)?,
-                })
-            })
-            .transpose()?,
-        Some("inside") => row.inside_tag.map(|tag| At::Inside { tag }),
-        _ => None,
-    };
-    let gone = match row.account_kind.as_deref() {
-        Some("lost") => "it is lost",
-        Some("scrap") => "it was thrown away",
-        Some("used") => "it was used up",
-        Some("bench") => "it was cut up",
-        Some("adjust") => "it was found to have another length",
-        _ => "it is no longer in the house",
-    };
-    Ok(Some(HeldThing {
-        tag: row.tag,
-        kind: read("thing.kind", row.kind.parse::<ThingKind>())?,
-        part: row.part_id.map(PartId),
-        condition: read("thing.condition", row.condition.parse::<Condition>())?,
-        at,
-        gone,
-        mounted: row.inside_kind.as_deref() == Some("frame"),
-        amount: row.amount.unwrap_or(1),
-        cut_from: row.parent_id.map(ThingId).zip(row.parent_from),
-    }))
-}
-
-/// What was cut from a piece, with where in it each lay and how much it is.
-pub async fn list_cut_from(
-    tx: &mut SqliteConnection,
-    piece: ThingId,
-) -> Result<Vec<(ThingId, i64, i64)>, DbError> {
-    Ok(sqlx::query!(
-        r#"SELECT thing_id AS "thing_id!", parent_from AS "parent_from!", amount
-           FROM piece WHERE parent_id = ? ORDER BY parent_from, thing_id"#,
-        piece.0
-    )
-    .fetch_all(tx)
-    .await?
-    .into_iter()
-    .map(|row| (ThingId(row.thing_id), row.parent_from, row.amount))
-    .collect())
 }
 
 /// Holds less of a count than before; nothing left ends the hold.
