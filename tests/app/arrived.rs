@@ -57,8 +57,8 @@ async fn one_came_wrong(app: &TestApp) -> String {
     let page = app.get(&order).await;
     // What is in is said while the rest is to come, in the order's head and where orders are listed.
     let in_words = format!("1 of {} in", lines.len());
-    let head = page.text("#sums");
-    assert!(head.contains(&format!("ordered, {in_words}")), "{head}");
+    let sums = page.text("#sums");
+    assert!(sums.contains(&format!("ordered, {in_words}")), "{sums}");
     let orders = app.get("/shopping").await.text("[aria-labelledby=orders]");
     assert!(orders.contains(&in_words), "{orders}");
     let rest = page.form("#all form").send(app).await;
