@@ -130,7 +130,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/shopping/why/{offer}", get(why::offer))
         .route("/designs/{id}/build", get(build::get))
         .route("/designs/{id}/build/{step}", post(build::post))
-        .route("/designs/{id}/state", post(state::post))
+        .route("/designs/{id}/state", both(state::get, state::post))
         .route("/designs/{id}/strike", get(strike::get))
         .route("/designs/{id}/strike/line", post(strike::line))
         .route("/designs/{id}/strike/rest", post(strike::rest))

@@ -5,6 +5,7 @@ use askama::Template;
 use super::{
     Head, Tab, Whole, count_of, day, head, load,
     short::{MoneyWords, money},
+    state::{Steps, ask_link, asks},
 };
 use crate::{
     model::{
@@ -66,6 +67,8 @@ struct OnePage {
     unexplained: usize,
     first_steps: bool,
     strike: bool,
+    /// Steps that were not ticked when it was called standing, in words.
+    unticked: Option<String>,
 }
 
 /// What a button into a state says.
@@ -91,7 +94,7 @@ fn button_by_held(id: DesignId) -> (Link, &'static str) {
 }
 
 /// The states that may follow, each with what it does to the stock.
-fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
+fn next(whole: &Whole, steps: Steps, mut previews: Vec<Preview>) -> Vec<Next> {
     let design = whole.design();
     // What leads on comes first, the way back after it, giving up last.
     let back = |to: State| match (design.state, to) {
@@ -107,7 +110,10 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
         .map(|preview| {
             // Goods that came since, or stock that went: what is held is not what is planned now.
             let older = preview.to == State::Building && !whole.not_held.is_empty();
-            let leads = older || preview.to == State::Reserved && design.state == State::Draft;
+            let reserves = older || preview.to == State::Reserved && design.state == State::Draft;
+            let asked = asks(design.state, preview.to)
+                && (preview.to == State::Struck || steps.open > 0);
+            let leads = reserves || asked;
             Next {
                 to: preview.to,
                 button: if older {
@@ -123,7 +129,9 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                     State::Building if design.state == State::Standing => "",
                     _ => "main",
                 },
-                href: if leads {
+                href: if asked {
+                    ask_link(design.id, preview.to)
+                } else if reserves {
                     Link::DesignReserve(design.id)
                 } else {
                     Link::DesignState(design.id)
@@ -135,7 +143,7 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                          you begin, so that the bench works by it."
                             .to_owned(),
                     ]
-                } else if leads {
+                } else if reserves {
                     super::reserve::does(whole)
                 } else {
                     preview.does
@@ -221,7 +229,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let still_out = previews
         .iter()
         .any(|preview| preview.to == State::Struck && preview.refused.is_some());
-    let next = next(&whole, previews);
+    let steps = Steps::read(&cx, id).await?;
+    let next = next(&whole, steps, previews);
     Ok(page(&OnePage {
         chrome,
         keys,
@@ -239,6 +248,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         unexplained: whole.unexplained().len(),
         first_steps: design.bars.is_empty(),
         strike: design.state == State::Standing && still_out,
+        unticked: (design.state == State::Standing && steps.open > 0)
+            .then(|| count_of(steps.open, "step", "steps")),
         head,
     }))
 }
