@@ -188,6 +188,11 @@ async fn a_run_that_others_stand_in_the_way_of_stays_as_it_was_and_says_who() {
     ] {
         assert!(why.contains(said), "{said}: {why}");
     }
+    // It leads to the set that is in the way, and to where that is planned again.
+    for page in ["", "/reuse", "/reserve"] {
+        let link = format!("#in-the-way a[href='/designs/{next}{page}']");
+        assert_eq!(refused.count(&link), 1, "{link}");
+    }
     let form = refused.form("main form.form");
     assert_eq!(form.value("strike_on"), Some("2026-03-27"));
     assert_eq!(read(&app, DANCE).await.dates.strike_on(), STRIKE);
