@@ -68,6 +68,7 @@ pub mod state;
 pub mod strike;
 pub mod suits;
 pub mod swap;
+mod taken;
 mod toll;
 pub mod trade;
 mod volts;

@@ -6,6 +6,7 @@ use super::{
     Head, Tab, Whole, count_of, day, head, load,
     short::{MoneyWords, money},
     state::{Steps, ask_link, asks},
+    taken::{Taken, taken},
 };
 use crate::{
     model::{
@@ -65,6 +66,8 @@ struct OnePage {
     /// How many of the short things are on order.
     coming: usize,
     unexplained: usize,
+    /// What was chosen and somebody else has.
+    taken: Vec<Taken>,
     first_steps: bool,
     strike: bool,
     /// Steps that were not ticked when it was called standing, in words.
@@ -246,6 +249,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         },
         coming: whole.short_on_order(&cx),
         unexplained: whole.unexplained().len(),
+        taken: taken(&whole),
         first_steps: design.bars.is_empty(),
         strike: design.state == State::Standing && still_out,
         unticked: (design.state == State::Standing && steps.open > 0)
