@@ -129,6 +129,30 @@ async fn a_set_of_which_something_came_back_is_not_put_back_over_that() {
 }
 
 #[tokio::test]
+async fn what_a_standing_set_has_and_a_count_finds_elsewhere_is_missed() {
+    let app = standing().await;
+    assert_eq!(app.get(SET).await.count("#away"), 0);
+    let page = app.get(format!("{SET}/strike")).await;
+    let tags = page.texts(".strike li .row-name .tag");
+    let tag = tags.iter().find(|tag| tag.starts_with("F-")).unwrap();
+    let name = app.get(SET).await.text("h1");
+    let count = "/places/2/count";
+    let found = [("do", "tag"), ("tag", tag.as_str())];
+    let seen = app.post(count, &found).await;
+    assert_eq!(seen.status, 303, "{}", seen.text("main"));
+    let shown = app.follow(&seen).await;
+    let said = shown.text("#flash .note.warn");
+    let out = format!("{tag} was out with {name}, which stands: it is here now.");
+    assert!(said.contains(&out), "{said}");
+    let missing = app.get(SET).await.text("#away");
+    assert!(missing.contains("Missing: 1 thing"), "{missing}");
+    assert!(missing.contains(tag.as_str()), "{missing}");
+    let undone = shown.form("#flash form").send(&app).await;
+    assert_eq!(undone.status, 303, "{}", undone.text("main"));
+    assert_eq!(app.get(SET).await.count("#away"), 0);
+}
+
+#[tokio::test]
 async fn a_bar_that_is_put_together_again_keeps_its_label() {
     let app = TestApp::new().await;
     assert!(sample::fill(app.db(), app.clock()).await.unwrap());

@@ -24,6 +24,7 @@ use crate::{
         part::{Part, StockUnit},
         piece::say_amount,
         text::Tag,
+        thing::Thing,
     },
     plan::{
         Input, Plan,
@@ -158,6 +159,8 @@ pub struct Whole {
     pub reasons: BTreeMap<String, String>,
     /// What it held and is gone, in words.
     pub broken: Vec<String>,
+    /// What a standing set holds and has not with it.
+    pub away: Vec<Thing>,
     /// How the plan that its pages show differs from the one that is held, in words.
     pub not_held: Vec<String>,
     /// The finished bars that serve, or served, once building has begun.

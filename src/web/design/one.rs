@@ -70,6 +70,8 @@ struct OnePage {
     taken: Vec<Taken>,
     first_steps: bool,
     strike: bool,
+    /// What it holds and has not with it: its page, its tag, where it is.
+    away: Vec<(Link, String, String)>,
     /// Steps that were not ticked when it was called standing, in words.
     unticked: Option<String>,
 }
@@ -252,6 +254,15 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         taken: taken(&whole),
         first_steps: design.bars.is_empty(),
         strike: design.state == State::Standing && still_out,
+        away: (whole.away.iter())
+            .map(|thing| {
+                (
+                    Link::Thing(thing.id),
+                    thing.tag.to_string(),
+                    thing.place.words.clone(),
+                )
+            })
+            .collect(),
         unticked: (design.state == State::Standing && steps.open > 0)
             .then(|| count_of(steps.open, "step", "steps")),
         head,
@@ -266,6 +277,17 @@ impl OnePage {
             all if all == self.short => format!("{short}, and on order"),
             some => format!("{short}, {some} of them on order"),
         }
+    }
+
+    fn away_words(&self) -> String {
+        format!(
+            "Missing: {}",
+            count_of(
+                self.away.len(),
+                "thing that it holds is not with it",
+                "things that it holds are not with it",
+            )
+        )
     }
 
     fn unexplained_words(&self) -> String {
