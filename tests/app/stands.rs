@@ -147,8 +147,21 @@ async fn what_a_standing_set_has_and_a_count_finds_elsewhere_is_missed() {
     let missing = app.get(SET).await.text("#away");
     assert!(missing.contains("Missing: 1 thing"), "{missing}");
     assert!(missing.contains(tag.as_str()), "{missing}");
-    let undone = shown.form("#flash form").send(&app).await;
-    assert_eq!(undone.status, 303, "{}", undone.text("main"));
+    // What came after it is undone first; the way there is a link, and what is undone is said.
+    let other = app.post("/places/1/count", &found).await;
+    let other = app.follow(&other).await;
+    let first = shown.form("#flash form").send(&app).await;
+    let refused = app.follow(&first).await;
+    let why = refused.text("#flash .note.stop");
+    assert!(why.contains("Undo that first: it is in the log"), "{why}");
+    assert_eq!(refused.count("#flash a[href='/log']"), 1);
+    for page in [&other, &shown] {
+        let undone = page.form("#flash form").send(&app).await;
+        assert_eq!(undone.status, 303, "{}", undone.text("main"));
+        let said = app.follow(&undone).await.text("#flash");
+        assert!(said.contains("Undone: "), "{said}");
+        assert!(said.contains(tag.as_str()), "{said}");
+    }
     assert_eq!(app.get(SET).await.count("#away"), 0);
 }
 

@@ -209,6 +209,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                     text,
                     undoes: None,
                     toward: None,
+                    log: false,
                     lines: Vec::new(),
                 },
             ))
