@@ -156,6 +156,8 @@ fn next(whole: &Whole, steps: Steps, mut previews: Vec<Preview>) -> Vec<Next> {
                 see: match (design.state, preview.to) {
                     _ if preview.refused.is_none() => None,
                     (State::Building, _) => Some((Link::Build(design.id), "See its steps")),
+                    // A later movement is to be undone first.
+                    (State::Standing, State::Building) => Some((Link::Log, "To the log")),
                     (State::Standing, _) => Some((Link::Strike(design.id), "See what is out")),
                     _ => None,
                 },
