@@ -129,16 +129,16 @@ async fn ending(cx: &Cx, id: DesignId) -> Result<Vec<String>, Trouble> {
 /// GET: the question before it.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     let whole = load::whole(&cx, id).await?;
-    let from = whole.design().state;
+    let state = whole.design().state;
     let to = form.value("to").parse::<State>().ok();
     let preview = stock::state::previews(cx.db(), id)
         .await?
         .into_iter()
-        .find(|preview| Some(preview.to) == to && asks(from, preview.to));
+        .find(|preview| Some(preview.to) == to && asks(state, preview.to));
     let Some(preview) = preview else {
         return Err(Trouble::new(
             StatusCode::UNPROCESSABLE_ENTITY,
-            format!("Of a {from} set this is not asked. Nothing was changed."),
+            format!("Of a {state} set this is not asked. Nothing was changed."),
         )
         .or_go(Link::Design(id), "To the set"));
     };
@@ -163,7 +163,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
         button: if !struck && !against.is_empty() {
             "It stands anyway"
         } else {
-            super::one::button(from, preview.to)
+            super::one::button(state, preview.to)
         },
         against,
         does: preview.does,
