@@ -36,21 +36,33 @@ pub fn get_in_ahead(design: &Design, today: Date) -> bool {
     design.dates.get_in() >= today
 }
 
-/// Gives a set that is at work or stands, as it was at `version`, another get-in and strike, and
-/// answers its version from now on.
+/// What became of a wish for other days.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Redated {
+    /// The set has them; its version from now on.
+    Done(i64),
+    /// Other sets hold what it would keep longer: nothing was changed.
+    InTheWay {
+        /// Those sets.
+        sets: Vec<DesignId>,
+        /// Who holds what from when, and what to do.
+        said: String,
+    },
+}
+
+/// Gives a set that is at work or stands, as it was at `version`, another get-in and strike.
 ///
-/// Refused with [`StockError::Changed`] when another stored meanwhile, and at the strike when another
-/// set holds what this one would keep longer: then nothing is changed.
+/// Refused with [`StockError::Changed`] when another stored meanwhile.
 pub async fn change(
     act: &Act,
     id: DesignId,
     version: i64,
     get_in: Date,
     strike_on: Date,
-) -> Result<i64, StockError> {
+) -> Result<Redated, StockError> {
     let mut tx = match act.begin().await? {
         Begun::Fresh(tx) => tx,
-        Begun::Repeat(version) => return Ok(version),
+        Begun::Repeat(version) => return Ok(Redated::Done(version)),
     };
     let old = db::design::lookup(&mut tx, id)
         .await?
@@ -84,21 +96,21 @@ pub async fn change(
             will_be: dates.window(),
             rules,
         };
-        let wanted = longer.wanted(&mut tx, &held, &before).await?;
+        let (sets, wanted) = longer.wanted(&mut tx, &held, &before).await?;
         if !wanted.is_empty() {
-            return Err(field(
-                "strike_on",
-                format!(
+            return Ok(Redated::InTheWay {
+                sets,
+                said: format!(
                     "Until {} this set cannot keep all that it holds. {} Nothing was changed. \
                      Choose an earlier strike, or plan the other set again without them first.",
                     say_day(strike_on),
                     wanted.join(" ")
                 ),
-            ));
+            });
         }
     }
     let version = version_of(&mut tx, id).await?;
-    act.finish(tx, version).await
+    act.finish(tx, version).await.map(Redated::Done)
 }
 
 /// The new days of a set, if they can be had as far as the calendar goes.
@@ -185,14 +197,14 @@ struct Longer {
 }
 
 impl Longer {
-    /// Who holds what of it on the days that are added, each set in a sentence; the database has the
-    /// new days already. `before` is what there was of counts with the old ones.
+    /// Who holds what of it on the days that are added: the sets, and a sentence of each; the database
+    /// has the new days already. `before` is what there was of counts with the old ones.
     async fn wanted(
         &self,
         tx: &mut SqliteConnection,
         held: &[Hold],
         before: &HashMap<PartId, Counted>,
-    ) -> Result<Vec<String>, StockError> {
+    ) -> Result<(Vec<DesignId>, Vec<String>), StockError> {
         let claims = db::reservation::list_claims(&mut *tx, None, None, Some(self.own)).await?;
         let mut wanted: BTreeMap<DesignId, Wanted> = BTreeMap::new();
         let mut parts: BTreeSet<PartId> = BTreeSet::new();
@@ -251,7 +263,7 @@ impl Longer {
         }
         let mut sentences: Vec<String> = wanted.values().map(Wanted::sentence).collect();
         sentences.append(&mut short);
-        Ok(sentences)
+        Ok((wanted.into_keys().collect(), sentences))
     }
 
     /// How much of a part is left on the days of a window, what is only due in counted as it may be.

@@ -105,11 +105,13 @@ impl Change for Undo {
     }
 }
 
+/// What to do where a later movement stands in the way.
+pub const LATER_FIRST: &str = "Undo that first: it is in the log.";
+
 fn in_the_way(what: &str, later: Option<Later>) -> StockError {
     StockError::refused(match later {
         Some(later) => format!(
-            "{what} was {} by {} on {}, after this. Nothing was changed. Undo that first: it stands \
-             above this in the log.",
+            "{what} was {} by {} on {}, after this. Nothing was changed. {LATER_FIRST}",
             later.kind,
             later.who,
             say_day(later.on)

@@ -380,17 +380,19 @@ pub async fn undo(cx: Cx, Path(id): Path<MovementId>, headers: HeaderMap, form: 
         reason: Note::default(),
     };
     match cx.act(&form).carry_out(&change).await {
-        Ok(done) => Ok(go_with(
-            &back,
-            &told(
-                "It was undone. The log keeps both.",
-                &Done {
-                    movement: None,
-                    ..done
-                },
-            ),
-        )),
-        Err(why @ StockError::Refused(_)) => Ok(go_with(&back, &Flash::stop(why.to_string()))),
+        Ok(done) => {
+            let entry = db::movement::lookup(&mut *cx.read().await?, id).await?;
+            let said = entry.map_or_else(
+                || "It was undone. The log keeps both.".to_owned(),
+                |entry| format!("Undone: {}. The log keeps both.", what(&cx, &entry)),
+            );
+            let done = Done {
+                movement: None,
+                ..done
+            };
+            Ok(go_with(&back, &told(&said, &done)))
+        }
+        Err(why @ StockError::Refused(_)) => Ok(go_with(&back, &Flash::refused(&why))),
         Err(why) => {
             Err(Trouble::new(stock_status(&why), why.to_string()).or_go(Link::Log, "The log"))
         }

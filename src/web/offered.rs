@@ -19,6 +19,7 @@ const FORMS: &[&str] = &[
     "/designs/{id}/copy",
     "/designs/{id}/dates",
     "/designs/{id}/reserve",
+    "/designs/{id}/state",
     "/things/{id}/cut",
     "/things/{id}/edit",
     "/things/{id}/apart",

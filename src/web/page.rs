@@ -14,9 +14,12 @@ use super::{
     asset,
     link::{self, Link},
 };
-use crate::model::{
-    id::{DesignId, MovementId},
-    person::Role,
+use crate::{
+    model::{
+        id::{DesignId, MovementId},
+        person::Role,
+    },
+    stock::{StockError, undo::LATER_FIRST},
 };
 
 /// The entries of the main navigation.
@@ -83,6 +86,9 @@ pub struct Flash {
     /// The set whose next state a link beside it leads to.
     #[serde(default)]
     pub toward: Option<DesignId>,
+    /// Whether a link beside it leads to the log.
+    #[serde(default)]
+    pub log: bool,
     /// What followed from it, line by line.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub lines: Vec<String>,
@@ -103,6 +109,7 @@ impl Flash {
             text: text.into(),
             undoes: None,
             toward: None,
+            log: false,
             lines: Vec::new(),
         }
     }
@@ -114,6 +121,7 @@ impl Flash {
             text: text.into(),
             undoes: None,
             toward: None,
+            log: false,
             lines: Vec::new(),
         }
     }
@@ -125,7 +133,17 @@ impl Flash {
             text: text.into(),
             undoes: None,
             toward: None,
+            log: false,
             lines: Vec::new(),
+        }
+    }
+
+    /// It was refused; where something later is to be undone first, a link leads to it.
+    pub fn refused(why: &StockError) -> Self {
+        let text = why.to_string();
+        Self {
+            log: text.ends_with(LATER_FIRST),
+            ..Self::stop(text)
         }
     }
 
@@ -176,6 +194,11 @@ impl Flash {
     /// The set's page, if the message leads there.
     pub fn next_link(&self) -> Option<Link> {
         self.toward.map(Link::Design)
+    }
+
+    /// The log, if the message leads there.
+    pub fn log_link(&self) -> Option<Link> {
+        self.log.then_some(Link::Log)
     }
 
     /// The cookie's name.

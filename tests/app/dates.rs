@@ -78,8 +78,8 @@ async fn until(app: &TestApp, strike: &str) -> Page {
     form.send(app).await
 }
 
-/// A copy of the set on later days, reserved, that takes the same finished bar: its name and the bar.
-async fn next_set(app: &TestApp, build: &str, get_in: &str, strike: &str) -> (DesignId, Tag) {
+/// A copy of the set on other days for which the same finished bar is chosen: its address and the bar.
+async fn copied(app: &TestApp, build: &str, get_in: &str, strike: &str) -> (DesignId, Tag) {
     let made = app
         .get("/designs/2/copy")
         .await
@@ -95,13 +95,20 @@ async fn next_set(app: &TestApp, build: &str, get_in: &str, strike: &str) -> (De
     let set = set.trim_end_matches("/bars").to_owned();
     let id = DesignId(set.trim_start_matches("/designs/").parse().unwrap());
     let (bar, thing, tag) = same_bar(app, id).await;
-    let act = act(app);
     let pick = Edit::Pick {
         bar,
         fixture: Some(thing),
     };
     let version = read(app, id).await.version;
-    change(&act, id, version, &[pick]).await.unwrap();
+    change(&act(app), id, version, &[pick]).await.unwrap();
+    (id, tag)
+}
+
+/// A copy of the set on later days, reserved, that takes the same finished bar: its name and the bar.
+async fn next_set(app: &TestApp, build: &str, get_in: &str, strike: &str) -> (DesignId, Tag) {
+    let (id, tag) = copied(app, build, get_in, strike).await;
+    let set = format!("/designs/{id}");
+    let act = act(app);
     let planned = plan_now(app.db(), id, act.today).await.unwrap();
     for check in &planned.plan.checks {
         if check.state <= CheckState::Unknown {
@@ -188,6 +195,11 @@ async fn a_run_that_others_stand_in_the_way_of_stays_as_it_was_and_says_who() {
     ] {
         assert!(why.contains(said), "{said}: {why}");
     }
+    // It leads to the set that is in the way, and to where that is planned again.
+    for page in ["", "/reuse", "/reserve"] {
+        let link = format!("#in-the-way a[href='/designs/{next}{page}']");
+        assert_eq!(refused.count(&link), 1, "{link}");
+    }
     let form = refused.form("main form.form");
     assert_eq!(form.value("strike_on"), Some("2026-03-27"));
     assert_eq!(read(&app, DANCE).await.dates.strike_on(), STRIKE);
@@ -228,4 +240,35 @@ async fn days_that_cannot_be_are_said_at_their_field_and_nobody_is_overwritten()
     let draft = app.get("/designs/3/dates").await;
     assert_eq!(draft.status, 409);
     assert_eq!(draft.count("a[href='/designs/3/edit']"), 1);
+}
+
+#[tokio::test]
+async fn a_draft_says_who_has_what_was_chosen_for_it_and_asks_for_no_reason() {
+    let app = standing().await;
+    let (id, tag) = copied(&app, "2026-03-20", "2026-03-21", "2026-03-22").await;
+    let set = format!("/designs/{id}");
+    let dance = read(&app, DANCE).await.name.to_string();
+    for page in [
+        set.clone(),
+        format!("{set}/checks"),
+        format!("{set}/reserve"),
+    ] {
+        let page = app.get(&page).await;
+        let said = page.text("#taken");
+        for words in [tag.as_str(), dance.as_str(), "23 Mar 2026"] {
+            assert!(said.contains(words), "{words}: {said}");
+        }
+        let cure = format!("#taken a[href='{set}/reuse']");
+        assert_eq!(page.count(&cure), 1);
+    }
+    let checks = app.get(format!("{set}/checks")).await;
+    let rows = checks.texts(".checks .row");
+    let at = rows
+        .iter()
+        .position(|row| row.contains(&format!("{tag} was chosen")))
+        .unwrap();
+    assert!(rows[at].contains("Choose another"), "{}", rows[at]);
+    assert!(!rows[at].contains("Write down"), "{}", rows[at]);
+    // Where nothing was chosen, nothing is said.
+    assert_eq!(app.get("/designs/2").await.count("#taken"), 0);
 }

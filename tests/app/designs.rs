@@ -2,7 +2,10 @@
 
 use tapewright::sample;
 
-use crate::help::{Page, TestApp};
+use crate::{
+    arrived::press,
+    help::{Page, TestApp},
+};
 
 async fn hall() -> TestApp {
     let app = TestApp::new().await;
@@ -477,18 +480,6 @@ pub async fn a_copy_takes_the_bars_over_and_holds_nothing() {
     assert_eq!(page.texts("dl.keys dd")[0], bars.to_string());
 }
 
-/// Presses the button of the set's page that leads to a state.
-async fn go(app: &TestApp, set: &str, to: &str) -> Page {
-    let page = app.get(set).await;
-    let forms = page.attributes("#next form button", "value");
-    assert!(
-        forms.iter().any(|state| state == to),
-        "no way to {to}: {}",
-        page.text("#next")
-    );
-    page.form("#next form").set("to", to).send(app).await
-}
-
 /// Tries the first bar of a set that is being built.
 async fn tried_at_the_bench(app: &TestApp, set: &str) -> String {
     let page = app.get(format!("{set}/show-day")).await;
@@ -537,7 +528,7 @@ pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         all.texts(".sheet-mark strong")
     };
     let planned = marks().await;
-    assert_eq!(go(&app, &set, "building").await.status, 303);
+    assert_eq!(press(&app, &set, "building").await.status, 303);
 
     let build = format!("{set}/build");
     let page = app.get(build.clone()).await;
@@ -596,7 +587,7 @@ pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
         rows
     };
     let wired = cable().await;
-    let page = go(&app, &set, "standing").await;
+    let page = press(&app, &set, "standing").await;
     assert_eq!(page.status, 303, "{}", page.text("main"));
     assert!(!wired.is_empty());
     assert_eq!(cable().await, wired);
@@ -676,7 +667,9 @@ pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     assert_eq!(late.status, 409, "{}", late.text("main"));
     let page = app.get(strike).await;
     assert_eq!(page.count(".strike li"), 0, "{}", page.text("#out"));
-    assert_eq!(go(&app, &set, "struck").await.status, 303);
+    let asked = app.get(format!("{set}/state?to=struck")).await.text("#ask");
+    assert!(asked.contains("cannot be taken back"), "{asked}");
+    assert_eq!(press(&app, &set, "struck").await.status, 303);
     assert_eq!(app.get(set).await.text(".lead .mark"), "struck");
     let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
     assert!(found.is_empty(), "{found:?}");
@@ -759,7 +752,7 @@ async fn a_standing_set_misses_what_went_bad_only_until_it_is_back() {
     let app = hall().await;
     let set = "/designs/2";
     for to in ["building", "standing"] {
-        let page = go(&app, set, to).await;
+        let page = press(&app, set, to).await;
         assert_eq!(page.status, 303, "{}", page.text("main"));
     }
     // At the bench each finished bar is told with its length and where it goes.

@@ -209,3 +209,29 @@ async fn the_bench_shows_one_skill_alone() {
     let odd = app.get("/designs/1/build?skill=juggle").await;
     assert_eq!(odd.count("ol.steps li"), all.count("ol.steps li"));
 }
+
+#[tokio::test]
+async fn nothing_is_tried_for_a_draft() {
+    let app = hall().await;
+    let made = app
+        .get("/designs/2/copy")
+        .await
+        .form("main form")
+        .set("name", "Harvest Hop")
+        .set("build_on", "2026-05-04")
+        .set("get_in", "2026-05-05")
+        .set("strike_on", "2026-05-06")
+        .send(&app)
+        .await;
+    assert_eq!(made.status, 303, "{}", made.text("main"));
+    let set = made.header("location").unwrap();
+    let set = set.trim_end_matches("/bars");
+    let page = app.get(format!("{set}/show-day")).await;
+    let bar = page.attributes("#try .row", "id").remove(0);
+    assert_eq!(page.count("#try form"), 0);
+    let tried = [("thing", bar.trim_start_matches('t')), ("how", "good")];
+    let refused = app.post(format!("{set}/show-day"), &tried).await;
+    assert_eq!(refused.status, 409, "{}", refused.text("main"));
+    let said = refused.text("main");
+    assert!(said.contains("Nothing was noted"), "{said}");
+}

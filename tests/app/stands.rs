@@ -68,6 +68,40 @@ async fn a_set_that_does_not_stand_yet_is_at_the_bench_as_before() {
 }
 
 #[tokio::test]
+async fn what_is_open_is_asked_about_before_a_set_is_called_standing() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    bring(&app, SET, "building").await;
+    let build = app.get(format!("{SET}/build")).await;
+    let steps = build.count("ol.steps > li");
+    assert!(steps > 1, "{}", build.text("#steps"));
+    let next = app.get(SET).await;
+    assert_eq!(next.count("#next button[value=standing]"), 0);
+    let asked = app.get(format!("{SET}/state?to=standing")).await;
+    let said = asked.text("#ask");
+    let open = format!("{steps} of {steps} steps are not ticked");
+    assert!(said.contains(&open), "{said}");
+    assert!(said.contains("It stands anyway"), "{said}");
+    assert_eq!(asked.count(&format!("#ask a[href='{SET}']")), 1);
+    assert_eq!(state(&app).await, "building");
+    let done = asked.form("#ask form").set("to", "standing");
+    let done = done.send(&app).await;
+    assert_eq!(done.status, 303, "{}", done.text("main"));
+    let page = app.get(SET).await;
+    let said = page.text("main");
+    let open = format!("called standing with {steps} steps not ticked");
+    assert!(said.contains(&open), "{said}");
+    assert!(page.count(&format!(".note a[href='{SET}/build']")) > 0);
+    // What is out keeps it from being struck: that is said, and there is nothing to press.
+    let asked = app.get(format!("{SET}/state?to=struck")).await;
+    assert!(asked.text("#ask").contains("Not yet"));
+    assert_eq!(asked.count("#ask form"), 0);
+    // Of other changes nothing is asked.
+    let other = app.get(format!("{SET}/state?to=draft")).await;
+    assert_eq!(other.status, 422, "{}", other.text("main"));
+}
+
+#[tokio::test]
 async fn a_set_of_which_something_came_back_is_not_put_back_over_that() {
     let app = standing().await;
     let before = app.get(SET).await;
@@ -92,6 +126,43 @@ async fn a_set_of_which_something_came_back_is_not_put_back_over_that() {
     assert_eq!(state(&app).await, "building");
     let found = audit(app.db()).await.unwrap();
     assert!(found.is_empty(), "{found:?}");
+}
+
+#[tokio::test]
+async fn what_a_standing_set_has_and_a_count_finds_elsewhere_is_missed() {
+    let app = standing().await;
+    assert_eq!(app.get(SET).await.count("#away"), 0);
+    let page = app.get(format!("{SET}/strike")).await;
+    let tags = page.texts(".strike li .row-name .tag");
+    let tag = tags.iter().find(|tag| tag.starts_with("F-")).unwrap();
+    let name = app.get(SET).await.text("h1");
+    let count = "/places/2/count";
+    let found = [("do", "tag"), ("tag", tag.as_str())];
+    let seen = app.post(count, &found).await;
+    assert_eq!(seen.status, 303, "{}", seen.text("main"));
+    let shown = app.follow(&seen).await;
+    let said = shown.text("#flash .note.warn");
+    let out = format!("{tag} was out with {name}, which stands: it is here now.");
+    assert!(said.contains(&out), "{said}");
+    let missing = app.get(SET).await.text("#away");
+    assert!(missing.contains("Missing: 1 thing"), "{missing}");
+    assert!(missing.contains(tag.as_str()), "{missing}");
+    // What came after it is undone first; the way there is a link, and what is undone is said.
+    let other = app.post("/places/1/count", &found).await;
+    let other = app.follow(&other).await;
+    let first = shown.form("#flash form").send(&app).await;
+    let refused = app.follow(&first).await;
+    let why = refused.text("#flash .note.stop");
+    assert!(why.contains("Undo that first: it is in the log"), "{why}");
+    assert_eq!(refused.count("#flash a[href='/log']"), 1);
+    for page in [&other, &shown] {
+        let undone = page.form("#flash form").send(&app).await;
+        assert_eq!(undone.status, 303, "{}", undone.text("main"));
+        let said = app.follow(&undone).await.text("#flash");
+        assert!(said.contains("Undone: "), "{said}");
+        assert!(said.contains(tag.as_str()), "{said}");
+    }
+    assert_eq!(app.get(SET).await.count("#away"), 0);
 }
 
 #[tokio::test]

@@ -210,7 +210,7 @@ async fn show(
     let (mut chrome, head) = head(cx, &whole, Tab::Build);
     let status = refused.as_ref().map_or(StatusCode::OK, stock_status);
     if let Some(why) = refused {
-        chrome.flash = Some(Flash::stop(why.to_string()));
+        chrome.flash = Some(Flash::refused(&why));
     }
     let building = whole.design().state == State::Building;
     let next = steps

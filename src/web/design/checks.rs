@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 
 use super::{
     BarList, Head, Tab, Whole, count_of, head, load,
+    taken::{self, Taken},
     volts::{VoltsShown, shown},
 };
 use crate::{
@@ -33,6 +34,8 @@ struct Row {
     mend: String,
     reason: Option<String>,
     rests_on: &'static str,
+    /// Whether somebody else has what was chosen: then no reason is asked for.
+    taken: bool,
 }
 
 #[derive(Template)]
@@ -49,6 +52,8 @@ struct ChecksPage {
     summary: String,
     /// Bars that nothing serves, on which nothing could be judged.
     unserved: Option<BarList>,
+    /// What was chosen and somebody else has.
+    taken: Vec<Taken>,
     form: Form,
 }
 
@@ -74,6 +79,7 @@ fn gathered(rows: Vec<Row>) -> Vec<Row> {
 
 fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
     let (chrome, head) = head(cx, whole, Tab::Checks);
+    let others = taken::keys(whole);
     let (mut open, mut warned, mut passed) = (Vec::new(), Vec::new(), Vec::new());
     for (at, check) in whole.plan().checks.iter().enumerate() {
         let row = Row {
@@ -85,6 +91,7 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             mend: check.mend.clone(),
             reason: whole.reasons.get(&check.key).cloned(),
             rests_on: source::rests_on(&check.key),
+            taken: others.contains(&check.key),
         };
         match check.state {
             CheckState::Broken | CheckState::Unknown => open.push(row),
@@ -92,7 +99,11 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             CheckState::Passed => passed.push(row),
         }
     }
-    let missing = whole.unexplained().len();
+    let unexplained = whole.unexplained();
+    let (mended, missing): (Vec<_>, Vec<_>) = unexplained
+        .into_iter()
+        .partition(|check| others.contains(&check.key));
+    let (mended, missing) = (mended.len(), missing.len());
     let summary = if whole.plan().checks.is_empty() {
         "There is nothing to check yet: the set has no bar.".to_owned()
     } else if open.is_empty() {
@@ -115,7 +126,11 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
                 "limit or agreement is",
                 "limits or agreements are"
             ),
-            if missing == 0 {
+            if mended > 0 {
+                "What others have is chosen otherwise before it can be reserved; of the rest each is \
+                 mended, or has its written reason."
+                    .to_owned()
+            } else if missing == 0 {
                 "Each has its written reason, which prints on the sheets.".to_owned()
             } else {
                 format!(
@@ -148,6 +163,7 @@ fn show(cx: &Cx, whole: &Whole, form: Form) -> Answer {
             passed: gathered(passed),
             volts: shown(cx, whole),
             summary,
+            taken: taken::taken(whole),
             unserved: (!unserved.is_empty()).then(|| whole.bar_list(&unserved)),
             form,
         },

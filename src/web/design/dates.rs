@@ -5,13 +5,14 @@ use axum::http::StatusCode;
 
 use super::{day, edit::day_of_show, load};
 use crate::{
+    db,
     model::{
         design::{Design, State},
         id::DesignId,
     },
     stock::{
         StockError,
-        dates::{change, get_in_ahead, may_change},
+        dates::{Redated, change, get_in_ahead, may_change},
     },
     units::parse_date,
     web::{
@@ -41,6 +42,33 @@ struct DatesPage {
     ahead: bool,
     /// Whether it should be down already.
     late: bool,
+    /// Sets that hold what this one would keep longer.
+    others: Vec<Other>,
+}
+
+/// A set that stands in the way.
+struct Other {
+    id: DesignId,
+    name: String,
+    /// Whether it can be planned again.
+    replans: bool,
+}
+
+/// Sets that stand in the way, as they are now.
+async fn in_the_way(cx: &Cx, sets: &[DesignId]) -> Result<Vec<Other>, Trouble> {
+    let mut tx = cx.read().await?;
+    let mut others = Vec::new();
+    for id in sets {
+        let Some(set) = db::design::lookup(&mut tx, *id).await? else {
+            continue;
+        };
+        others.push(Other {
+            id: *id,
+            name: set.name.to_string(),
+            replans: set.state.editable(),
+        });
+    }
+    Ok(others)
 }
 
 const FIELDS: &[Field] = &[("get_in", "Get-in"), ("strike_on", "Strike")];
@@ -58,6 +86,16 @@ fn words(value: &str) -> String {
 }
 
 fn show(cx: &Cx, design: &Design, form: Form, clash: Option<Clash>) -> Answer {
+    show_with(cx, design, form, clash, Vec::new())
+}
+
+fn show_with(
+    cx: &Cx,
+    design: &Design,
+    form: Form,
+    clash: Option<Clash>,
+    others: Vec<Other>,
+) -> Answer {
     let status = if clash.is_some() {
         StatusCode::PRECONDITION_FAILED
     } else if form.ok() {
@@ -78,6 +116,7 @@ fn show(cx: &Cx, design: &Design, form: Form, clash: Option<Clash>) -> Answer {
             strike_on: day(design.dates.strike_on()),
             ahead: get_in_ahead(design, cx.today),
             late: design.dates.strike_on() < cx.today,
+            others,
         },
     ))
 }
@@ -127,7 +166,12 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         // A version that cannot be read is none that is stored.
         let version = form.value("version").parse().unwrap_or(0);
         match change(&cx.act(&form), id, version, get_in, strike_on).await {
-            Ok(_) => {
+            Ok(Redated::InTheWay { sets, said }) => {
+                form.fail("strike_on", said);
+                let others = in_the_way(&cx, &sets).await?;
+                return show_with(&cx, &design, form, None, others);
+            }
+            Ok(Redated::Done(_)) => {
                 let said = format!(
                     "The strike is on {} now. What the set holds is held until then.",
                     day(strike_on)

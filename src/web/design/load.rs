@@ -10,7 +10,8 @@ use crate::{
     model::{
         design::{Design, State},
         id::DesignId,
-        reservation::{Held, HoldState},
+        movement::AccountKind,
+        reservation::{Held, HoldState, HoldUse},
         text::NAME_LIMIT,
     },
     plan::{available::Rules, differ::differences, input::SpareFixture},
@@ -83,9 +84,14 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         .into_iter()
         .map(|reason| (reason.check_key, reason.reason))
         .collect();
-    let mut broken = Vec::new();
+    let (mut broken, mut kept_out) = (Vec::new(), Vec::new());
     for hold in db::reservation::list(&mut tx, id).await? {
         if hold.state != HoldState::Broken {
+            if let Held::Thing { thing, .. } = hold.hold.held
+                && hold.hold.becomes == HoldUse::Returns
+            {
+                kept_out.push(thing);
+            }
             continue;
         }
         // What a standing set has given back already is missing no more.
@@ -97,6 +103,12 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
             continue;
         }
         broken.push(broken_words(&hold.broken_why));
+    }
+    // What came back is held no more: what is held and lies elsewhere was taken from it.
+    let mut away = Vec::new();
+    if state == State::Standing {
+        away = db::thing::list_by_id(&mut tx, &kept_out).await?;
+        away.retain(|thing| matches!(thing.place.kind, AccountKind::Place | AccountKind::Loan));
     }
     let picture = db::backdrop::lookup(&mut tx, id).await?;
     let orders = db::purchase::list_for(&mut tx, id).await?;
@@ -120,6 +132,7 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
         kept,
         reasons,
         broken,
+        away,
         not_held,
         serving,
         picture,

@@ -24,6 +24,7 @@ use crate::{
         part::{Part, StockUnit},
         piece::say_amount,
         text::Tag,
+        thing::Thing,
     },
     plan::{
         Input, Plan,
@@ -68,6 +69,7 @@ pub mod state;
 pub mod strike;
 pub mod suits;
 pub mod swap;
+mod taken;
 mod toll;
 pub mod trade;
 mod volts;
@@ -130,7 +132,7 @@ pub fn routes() -> Router<App> {
         .route("/designs/{id}/shopping/why/{offer}", get(why::offer))
         .route("/designs/{id}/build", get(build::get))
         .route("/designs/{id}/build/{step}", post(build::post))
-        .route("/designs/{id}/state", post(state::post))
+        .route("/designs/{id}/state", both(state::get, state::post))
         .route("/designs/{id}/strike", get(strike::get))
         .route("/designs/{id}/strike/line", post(strike::line))
         .route("/designs/{id}/strike/rest", post(strike::rest))
@@ -157,6 +159,8 @@ pub struct Whole {
     pub reasons: BTreeMap<String, String>,
     /// What it held and is gone, in words.
     pub broken: Vec<String>,
+    /// What a standing set holds and has not with it.
+    pub away: Vec<Thing>,
     /// How the plan that its pages show differs from the one that is held, in words.
     pub not_held: Vec<String>,
     /// The finished bars that serve, or served, once building has begun.

@@ -5,6 +5,8 @@ use askama::Template;
 use super::{
     Head, Tab, Whole, count_of, day, head, load,
     short::{MoneyWords, money},
+    state::{Steps, ask_link, asks},
+    taken::{Taken, taken},
 };
 use crate::{
     model::{
@@ -64,8 +66,14 @@ struct OnePage {
     /// How many of the short things are on order.
     coming: usize,
     unexplained: usize,
+    /// What was chosen and somebody else has.
+    taken: Vec<Taken>,
     first_steps: bool,
     strike: bool,
+    /// What it holds and has not with it: its page, its tag, where it is.
+    away: Vec<(Link, String, String)>,
+    /// Steps that were not ticked when it was called standing, in words.
+    unticked: Option<String>,
 }
 
 /// What a button into a state says.
@@ -91,7 +99,7 @@ fn button_by_held(id: DesignId) -> (Link, &'static str) {
 }
 
 /// The states that may follow, each with what it does to the stock.
-fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
+fn next(whole: &Whole, steps: Steps, mut previews: Vec<Preview>) -> Vec<Next> {
     let design = whole.design();
     // What leads on comes first, the way back after it, giving up last.
     let back = |to: State| match (design.state, to) {
@@ -107,7 +115,10 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
         .map(|preview| {
             // Goods that came since, or stock that went: what is held is not what is planned now.
             let older = preview.to == State::Building && !whole.not_held.is_empty();
-            let leads = older || preview.to == State::Reserved && design.state == State::Draft;
+            let reserves = older || preview.to == State::Reserved && design.state == State::Draft;
+            let asked = asks(design.state, preview.to)
+                && (preview.to == State::Struck || steps.open > 0);
+            let leads = reserves || asked;
             Next {
                 to: preview.to,
                 button: if older {
@@ -123,7 +134,9 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                     State::Building if design.state == State::Standing => "",
                     _ => "main",
                 },
-                href: if leads {
+                href: if asked {
+                    ask_link(design.id, preview.to)
+                } else if reserves {
                     Link::DesignReserve(design.id)
                 } else {
                     Link::DesignState(design.id)
@@ -135,7 +148,7 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                          you begin, so that the bench works by it."
                             .to_owned(),
                     ]
-                } else if leads {
+                } else if reserves {
                     super::reserve::does(whole)
                 } else {
                     preview.does
@@ -143,6 +156,8 @@ fn next(whole: &Whole, mut previews: Vec<Preview>) -> Vec<Next> {
                 see: match (design.state, preview.to) {
                     _ if preview.refused.is_none() => None,
                     (State::Building, _) => Some((Link::Build(design.id), "See its steps")),
+                    // A later movement is to be undone first.
+                    (State::Standing, State::Building) => Some((Link::Log, "To the log")),
                     (State::Standing, _) => Some((Link::Strike(design.id), "See what is out")),
                     _ => None,
                 },
@@ -221,7 +236,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let still_out = previews
         .iter()
         .any(|preview| preview.to == State::Struck && preview.refused.is_some());
-    let next = next(&whole, previews);
+    let steps = Steps::read(&cx, id).await?;
+    let next = next(&whole, steps, previews);
     Ok(page(&OnePage {
         chrome,
         keys,
@@ -237,8 +253,20 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         },
         coming: whole.short_on_order(&cx),
         unexplained: whole.unexplained().len(),
+        taken: taken(&whole),
         first_steps: design.bars.is_empty(),
         strike: design.state == State::Standing && still_out,
+        away: (whole.away.iter())
+            .map(|thing| {
+                (
+                    Link::Thing(thing.id),
+                    thing.tag.to_string(),
+                    thing.place.words.clone(),
+                )
+            })
+            .collect(),
+        unticked: (design.state == State::Standing && steps.open > 0)
+            .then(|| count_of(steps.open, "step", "steps")),
         head,
     }))
 }
@@ -251,6 +279,17 @@ impl OnePage {
             all if all == self.short => format!("{short}, and on order"),
             some => format!("{short}, {some} of them on order"),
         }
+    }
+
+    fn away_words(&self) -> String {
+        format!(
+            "Missing: {}",
+            count_of(
+                self.away.len(),
+                "thing that it holds is not with it",
+                "things that it holds are not with it",
+            )
+        )
     }
 
     fn unexplained_words(&self) -> String {

@@ -5,7 +5,10 @@ use std::collections::BTreeSet;
 use askama::Template;
 use axum::http::StatusCode;
 
-use super::{Head, Tab, Whole, count_of, day, head, load};
+use super::{
+    Head, Tab, Whole, count_of, day, head, load,
+    taken::{Taken, taken},
+};
 use crate::{
     model::{
         design::State,
@@ -50,6 +53,8 @@ struct ReservePage {
     window: String,
     short: Vec<String>,
     missing: Vec<String>,
+    /// What was chosen and somebody else has.
+    taken: Vec<Taken>,
     differences: Vec<String>,
     changed: bool,
     again: bool,
@@ -251,6 +256,7 @@ fn show(
                 .iter()
                 .map(|check| format!("{}: {}", check.about, check.sentence))
                 .collect(),
+            taken: taken(whole),
             changed: differences.is_some(),
             differences: differences.unwrap_or_default(),
             again,
@@ -299,6 +305,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                     text,
                     undoes: None,
                     toward: None,
+                    log: false,
                     lines: Vec::new(),
                 },
             ))

@@ -99,6 +99,8 @@ struct ShowDayPage {
     chrome: Chrome,
     head: Head,
     before_show: bool,
+    /// Whether nothing is held for it yet: other bars may serve it when it is.
+    draft: bool,
     /// Whether the set came down: then there is nothing left to try.
     over: bool,
     rows: Vec<Row>,
@@ -154,6 +156,10 @@ fn volts(whole: &Whole, bar: BarId) -> Option<(&OutputVolts, &BarVolts)> {
 fn expected(whole: &Whole, bar: BarId) -> Option<(f64, f64)> {
     volts(whole, bar).map(|(output, volts)| (output.supply_voltage_v, volts.lowest.value))
 }
+
+/// Why nothing is tried for a draft.
+const DRAFT: &str = "Nothing is held for a draft, and other bars may serve it yet: they are tried once it \
+     is reserved. Nothing was noted.";
 
 /// What a voltage that is too low says.
 const LOW: &str = "lower than the plan explains: look for a bad joint or a thin wire";
@@ -375,6 +381,7 @@ async fn show(cx: &Cx, id: DesignId, form: &Form, status: StatusCode) -> Answer 
         &ShowDayPage {
             chrome,
             before_show: kind_of(head.state) == TestKind::PreShow,
+            draft: head.state == State::Draft,
             over: matches!(head.state, State::Struck | State::Cancelled),
             unbuilt: match whole.design().bars.len().saturating_sub(rows.len()) {
                 0 => String::new(),
@@ -406,6 +413,11 @@ fn is_low(whole: &Whole, thing: ThingId, far: Voltage) -> bool {
 /// POST: notes what was seen of one.
 pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
     let design = load::design(&cx, id).await?;
+    if design.state == State::Draft {
+        return Err(
+            Trouble::new(StatusCode::CONFLICT, DRAFT).or_go(Link::ShowDay(id), "To its bars")
+        );
+    }
     let thing = form.id::<ThingId>("thing");
     let dark = form
         .all("dark")
@@ -455,7 +467,9 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
             let said = if good && low {
                 format!("{tag}: low. It lights, but the volts are {LOW}.")
             } else if good {
-                format!("{tag}: all right.")
+                format!(
+                    "{tag}: all right. If that was a slip, note it again: what was seen last counts."
+                )
             } else {
                 format!("{tag} is not right and is marked suspect.")
             };

@@ -1,8 +1,12 @@
-//! POST: takes a set from one state to another.
+//! Takes a set from one state to another; asks first where that ends something or leaves work undone.
 
-use super::load;
+use askama::Template;
+use axum::http::StatusCode;
+
+use super::{Head, Tab, Whole, count_of, head, load};
 use crate::{
-    model::{design::State, id::DesignId},
+    db,
+    model::{design::State, id::DesignId, reservation::HoldState},
     stock::{self, StockError},
     web::{
         at::Path,
@@ -10,16 +14,175 @@ use crate::{
         error::{Answer, Trouble},
         form::Form,
         link::Link,
-        page::{Flash, FlashKind, go_with},
+        page::{Chrome, Flash, FlashKind, go_with, page},
     },
 };
+
+/// Steps of the bench.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Steps {
+    /// How many are not ticked.
+    pub open: usize,
+    /// How many there are.
+    pub all: usize,
+}
+
+impl Steps {
+    /// Those of a set.
+    pub async fn read(cx: &Cx, id: DesignId) -> Result<Self, Trouble> {
+        let steps = db::design::list_steps(&mut *cx.read().await?, id).await?;
+        Ok(Self {
+            open: steps.iter().filter(|step| step.done.is_none()).count(),
+            all: steps.len(),
+        })
+    }
+
+    /// What is not ticked, in words.
+    fn words(self) -> String {
+        format!(
+            "{} of {} {} not ticked",
+            self.open,
+            count_of(self.all, "step", "steps"),
+            if self.open == 1 { "is" } else { "are" }
+        )
+    }
+}
+
+/// Whether a question comes before this change of state. Before a set is called standing it does only
+/// where steps are open.
+pub const fn asks(from: State, to: State) -> bool {
+    matches!(
+        (from, to),
+        (State::Building, State::Standing) | (State::Standing, State::Struck)
+    )
+}
+
+/// Where that question is.
+pub fn ask_link(id: DesignId, to: State) -> Link {
+    Link::DesignState(id).with([("to", to.word().to_owned())])
+}
+
+#[derive(Template)]
+#[template(path = "design/state.html")]
+struct StatePage {
+    chrome: Chrome,
+    head: Head,
+    to: State,
+    title: &'static str,
+    /// What speaks against it.
+    against: Vec<String>,
+    /// What it does to the stock.
+    does: Vec<String>,
+    button: &'static str,
+    /// Why it cannot be done now, with where that can be seen.
+    refused: Option<String>,
+    see: (Link, &'static str),
+}
+
+/// What is open at the bench, in words.
+fn left_open(whole: &Whole, steps: Steps) -> Vec<String> {
+    let counts = whole.counts();
+    let mut left = Vec::new();
+    match (steps.open, counts.build) {
+        (0, 0) => {}
+        (0, build) => left.push(format!(
+            "{} not built: not in the cupboard, and not out with the set.",
+            count_of(build, "bar is", "bars are")
+        )),
+        (_, 0) => left.push(format!("{}.", steps.words())),
+        (_, build) => left.push(format!(
+            "{}, {} not built: they are not in the cupboard and hold nothing out.",
+            steps.words(),
+            count_of(build, "bar is", "bars are")
+        )),
+    }
+    if counts.short > 0 {
+        left.push(format!(
+            "Nothing serves {}.",
+            count_of(counts.short, "bar", "bars")
+        ));
+    }
+    left
+}
+
+/// What ends with a set that is struck, in words.
+async fn ending(cx: &Cx, id: DesignId) -> Result<Vec<String>, Trouble> {
+    let held = db::reservation::list(&mut *cx.read().await?, id)
+        .await?
+        .iter()
+        .filter(|hold| hold.state == HoldState::Active)
+        .count();
+    let mut ends = Vec::new();
+    if held > 0 {
+        ends.push(format!(
+            "{} up; others may have what they hold.",
+            count_of(held, "hold is given", "holds are given")
+        ));
+    }
+    ends.push(
+        "This cannot be taken back: what is struck stays struck. For another run, copy the set."
+            .to_owned(),
+    );
+    Ok(ends)
+}
+
+/// GET: the question before it.
+pub async fn get(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
+    let whole = load::whole(&cx, id).await?;
+    let state = whole.design().state;
+    let to = form.value("to").parse::<State>().ok();
+    let preview = stock::state::previews(cx.db(), id)
+        .await?
+        .into_iter()
+        .find(|preview| Some(preview.to) == to && asks(state, preview.to));
+    let Some(preview) = preview else {
+        return Err(Trouble::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            format!("Of a {state} set this is not asked. Nothing was changed."),
+        )
+        .or_go(Link::Design(id), "To the set"));
+    };
+    let steps = Steps::read(&cx, id).await?;
+    let struck = preview.to == State::Struck;
+    let against = if struck {
+        ending(&cx, id).await?
+    } else {
+        left_open(&whole, steps)
+    };
+    let (mut chrome, head) = head(&cx, &whole, Tab::Beside);
+    let title = if struck {
+        "Call this set struck?"
+    } else {
+        "Does this set stand?"
+    };
+    chrome.title = format!("{title} · {}", head.name);
+    Ok(page(&StatePage {
+        chrome,
+        to: preview.to,
+        title,
+        button: if !struck && !against.is_empty() {
+            "It stands anyway"
+        } else {
+            super::one::button(state, preview.to)
+        },
+        against,
+        does: preview.does,
+        refused: preview.refused,
+        see: if struck {
+            (Link::Strike(id), "See what is out")
+        } else {
+            (Link::Build(id), "To the bench")
+        },
+        head,
+    }))
+}
 
 /// POST: the change of state that a button asks for.
 pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
     let back = Link::Design(id);
     let Ok(to) = form.value("to").parse::<State>() else {
         return Err(Trouble::new(
-            axum::http::StatusCode::UNPROCESSABLE_ENTITY,
+            StatusCode::UNPROCESSABLE_ENTITY,
             "This button names no state that a set can have. Nothing was changed.",
         )
         .or_go(back, "To the set"));
@@ -46,6 +209,7 @@ pub async fn post(cx: Cx, Path(id): Path<DesignId>, form: Form) -> Answer {
                     text,
                     undoes: None,
                     toward: None,
+                    log: false,
                     lines: Vec::new(),
                 },
             ))

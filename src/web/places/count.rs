@@ -11,8 +11,9 @@ use crate::{
         thing::ThingFilter,
     },
     model::{
+        design::State,
         id::{AccountId, PartId, PlaceId, ThingId},
-        movement::MovementKind,
+        movement::{AccountKind, MovementKind},
         part::{Part, StockBy, StockUnit},
         text::{Note, Tag},
         thing::{Thing, ThingKind},
@@ -31,7 +32,7 @@ use crate::{
         form::{Choice, Form},
         link::Link,
         log::Line,
-        page::{Chrome, Section, go_with, page_with},
+        page::{Chrome, FlashKind, Section, go_with, page_with},
         show::{PAGE, Pager, told},
     },
 };
@@ -306,6 +307,8 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
         return show(&cx, id, form, StatusCode::UNPROCESSABLE_ENTITY).await;
     };
     let act = cx.act(&form);
+    // Whether somebody counts on it elsewhere.
+    let mut missed = false;
     let (said, result) = match form.value("do") {
         "gone" => {
             let Some(thing) = form.id::<ThingId>("thing") else {
@@ -360,7 +363,14 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
                 place: id,
                 reason,
             };
-            (format!("{tag} is here."), act.carry_out(&change).await)
+            let said = match elsewhere(&cx, &thing).await? {
+                Some(words) => {
+                    missed = true;
+                    format!("{} was {words}: it is here now.", thing.tag)
+                }
+                None => format!("{} is here.", thing.tag),
+            };
+            (said, act.carry_out(&change).await)
         }
         "more" => {
             let Some((part, more)) = counted(&cx, &mut form).await? else {
@@ -399,19 +409,39 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
         }
     };
     let back = || Link::PlaceCount(id).with([("why", form.value("why").to_owned())]);
-    answered(&cx, id, &said, result, &back(), form.clone()).await
+    answered(&cx, id, (&said, missed), result, &back(), form.clone()).await
+}
+
+/// With whom a thing is by the book, where that is a set or a borrower.
+async fn elsewhere(cx: &Cx, thing: &Thing) -> Result<Option<String>, Trouble> {
+    Ok(match (thing.place.kind, thing.place.design) {
+        (AccountKind::Design, Some(set)) => db::design::lookup(&mut *cx.read().await?, set)
+            .await?
+            .map(|set| match set.state {
+                State::Standing => format!("out with {}, which stands", set.name),
+                _ => format!("out with {}", set.name),
+            }),
+        (AccountKind::Loan, _) => Some(thing.place.words.clone()),
+        _ => None,
+    })
 }
 
 async fn answered(
     cx: &Cx,
     id: PlaceId,
-    said: &str,
+    (said, missed): (&str, bool),
     result: Result<Done, StockError>,
     back: &Link,
     mut form: Form,
 ) -> Answer {
     match result {
-        Ok(done) if done.movement.is_some() => Ok(go_with(back, &told(said, &done))),
+        Ok(done) if done.movement.is_some() => {
+            let mut flash = told(said, &done);
+            if missed {
+                flash.kind = FlashKind::Warn;
+            }
+            Ok(go_with(back, &flash))
+        }
         Ok(done) => Ok(go_with(
             back,
             &told(
