@@ -5,6 +5,7 @@ mod letter;
 use askama::Template;
 use axum::http::StatusCode;
 
+use self::letter::Needed;
 use super::{
     at::Path,
     cx::Cx,
@@ -23,7 +24,7 @@ use crate::{
         purchase::{Purchase, PurchaseState},
     },
     stock::order::{self, Arrival, Came, Goes},
-    units::{Date, Money},
+    units::{Date, Money, say_day},
 };
 
 /// Ids of a line's fields: each line has a form of its own.
@@ -84,6 +85,8 @@ struct Letter {
     text: String,
     rows: usize,
     mail: Link,
+    /// The day that is past by which it should have been there, and why it should.
+    late: Option<(String, String)>,
 }
 
 /// The text of an order that is to be sent, or was and can be asked about.
@@ -91,7 +94,7 @@ fn letter(
     cx: &Cx,
     order: &Purchase,
     wanted: &[letter::Wanted],
-    needed: Option<Date>,
+    needed: Option<Needed>,
 ) -> Option<Letter> {
     if !matches!(order.state, PurchaseState::List | PurchaseState::Ordered) {
         return None;
@@ -100,14 +103,12 @@ fn letter(
     Some(Letter {
         rows: text.lines().count().clamp(8, 30),
         mail: Link::Mail(letter::subject(order, &cx.venue), text.clone()),
+        late: match needed {
+            Some(late @ Needed::Soon { was, .. }) => late.late().map(|why| (say_day(was), why)),
+            Some(Needed::By(_)) | None => None,
+        },
         text,
     })
-}
-
-/// The day by which it should be there: so many days in hand before the first of its sets is built.
-fn needed_by(cx: &Cx, first: Date) -> Date {
-    let days = jiff::Span::new().days(i64::from(cx.venue.order_slack_days));
-    first.checked_sub(days).unwrap_or(first)
 }
 
 /// GET: one order.
@@ -239,8 +240,7 @@ async fn show(
     let mut sets: Vec<(DesignId, String)> = Vec::new();
     let mut first: Option<Date> = None;
     for listed in db::design::list(&mut tx).await? {
-        let mut lines = order.lines.iter();
-        if lines.any(|line| line.design == Some(listed.id)) {
+        if order.lines.iter().any(|line| line.is_for(listed.id)) {
             sets.push((listed.id, listed.name.to_string()));
             if matches!(
                 listed.state,
@@ -304,7 +304,12 @@ async fn show(
         to_come: lines.iter().filter(|line| line.open > 0).count(),
         came_short: order.lines.iter().filter(|line| line.came_short()).count(),
         goes: goes(&places, form.value("to")),
-        letter: letter(cx, &order, &wanted, first.map(|first| needed_by(cx, first))),
+        letter: letter(
+            cx,
+            &order,
+            &wanted,
+            first.map(|first| Needed::new(first, cx.venue.order_slack_days.into(), cx.today)),
+        ),
         form,
         order,
         lines,
