@@ -435,7 +435,12 @@ pub enum Came {
     /// Those of which nothing was noted yet; what came short stays to come.
     AllButShort,
     /// These, each with all that was still to come of it.
-    These(BTreeSet<PurchaseLineId>),
+    These {
+        /// Which.
+        lines: BTreeSet<PurchaseLineId>,
+        /// Whether those of them that came short are left to come.
+        but_short: bool,
+    },
 }
 
 impl Came {
@@ -443,7 +448,9 @@ impl Came {
         match self {
             Self::All => true,
             Self::AllButShort => !line.came_short(),
-            Self::These(lines) => lines.contains(&line.id),
+            Self::These { lines, but_short } => {
+                lines.contains(&line.id) && !(*but_short && line.came_short())
+            }
         }
     }
 
@@ -454,8 +461,8 @@ impl Came {
                 "Of every line still to come a part has come already. Nothing was received. Note the \
                  rest line by line."
             }
-            Self::These(_) => {
-                "None of the lines that are still to come is ticked. Nothing was received. Tick what \
+            Self::These { .. } => {
+                "None of the lines that are still to come is among those that are ticked. Nothing was received. Tick what \
                  has come."
             }
         }
@@ -533,8 +540,8 @@ pub async fn receive_all(
                 more => format!("{more} lines are"),
             },
             match (came, short) {
-                (Came::These(_), 1) => "1 other is still to come".to_owned(),
-                (Came::These(_), more) => format!("{more} others are still to come"),
+                (Came::These { .. }, 1) => "1 other is still to come".to_owned(),
+                (Came::These { .. }, more) => format!("{more} others are still to come"),
                 (_, 1) => "what is missing of 1 other is still to come".to_owned(),
                 (_, more) => format!("what is missing of {more} others is still to come"),
             }

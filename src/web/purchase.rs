@@ -2,6 +2,8 @@
 
 mod letter;
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::http::StatusCode;
 
@@ -48,6 +50,8 @@ struct LineView {
     note: String,
     cost: String,
     places: Vec<Choice>,
+    /// Whether it is ticked among those that have arrived: all are at first.
+    ticked: bool,
     /// What stands in its form: all of it came, right, or what was typed and refused.
     form: Form,
 }
@@ -209,6 +213,8 @@ async fn show(
             .or_else(|| places.first().map(|place| place.place.id))
             .map(|place| place.to_string())
             .unwrap_or_default();
+        let value = line.id.to_string();
+        let ticked = !form.has("to") || form.all("line").any(|ticked| ticked == value);
         let own = (refused_line == Some(line.id)).then(|| typed.take());
         let form = line_form(line.open_packs(), &chosen, own.flatten());
         lines.push(LineView {
@@ -234,6 +240,7 @@ async fn show(
                     .map(|place| (place.place.id, place.place.path.as_str())),
                 form.value("place"),
             ),
+            ticked,
             form,
         });
     }
@@ -423,7 +430,7 @@ pub async fn receive(
     }
 }
 
-/// POST: everything that is still to come arrived.
+/// POST: of what is still to come the lines that are ticked arrived.
 pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer {
     let Some(to) = form.optional_id::<PlaceId>("to") else {
         return show(&cx, id, form, None, StatusCode::UNPROCESSABLE_ENTITY).await;
@@ -437,12 +444,14 @@ pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> 
                 .map(|first| first.place.id),
         },
     };
-    let came = if form.value("came") == "but" {
-        Came::AllButShort
-    } else {
-        Came::All
+    let came = Came::These {
+        lines: form
+            .all("line")
+            .filter_map(|line| line.parse().ok())
+            .collect::<BTreeSet<PurchaseLineId>>(),
+        but_short: form.value("came") == "but",
     };
-    match order::receive_all(&cx.act(&form), id, goes, came).await {
+    match order::receive_all(&cx.act(&form), id, goes, &came).await {
         Ok(done) => Ok(go_with(&Link::Purchase(id), &Flash::good(done.said))),
         Err(why) => {
             let status = refused(&mut form, why)?;
