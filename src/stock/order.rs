@@ -462,8 +462,8 @@ impl Came {
                  rest line by line."
             }
             Self::These { .. } => {
-                "None of the lines that are still to come is among those that are ticked. Nothing was received. Tick what \
-                 has come."
+                "None of the lines that are still to come is among those that are ticked. Nothing \
+                 was received. Tick what has come."
             }
         }
     }
