@@ -424,6 +424,10 @@ async fn uniqueness_references_and_checks_have_their_own_refusals() {
             "UPDATE hold SET becomes = 'consumed'",
         ),
         ("hold_range", "UPDATE hold SET from_amount = 1"),
+        (
+            "purchase_share_amount",
+            "INSERT INTO purchase_share (line_id, design_id, amount) VALUES (1, 1, 0)",
+        ),
     ] {
         let (refusal, message) = refused(&house.db, sql).await;
         assert!(matches!(refusal, Refusal::Check(_)), "{check}: {refusal:?}");

@@ -19,7 +19,7 @@ use crate::{
     db,
     model::{
         id::{DesignId, OfferId, PlaceId, PurchaseId, PurchaseLineId, SupplierId},
-        purchase::{Purchase, PurchaseState},
+        purchase::{Purchase, PurchaseState, Share},
         text::Note,
     },
     plan::{basket::Way, packs::Aim},
@@ -117,7 +117,7 @@ async fn shopping(api: Api, Query(query): Query<ShoppingQuery>) -> Answer {
 }
 
 /// One line to be ordered.
-#[derive(Debug, Clone, Copy, Deserialize, ToSchema)]
+#[derive(Debug, Clone, Deserialize, ToSchema)]
 #[serde(deny_unknown_fields)]
 struct WishBody {
     /// From which offer.
@@ -128,6 +128,24 @@ struct WishBody {
     /// For which set, if for one.
     #[serde(default)]
     design: Option<DesignId>,
+    /// For which sets and how much of it each needs, if for several: its cost is shared so.
+    #[serde(default)]
+    #[schema(max_items = 200)]
+    shares: Vec<Share>,
+}
+
+impl WishBody {
+    /// The sets that it is for; `None` where that is said in both ways.
+    fn sets(&self) -> Option<Vec<Share>> {
+        match self.design {
+            None => Some(self.shares.clone()),
+            Some(design) if self.shares.is_empty() => Some(vec![Share {
+                design,
+                amount: self.packs,
+            }]),
+            Some(_) => None,
+        }
+    }
 }
 
 /// What is to be ordered from one supplier.
@@ -169,10 +187,28 @@ async fn add(api: Api, body: Body<OrderBody>) -> Answer {
                 "Send a whole number from 1 to 100000.",
             ));
         }
+        let Some(shares) = line.sets() else {
+            return Err(Problem::field(
+                format!("/lines/{at}/design"),
+                "Send the sets either as design or as shares, not as both.",
+            ));
+        };
+        if shares.len() > 200 {
+            return Err(Problem::field(
+                format!("/lines/{at}/shares"),
+                "A line is for at most 200 sets.",
+            ));
+        }
+        if let Some(nothing) = shares.iter().position(|share| share.amount < 1) {
+            return Err(Problem::field(
+                format!("/lines/{at}/shares/{nothing}/amount"),
+                "Send a whole number of 1 or more.",
+            ));
+        }
         wishes.push(Wish {
             offer: line.offer,
             packs: line.packs,
-            design: line.design,
+            shares,
         });
     }
     let id = order::place(&act, supplier, &wishes)
@@ -322,7 +358,7 @@ async fn receive_all(api: Api, Path(id): Path<PurchaseId>, body: Body<AllBody>) 
     };
     let goes = to.map_or(Goes::Usual { otherwise }, Goes::To);
     let pointer = if to.is_some() { "/to" } else { "/otherwise" };
-    let received = order::receive_all(&act, order.id, goes, came)
+    let received = order::receive_all(&act, order.id, goes, &came)
         .await
         .map_err(|error| named(error, pointer))?;
     let arrived = ArrivedAll {

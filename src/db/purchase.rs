@@ -10,20 +10,20 @@ use crate::{
         id::{
             DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
         },
-        purchase::{Purchase, PurchaseLine, PurchaseState},
+        purchase::{Purchase, PurchaseLine, PurchaseState, Share},
         text::Note,
     },
     units::{Money, parse_date},
 };
 
 macro_rules! line {
-    ($row:expr) => {
+    ($row:expr, $shares:expr) => {
         PurchaseLine {
             id: PurchaseLineId($row.id),
             part: PartId($row.part_id),
             part_name: $row.part_name,
             offer: $row.offer_id.map(OfferId),
-            design: $row.design_id.map(DesignId),
+            shares: $shares.remove(&$row.id).unwrap_or_default(),
             packs: $row.packs,
             pack_amount: $row.pack_amount,
             price_minor: read("purchase_line.price_minor", Money::new($row.price_minor))?,
@@ -57,11 +57,39 @@ fn day(text: Option<&str>) -> Result<Option<crate::units::Date>, DbError> {
         .transpose()
 }
 
+/// The sets of each line of the orders from one to another, by the line's id.
+async fn list_shares(
+    tx: &mut SqliteConnection,
+    from: i64,
+    to: i64,
+) -> Result<BTreeMap<i64, Vec<Share>>, DbError> {
+    let rows = sqlx::query!(
+        r#"SELECT purchase_share.line_id AS "line_id!: i64",
+             purchase_share.design_id AS "design_id!: i64", purchase_share.amount AS "amount!: i64"
+           FROM purchase_share JOIN purchase_line ON purchase_line.id = purchase_share.line_id
+           WHERE purchase_line.purchase_id BETWEEN ? AND ?
+           ORDER BY purchase_share.line_id, purchase_share.design_id"#,
+        from,
+        to
+    )
+    .fetch_all(tx)
+    .await?;
+    let mut shares: BTreeMap<i64, Vec<Share>> = BTreeMap::new();
+    for row in rows {
+        shares.entry(row.line_id).or_default().push(Share {
+            design: DesignId(row.design_id),
+            amount: row.amount,
+        });
+    }
+    Ok(shares)
+}
+
 /// One order with its lines.
 pub async fn lookup(
     tx: &mut SqliteConnection,
     id: PurchaseId,
 ) -> Result<Option<Purchase>, DbError> {
+    let mut shares = list_shares(&mut *tx, id.0, id.0).await?;
     let lines = sqlx::query!(
         "SELECT purchase_line.*, part.name AS part_name FROM purchase_line
          JOIN part ON part.id = purchase_line.part_id
@@ -72,7 +100,7 @@ pub async fn lookup(
     .await?;
     let lines = lines
         .into_iter()
-        .map(|row| Ok(line!(row)))
+        .map(|row| Ok(line!(row, shares)))
         .collect::<Result<_, DbError>>()?;
     let row = sqlx::query!(
         "SELECT purchase.*, supplier.name AS supplier_name FROM purchase
@@ -98,6 +126,7 @@ pub async fn list(tx: &mut SqliteConnection, most: i64) -> Result<Vec<Purchase>,
     .fetch_all(&mut *tx)
     .await?;
     let least = rows.iter().map(|row| row.id).min().unwrap_or(0);
+    let mut shares = list_shares(&mut *tx, least, i64::MAX).await?;
     let lines = sqlx::query!(
         "SELECT purchase_line.*, part.name AS part_name FROM purchase_line
          JOIN part ON part.id = purchase_line.part_id
@@ -111,7 +140,7 @@ pub async fn list(tx: &mut SqliteConnection, most: i64) -> Result<Vec<Purchase>,
         by_purchase
             .entry(row.purchase_id)
             .or_default()
-            .push(line!(row));
+            .push(line!(row, shares));
     }
     rows.into_iter()
         .map(|row| {
@@ -137,7 +166,7 @@ pub async fn find_of_line(
 }
 
 /// Packs on open orders, by part and pack: what need not be ordered again. For one set, what was
-/// ordered for it or for no set by name.
+/// ordered for it, alone or with others, or for no set by name.
 pub async fn list_open(
     tx: &mut SqliteConnection,
     only: Option<DesignId>,
@@ -148,7 +177,10 @@ pub async fn list_open(
              sum(packs - received_packs - refused_packs) AS "packs!: i64"
          FROM purchase_line JOIN purchase ON purchase.id = purchase_line.purchase_id
          WHERE purchase.state IN ('list', 'ordered')
-           AND (?1 IS NULL OR design_id IS NULL OR design_id = ?1)
+           AND (?1 IS NULL
+             OR NOT EXISTS (SELECT 1 FROM purchase_share WHERE line_id = purchase_line.id)
+             OR EXISTS (SELECT 1 FROM purchase_share
+                        WHERE line_id = purchase_line.id AND design_id = ?1))
          GROUP BY part_id, pack_amount"#,
         only
     )
@@ -184,8 +216,8 @@ pub struct NewLine {
     pub part: PartId,
     /// From which offer.
     pub offer: Option<OfferId>,
-    /// For which design.
-    pub design: Option<DesignId>,
+    /// For which sets, none of them twice.
+    pub shares: Vec<Share>,
     /// Packs.
     pub packs: i64,
     /// Count in one, or its length in micrometres.
@@ -200,23 +232,33 @@ pub async fn add_line(
     purchase: PurchaseId,
     line: &NewLine,
 ) -> Result<PurchaseLineId, DbError> {
-    let (offer, design) = (line.offer.map(|id| id.0), line.design.map(|id| id.0));
+    let offer = line.offer.map(|id| id.0);
     let price = line.price_minor.get();
     let done = sqlx::query!(
         "INSERT INTO purchase_line
-             (purchase_id, part_id, offer_id, design_id, packs, pack_amount, price_minor)
-         VALUES (?, ?, ?, ?, ?, ?, ?)",
+             (purchase_id, part_id, offer_id, packs, pack_amount, price_minor)
+         VALUES (?, ?, ?, ?, ?, ?)",
         purchase.0,
         line.part.0,
         offer,
-        design,
         line.packs,
         line.pack_amount,
         price
     )
     .execute(&mut **tx)
     .await?;
-    Ok(PurchaseLineId(done.last_insert_rowid()))
+    let id = done.last_insert_rowid();
+    for share in &line.shares {
+        sqlx::query!(
+            "INSERT INTO purchase_share (line_id, design_id, amount) VALUES (?, ?, ?)",
+            id,
+            share.design.0,
+            share.amount
+        )
+        .execute(&mut **tx)
+        .await?;
+    }
+    Ok(PurchaseLineId(id))
 }
 
 /// Saves state, days, money and note of an order read at its version; `false` if another saved
@@ -330,8 +372,9 @@ pub async fn list_for(
     let ids = sqlx::query_scalar!(
         r#"SELECT DISTINCT purchase.id AS "id!: i64" FROM purchase
            JOIN purchase_line ON purchase_line.purchase_id = purchase.id
-           WHERE (design_id = ?1 AND purchase.state <> 'cancelled')
-              OR (design_id IS NULL AND purchase.state IN ('list', 'ordered'))
+           LEFT JOIN purchase_share ON purchase_share.line_id = purchase_line.id
+           WHERE (purchase_share.design_id = ?1 AND purchase.state <> 'cancelled')
+              OR (purchase_share.line_id IS NULL AND purchase.state IN ('list', 'ordered'))
            ORDER BY purchase.id"#,
         design.0
     )
@@ -350,12 +393,13 @@ pub async fn list_come_since(
     design: DesignId,
 ) -> Result<BTreeMap<PurchaseLineId, i64>, DbError> {
     let rows = sqlx::query!(
-        r#"SELECT line_id AS "line_id!: i64", sum(purchase_receipt.packs) AS "packs!: i64" FROM purchase_receipt
-           JOIN purchase_line ON purchase_line.id = line_id
-           JOIN design ON design.id = purchase_line.design_id
+        r#"SELECT purchase_receipt.line_id AS "line_id!: i64",
+             sum(purchase_receipt.packs) AS "packs!: i64" FROM purchase_receipt
+           JOIN purchase_share ON purchase_share.line_id = purchase_receipt.line_id
+           JOIN design ON design.id = purchase_share.design_id
            WHERE design.id = ? AND undone = 0
              AND movement_id > coalesce(json_extract(design.plan, '$.known_to'), 0)
-           GROUP BY line_id"#,
+           GROUP BY purchase_receipt.line_id"#,
         design.0
     )
     .fetch_all(tx)

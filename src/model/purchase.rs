@@ -23,6 +23,17 @@ words! {
     }
 }
 
+/// A set that a line is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Share {
+    /// Which set.
+    pub design: DesignId,
+    /// How much of the line it needs: to be held against the other sets of the line only.
+    #[schema(minimum = 1)]
+    pub amount: i64,
+}
+
 /// One line of an order.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, ToSchema)]
 pub struct PurchaseLine {
@@ -34,8 +45,8 @@ pub struct PurchaseLine {
     pub part_name: String,
     /// From which offer.
     pub offer: Option<OfferId>,
-    /// For which design.
-    pub design: Option<DesignId>,
+    /// For which sets, by id; empty if for none in particular.
+    pub shares: Vec<Share>,
     /// Packs, rolls or bars ordered.
     pub packs: i64,
     /// Count in one, or its length in micrometres.
@@ -65,6 +76,40 @@ impl PurchaseLine {
     /// How many pieces so many packs hold, of what is counted by the piece.
     pub const fn pieces(&self, packs: i64) -> i64 {
         packs.saturating_mul(self.pack_amount)
+    }
+
+    /// Whether it is for this set, alone or with others.
+    pub fn is_for(&self, design: DesignId) -> bool {
+        self.shares.iter().any(|share| share.design == design)
+    }
+
+    /// The set that it is for, where it is for one only.
+    pub fn only_for(&self) -> Option<DesignId> {
+        match self.shares.as_slice() {
+            [share] => Some(share.design),
+            _ => None,
+        }
+    }
+
+    /// What falls on one of its sets of a sum that is spent on it, by how much each needs. What does not
+    /// divide goes by the smallest coin to those that were cut most, of like ones to the older set: all
+    /// shares sum to the sum. `None` for a set that it is not for.
+    pub fn share_of(&self, design: DesignId, sum: Money) -> Option<Money> {
+        let at = self.shares.iter().position(|it| it.design == design)?;
+        let sum = i128::from(sum.get());
+        let needed = |share: &Share| i128::from(share.amount.max(1));
+        let all: i128 = self.shares.iter().map(needed).sum();
+        let rest = |share: &Share| (sum * needed(share)).rem_euclid(all);
+        let whole = |share: &Share| (sum * needed(share)).div_euclid(all);
+        let coins = sum - self.shares.iter().map(whole).sum::<i128>();
+        let own = &self.shares[at];
+        let before = |other: &&Share| {
+            (std::cmp::Reverse(rest(other)), other.design)
+                < (std::cmp::Reverse(rest(own)), own.design)
+        };
+        let turn = self.shares.iter().filter(before).count();
+        let coin = i128::from(i128::try_from(turn).is_ok_and(|turn| turn < coins));
+        Money::new(i64::try_from(whole(own) + coin).ok()?).ok()
     }
 
     /// What the line costs.
@@ -143,7 +188,7 @@ mod tests {
             part: PartId(1),
             part_name: "Lead three-pin, male".to_owned(),
             offer: None,
-            design: None,
+            shares: Vec::new(),
             packs: 3,
             pack_amount: 10,
             price_minor: Money::ZERO,
@@ -157,13 +202,55 @@ mod tests {
     }
 
     #[test]
+    fn sets_share_a_line_by_what_they_need_to_the_last_coin() {
+        let share = |id, amount| Share {
+            design: DesignId(id),
+            amount,
+        };
+        let mut line = PurchaseLine {
+            id: PurchaseLineId(1),
+            part: PartId(1),
+            part_name: "Lead three-pin, male".to_owned(),
+            offer: None,
+            shares: vec![share(4, 1), share(7, 1), share(9, 1)],
+            packs: 1,
+            pack_amount: 10,
+            price_minor: Money::ZERO,
+            received_packs: 0,
+            refused_packs: 0,
+            note: Note::default(),
+        };
+        let shared = |line: &PurchaseLine, sum: i64| -> Vec<i64> {
+            let of = |share: &Share| line.share_of(share.design, Money::new(sum).unwrap());
+            let of = line.shares.iter().map(|share| of(share).unwrap().get());
+            of.collect()
+        };
+        // Of like ones the older sets pay the odd coins.
+        assert_eq!(shared(&line, 1000), [334, 333, 333]);
+        assert_eq!(shared(&line, 1001), [334, 334, 333]);
+        assert_eq!(shared(&line, 0), [0, 0, 0]);
+        assert_eq!(line.share_of(DesignId(5), Money::ZERO), None);
+        assert_eq!(line.only_for(), None);
+        line.shares = vec![share(4, 1), share(7, 2)];
+        // 3.33 and 6.67 hundredths: who was cut most gets the coin.
+        assert_eq!(shared(&line, 1000), [333, 667]);
+        for sum in 0..200 {
+            assert_eq!(shared(&line, sum).iter().sum::<i64>(), sum);
+        }
+        line.shares = vec![share(7, 3)];
+        assert_eq!(shared(&line, 1999), [1999]);
+        assert_eq!(line.only_for(), Some(DesignId(7)));
+        assert!(line.is_for(DesignId(7)) && !line.is_for(DesignId(4)));
+    }
+
+    #[test]
     fn an_order_says_how_much_of_it_is_in_while_it_waits_for_the_rest() {
         let line = |packs, received_packs, refused_packs| PurchaseLine {
             id: PurchaseLineId(1),
             part: PartId(1),
             part_name: "Lead three-pin, male".to_owned(),
             offer: None,
-            design: None,
+            shares: Vec::new(),
             packs,
             pack_amount: 1,
             price_minor: Money::ZERO,

@@ -21,6 +21,7 @@ use crate::{
     model::{
         id::{DesignId, OfferId, PartId, SupplierId},
         part::{Part, StockBy},
+        purchase::Share,
         venue::Venue,
     },
     units::{Date, Money},
@@ -62,6 +63,8 @@ pub struct ListLine {
     pub on_order: i64,
     /// The sets that want it.
     pub designs: Vec<(DesignId, String)>,
+    /// How much of it each of them needs, by which what it costs is shared.
+    pub shares: Vec<Share>,
     /// The last day to order.
     pub order_by: Date,
 }
@@ -221,6 +224,7 @@ pub fn gather(
                 .map(|left| left.saturating_add(sum.spare)),
             on_order: sum.ordered,
             designs: sum.designs.clone(),
+            shares: sum.shares.clone(),
             order_by: days_before(first, slack),
         });
     }
@@ -322,7 +326,9 @@ impl Short {
                 Some(part) if !need.buy.is_empty() => {
                     let runs = self.runs.entry(part).or_default();
                     runs.sets += 1;
-                    runs.lengths.extend(cut_from_bought(set.plan, part));
+                    let lengths = || cut_from_bought(set.plan, part);
+                    runs.lengths.extend(lengths());
+                    add_share(&mut runs.shares, set.design, lengths().sum());
                     for buy in &need.buy {
                         let sum = self.rolls.entry((part, buy.pack_amount)).or_default();
                         sum.add(set, need, i64::from(buy.packs));
@@ -408,6 +414,8 @@ impl Short {
                     (id, roll_um),
                     Sum {
                         amount,
+                        // Which length is whose is not said any more: by what each cuts of them all.
+                        shares: runs.shares.clone(),
                         ..all.clone()
                     },
                 );
@@ -475,6 +483,17 @@ fn spares(short: i64, percent: u8) -> i64 {
 struct Runs {
     sets: usize,
     lengths: Vec<i64>,
+    /// How much of them each set cuts.
+    shares: Vec<Share>,
+}
+
+/// Adds what one more need of a set takes.
+fn add_share(shares: &mut Vec<Share>, design: DesignId, amount: i64) {
+    let amount = amount.max(1);
+    match shares.iter_mut().find(|share| share.design == design) {
+        Some(share) => share.amount = share.amount.saturating_add(amount),
+        None => shares.push(Share { design, amount }),
+    }
 }
 
 #[derive(Debug, Clone, Default)]
@@ -486,6 +505,8 @@ struct Sum {
     spare: i64,
     first: Option<Date>,
     designs: Vec<(DesignId, String)>,
+    /// How much each of them needs.
+    shares: Vec<Share>,
     /// Packs are shared by the sets, so that what one does not buy there the others do not either.
     not_from: BTreeSet<SupplierId>,
 }
@@ -495,6 +516,7 @@ impl Sum {
         self.name.clone_from(&need.name);
         self.amount += amount;
         self.due += need.due;
+        add_share(&mut self.shares, set.design, amount);
         self.not_from.extend(set.not_from);
         self.first = Some(
             self.first

@@ -22,7 +22,7 @@ use crate::{
             DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
         },
         part::{Part, StockBy, StockUnit},
-        purchase::{Purchase, PurchaseLine, PurchaseState},
+        purchase::{Purchase, PurchaseLine, PurchaseState, Share},
         text::Note,
     },
     plan::{
@@ -164,14 +164,27 @@ fn fuses_of(set: &Wanting<'_>) -> Option<SetFuses> {
 }
 
 /// One line to be ordered.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Wish {
     /// From which offer.
     pub offer: OfferId,
     /// Packs, above zero.
     pub packs: i64,
-    /// For which set, if for one.
-    pub design: Option<DesignId>,
+    /// For which sets, and how much of it each needs; empty if for none in particular.
+    pub shares: Vec<Share>,
+}
+
+/// The sets of a line, by id: one that is named twice needs both amounts.
+fn joined(shares: &[Share]) -> Vec<Share> {
+    let mut amounts: BTreeMap<DesignId, i64> = BTreeMap::new();
+    for share in shares {
+        let amount = amounts.entry(share.design).or_default();
+        *amount = amount.saturating_add(share.amount.max(1));
+    }
+    let shares = amounts.into_iter();
+    shares
+        .map(|(design, amount)| Share { design, amount })
+        .collect()
 }
 
 /// Writes an order down, with the offers' prices of now.
@@ -200,7 +213,7 @@ pub async fn place(
         lines.push(NewLine {
             part: offer.part,
             offer: Some(offer.id),
-            design: wish.design,
+            shares: joined(&wish.shares),
             packs: wish.packs.max(i64::from(offer.minimum_packs)),
             pack_amount: offer.pack_amount,
             price_minor: offer.price_minor,
@@ -415,12 +428,45 @@ pub enum Goes {
 }
 
 /// Which lines of an order have come, of those with something still to come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Came {
     /// Every one.
     All,
     /// Those of which nothing was noted yet; what came short stays to come.
     AllButShort,
+    /// These, each with all that was still to come of it.
+    These {
+        /// Which.
+        lines: BTreeSet<PurchaseLineId>,
+        /// Whether those of them that came short are left to come.
+        but_short: bool,
+    },
+}
+
+impl Came {
+    fn takes(&self, line: &PurchaseLine) -> bool {
+        match self {
+            Self::All => true,
+            Self::AllButShort => !line.came_short(),
+            Self::These { lines, but_short } => {
+                lines.contains(&line.id) && !(*but_short && line.came_short())
+            }
+        }
+    }
+
+    /// Why nothing is received where it takes none of the lines that are still to come.
+    const fn none(&self) -> &'static str {
+        match self {
+            Self::All | Self::AllButShort => {
+                "Of every line still to come a part has come already. Nothing was received. Note the \
+                 rest line by line."
+            }
+            Self::These { .. } => {
+                "None of the lines that are still to come is among those that are ticked. Nothing \
+                 was received. Tick what has come."
+            }
+        }
+    }
 }
 
 /// What came of the arrival of everything.
@@ -437,7 +483,7 @@ pub async fn receive_all(
     act: &Act,
     id: PurchaseId,
     goes: Goes,
-    came: Came,
+    came: &Came,
 ) -> Result<ReceivedAll, StockError> {
     let mut tx = match act.begin().await? {
         Begun::Repeat(answer) => return Ok(answer),
@@ -448,11 +494,11 @@ pub async fn receive_all(
         .ok_or(StockError::NotFound("order"))?;
     under_way(&order)?;
     let mut movements = Vec::new();
-    let (left, taken): (Vec<&PurchaseLine>, Vec<_>) = order
+    let (taken, left): (Vec<&PurchaseLine>, Vec<_>) = order
         .lines
         .iter()
         .filter(|line| line.open_packs() > 0)
-        .partition(|line| came == Came::AllButShort && line.came_short());
+        .partition(|line| came.takes(line));
     for line in &taken {
         let place = match goes {
             Goes::To(place) => Some(place),
@@ -477,8 +523,7 @@ pub async fn receive_all(
         return Err(StockError::refused(if left.is_empty() {
             "Nothing of this order is still to come. Nothing was received."
         } else {
-            "Of every line still to come a part has come already. Nothing was received. Note the \
-             rest line by line."
+            came.none()
         }));
     }
     close_if_done(&mut tx, order.id).await?;
@@ -489,15 +534,16 @@ pub async fn receive_all(
              the log."
         ),
         (lines, short) => format!(
-            "{} in stock; what is missing of {} is still to come. Each is taken back by itself in \
-             the log.",
+            "{} in stock; {}. Each is taken back by itself in the log.",
             match lines {
                 1 => "1 line is".to_owned(),
                 more => format!("{more} lines are"),
             },
-            match short {
-                1 => "1 other".to_owned(),
-                more => format!("{more} others"),
+            match (came, short) {
+                (Came::These { .. }, 1) => "1 other is still to come".to_owned(),
+                (Came::These { .. }, more) => format!("{more} others are still to come"),
+                (_, 1) => "what is missing of 1 other is still to come".to_owned(),
+                (_, more) => format!("what is missing of {more} others is still to come"),
             }
         ),
     };
@@ -527,7 +573,7 @@ async fn take_in(
         .unwrap_or_default();
     let receive = Receive {
         reason,
-        design: line.design,
+        design: line.only_for(),
         ..Receive::new(part.id, arrival.place, goods(&part, line, arrival.good)?)
     };
     Ok(receive.within(tx, act).await?.movement)

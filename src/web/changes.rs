@@ -40,6 +40,7 @@ const OF: &[(&str, &str)] = &[
     ("limit_reason", "a reason for a broken limit"),
     ("purchase", "an order"),
     ("purchase_line", "a line of an order"),
+    ("purchase_share", "a set that a line of an order is for"),
     ("venue", "the settings"),
     ("person", "a person"),
 ];

@@ -2,9 +2,12 @@
 
 mod letter;
 
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::http::StatusCode;
 
+use self::letter::Needed;
 use super::{
     at::Path,
     cx::Cx,
@@ -23,7 +26,7 @@ use crate::{
         purchase::{Purchase, PurchaseState},
     },
     stock::order::{self, Arrival, Came, Goes},
-    units::{Date, Money},
+    units::{Date, Money, say_day},
 };
 
 /// Ids of a line's fields: each line has a form of its own.
@@ -47,6 +50,8 @@ struct LineView {
     note: String,
     cost: String,
     places: Vec<Choice>,
+    /// Whether it is ticked among those that have arrived: all are at first.
+    ticked: bool,
     /// What stands in its form: all of it came, right, or what was typed and refused.
     form: Form,
 }
@@ -84,6 +89,8 @@ struct Letter {
     text: String,
     rows: usize,
     mail: Link,
+    /// The day that is past by which it should have been there, and why it should.
+    late: Option<(String, String)>,
 }
 
 /// The text of an order that is to be sent, or was and can be asked about.
@@ -91,7 +98,7 @@ fn letter(
     cx: &Cx,
     order: &Purchase,
     wanted: &[letter::Wanted],
-    needed: Option<Date>,
+    needed: Option<Needed>,
 ) -> Option<Letter> {
     if !matches!(order.state, PurchaseState::List | PurchaseState::Ordered) {
         return None;
@@ -100,14 +107,12 @@ fn letter(
     Some(Letter {
         rows: text.lines().count().clamp(8, 30),
         mail: Link::Mail(letter::subject(order, &cx.venue), text.clone()),
+        late: match needed {
+            Some(late @ Needed::Soon { was, .. }) => late.late().map(|why| (say_day(was), why)),
+            Some(Needed::By(_)) | None => None,
+        },
         text,
     })
-}
-
-/// The day by which it should be there: so many days in hand before the first of its sets is built.
-fn needed_by(cx: &Cx, first: Date) -> Date {
-    let days = jiff::Span::new().days(i64::from(cx.venue.order_slack_days));
-    first.checked_sub(days).unwrap_or(first)
 }
 
 /// GET: one order.
@@ -208,6 +213,8 @@ async fn show(
             .or_else(|| places.first().map(|place| place.place.id))
             .map(|place| place.to_string())
             .unwrap_or_default();
+        let value = line.id.to_string();
+        let ticked = !form.has("to") || form.all("line").any(|ticked| ticked == value);
         let own = (refused_line == Some(line.id)).then(|| typed.take());
         let form = line_form(line.open_packs(), &chosen, own.flatten());
         lines.push(LineView {
@@ -233,14 +240,14 @@ async fn show(
                     .map(|place| (place.place.id, place.place.path.as_str())),
                 form.value("place"),
             ),
+            ticked,
             form,
         });
     }
     let mut sets: Vec<(DesignId, String)> = Vec::new();
     let mut first: Option<Date> = None;
     for listed in db::design::list(&mut tx).await? {
-        let mut lines = order.lines.iter();
-        if lines.any(|line| line.design == Some(listed.id)) {
+        if order.lines.iter().any(|line| line.is_for(listed.id)) {
             sets.push((listed.id, listed.name.to_string()));
             if matches!(
                 listed.state,
@@ -304,7 +311,12 @@ async fn show(
         to_come: lines.iter().filter(|line| line.open > 0).count(),
         came_short: order.lines.iter().filter(|line| line.came_short()).count(),
         goes: goes(&places, form.value("to")),
-        letter: letter(cx, &order, &wanted, first.map(|first| needed_by(cx, first))),
+        letter: letter(
+            cx,
+            &order,
+            &wanted,
+            first.map(|first| Needed::new(first, cx.venue.order_slack_days.into(), cx.today)),
+        ),
         form,
         order,
         lines,
@@ -418,7 +430,7 @@ pub async fn receive(
     }
 }
 
-/// POST: everything that is still to come arrived.
+/// POST: of what is still to come the lines that are ticked arrived.
 pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> Answer {
     let Some(to) = form.optional_id::<PlaceId>("to") else {
         return show(&cx, id, form, None, StatusCode::UNPROCESSABLE_ENTITY).await;
@@ -432,12 +444,14 @@ pub async fn receive_all(cx: Cx, Path(id): Path<PurchaseId>, mut form: Form) -> 
                 .map(|first| first.place.id),
         },
     };
-    let came = if form.value("came") == "but" {
-        Came::AllButShort
-    } else {
-        Came::All
+    let came = Came::These {
+        lines: form
+            .all("line")
+            .filter_map(|line| line.parse().ok())
+            .collect::<BTreeSet<PurchaseLineId>>(),
+        but_short: form.value("came") == "but",
     };
-    match order::receive_all(&cx.act(&form), id, goes, came).await {
+    match order::receive_all(&cx.act(&form), id, goes, &came).await {
         Ok(done) => Ok(go_with(&Link::Purchase(id), &Flash::good(done.said))),
         Err(why) => {
             let status = refused(&mut form, why)?;

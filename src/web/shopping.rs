@@ -17,7 +17,7 @@ use crate::{
     model::{
         id::{DesignId, OfferId, PartId, PurchaseId, SupplierId},
         piece::say_amount,
-        purchase::{Purchase, PurchaseState},
+        purchase::{Purchase, PurchaseState, Share},
     },
     plan::{
         answer::Proof,
@@ -40,7 +40,9 @@ struct LineView {
     designs: Vec<(DesignId, String)>,
     order_by: String,
     late: bool,
-    design: Option<DesignId>,
+    /// The field of the sets that it is for, and each with how much it needs.
+    shares_field: String,
+    shares: Vec<String>,
     /// The field of its packs.
     field: String,
     /// What stands in it: the plan's number, or what was typed.
@@ -323,6 +325,21 @@ fn packs_field(offer: OfferId) -> String {
     format!("packs-{offer}")
 }
 
+fn shares_field(offer: OfferId) -> String {
+    format!("for-{offer}")
+}
+
+/// The sets of a line as its form sends them, `3:12` for one; `None` where one cannot be read.
+fn shares(form: &Form, offer: OfferId) -> Option<Vec<Share>> {
+    let share = |text: &str| {
+        let (design, amount) = text.split_once(':')?;
+        let amount: i64 = amount.parse().ok()?;
+        let design: DesignId = design.parse().ok()?;
+        (amount > 0).then_some(Share { design, amount })
+    };
+    form.all(&shares_field(offer)).map(share).collect()
+}
+
 fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine, form: Option<&Form>) -> LineView {
     let field = packs_field(line.offer);
     let offer = line.offer.to_string();
@@ -351,10 +368,12 @@ fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine, form: Option<&For
         on_order: line.on_order,
         order_by: day(line.order_by),
         late: line.order_by < cx.today,
-        design: match line.designs.as_slice() {
-            [(id, _)] => Some(*id),
-            _ => None,
-        },
+        shares_field: shares_field(line.offer),
+        shares: line
+            .shares
+            .iter()
+            .map(|share| format!("{}:{}", share.design, share.amount))
+            .collect(),
         designs: line.designs.clone(),
     }
 }
@@ -403,12 +422,18 @@ pub async fn order(cx: Cx, mut form: Form) -> Answer {
             continue;
         };
         let packs = form.count(&packs_field(id), 1, 100_000);
-        let design = form.optional_id::<DesignId>(&format!("design-{id}"));
-        if let (Some(packs), Some(design)) = (packs, design) {
+        let shares = shares(&form, id);
+        if shares.is_none() && form.errors("").is_empty() {
+            form.fail(
+                "",
+                "For which sets a line is cannot be read. Nothing was ordered. Load the list again.",
+            );
+        }
+        if let (Some(packs), Some(shares)) = (packs, shares) {
             wishes.push(Wish {
                 offer: id,
                 packs,
-                design,
+                shares,
             });
         }
     }

@@ -147,3 +147,23 @@ async fn a_larger_fuse_is_not_taken_for_a_smaller() {
     assert_eq!(page.texts("#fuses li"), short.texts("#fuses li"));
     assert!(!page.text("table.book").contains(BLADE));
 }
+
+/// What only a screen can do is not printed as half a sentence; for a set that is over nobody looks.
+#[tokio::test]
+async fn fuses_beside_a_list_are_a_whole_sentence_on_paper_and_end_with_their_set() {
+    let app = TestApp::new().await;
+    let set = set_without_fuses(&app).await;
+    for sheet in ["shopping", "packing"] {
+        let page = app.get(format!("{set}/sheets/{sheet}")).await;
+        let said = page.text(".also-fuses");
+        let printed = said.replace(&page.text(".also-fuses .no-print"), "");
+        assert!(printed.trim_end().ends_with("look in the box."), "{said}");
+        assert_eq!(page.count(".also-fuses > a"), 0, "{sheet}");
+    }
+    bring(&app, &set, "cancelled").await;
+    for path in ["sheets/shopping", "sheets/packing", "shopping", "shortfall"] {
+        let page = app.get(format!("{set}/{path}")).await;
+        assert_eq!(page.status, 200, "{path}");
+        assert_eq!(page.count(".also-fuses, #fuses"), 0, "{path}");
+    }
+}

@@ -537,6 +537,13 @@ impl FilledForm {
         self
     }
 
+    /// Takes one of several ticks of that name away.
+    pub fn untick(mut self, name: &str, value: &str) -> Self {
+        self.fields
+            .retain(|(field, held)| (field.as_str(), held.as_str()) != (name, value));
+        self
+    }
+
     /// Sends it elsewhere, as a browser does that is told to by 307.
     pub async fn send_to(&self, browser: &Browser, path: &str) -> Page {
         browser.send_form(&self.method, path, &self.fields).await

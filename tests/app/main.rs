@@ -38,6 +38,7 @@ mod start;
 mod suits;
 mod swap;
 mod take_in;
+mod together;
 mod twice;
 mod upgraded;
 mod who;

@@ -6,7 +6,7 @@ use tapewright::model::ready_made;
 
 use crate::help::{Page, TestApp};
 
-const TAPE: &str = "tape-rgb-12v-10mm";
+pub const TAPE: &str = "tape-rgb-12v-10mm";
 
 /// A set of eight bars that nothing in the empty cupboard serves.
 pub async fn short_set(app: &TestApp) -> String {

@@ -4,7 +4,10 @@ use serde::{Deserialize, Serialize};
 use utoipa::ToSchema;
 
 use crate::{
-    model::id::{DesignId, OfferId, PartId, SupplierId},
+    model::{
+        id::{DesignId, OfferId, PartId, SupplierId},
+        purchase::Share,
+    },
     plan::{answer::Proof, outcome::UnpricedRolls, packs::Aim, shopping},
     units::{Date, Money},
 };
@@ -90,6 +93,8 @@ pub struct ParcelLine {
     pub on_order: i64,
     /// The sets that want it.
     pub designs: Vec<DesignId>,
+    /// How much of it each of them needs: sent with the order, what it costs is shared so.
+    pub shares: Vec<Share>,
     /// The last day to order.
     #[schema(value_type = String, format = Date)]
     pub order_by: Date,
@@ -125,6 +130,7 @@ impl Shopping {
             left_over: line.left_over,
             on_order: line.on_order,
             designs: ids(line.designs),
+            shares: line.shares,
             order_by: line.order_by,
         };
         Self {

@@ -46,6 +46,7 @@ const NAMES: &[(&str, &str)] = &[
     ("free_above", "delivery free from"),
     ("get_in", "get-in"),
     ("label_base", "address on labels"),
+    ("line_id", "line of the order"),
     ("longer", "may be longer by"),
     ("minimum_packs", "least packs"),
     ("order_slack_days", "days for orders to come"),

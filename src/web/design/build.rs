@@ -237,7 +237,7 @@ async fn show(
                 rows: Vec::new(),
                 caution,
                 fuses: match step.kind {
-                    StepKind::Fetch => uncounted_fuses(whole.plan()),
+                    StepKind::Fetch => uncounted_fuses(&whole),
                     _ => Vec::new(),
                 },
             });

@@ -7,7 +7,7 @@ use super::{Whole, day};
 use crate::{
     db::offer::Supplier,
     model::{
-        id::{PartId, PurchaseLineId, SupplierId},
+        id::{DesignId, PartId, PurchaseLineId, SupplierId},
         part::StockBy,
         purchase::{Purchase, PurchaseLine, PurchaseState},
         reservation::Held,
@@ -54,7 +54,8 @@ pub struct Left {
 
 /// What was spent on a set and what is still to be.
 pub struct Spent {
-    /// Its lines of orders that were sent, with the deliveries of orders that are its own alone.
+    /// Its lines of orders that were sent, of those that other sets need too its share, with the
+    /// deliveries of orders that are its own alone.
     /// What was sent back is not among it, nor what never came on an order that is closed.
     pub ordered: Money,
     /// The same of orders that are written down and not sent yet.
@@ -63,6 +64,8 @@ pub struct Spent {
     pub paid: Money,
     /// Whether one of these orders has lines of other sets, or of none.
     pub shared: bool,
+    /// Whether other sets need some of these lines too, so that a share of each is counted.
+    pub shares: bool,
     /// What is still to buy, deliveries included.
     pub rest: Money,
     /// What of it is for deliveries.
@@ -97,6 +100,11 @@ fn cost_of(order: &Purchase, line: &PurchaseLine) -> Option<Money> {
     (line.price_minor).times(u64::try_from(paid_for(order, line)).unwrap_or(0))
 }
 
+/// What of these packs falls on a set, by what it and the other sets of the line need.
+fn share_of(order: &Purchase, line: &PurchaseLine, design: DesignId) -> Option<Money> {
+    line.share_of(design, cost_of(order, line)?)
+}
+
 /// Packs of one order's line that can still serve a need.
 struct Open<'a> {
     order: &'a Purchase,
@@ -116,8 +124,8 @@ fn open<'a>(cx: &Cx, whole: &'a Whole) -> Vec<Open<'a>> {
     for order in &whole.orders.list {
         let under_way = matches!(order.state, PurchaseState::List | PurchaseState::Ordered);
         for line in &order.lines {
-            let mine = line.design == Some(own);
-            if !mine && (line.design.is_some() || !under_way) {
+            let mine = line.is_for(own);
+            if !mine && (!line.shares.is_empty() || !under_way) {
                 continue;
             }
             // A new plan finds in the cupboard what has come; one that is built by found only what
@@ -304,7 +312,7 @@ impl Whole {
         let sent = orders.filter(|order| order.state == PurchaseState::Ordered);
         sent.flat_map(|order| order.lines.iter().map(move |line| (order, line)))
             .filter(|(_, line)| line.part == part && line.open_packs() > 0)
-            .filter(|(_, line)| line.design.is_none_or(|design| design == own))
+            .filter(|(_, line)| line.shares.is_empty() || line.is_for(own))
             .map(|(order, line)| {
                 let of = (part, line.pack_amount, line.open_packs());
                 Coming::of(cx, self, order, of, false)
@@ -315,16 +323,17 @@ impl Whole {
     /// What was spent on the set and what is still to be.
     pub fn spent(&self, cx: &Cx) -> Spent {
         let own = self.design().id;
-        let (mut ordered, mut listed, mut paid, mut shared) =
-            (Vec::new(), Vec::new(), vec![], false);
+        let (mut ordered, mut listed, mut paid) = (Vec::new(), Vec::new(), Vec::new());
+        let (mut shared, mut shares) = (false, false);
         for order in &self.orders.list {
             let mine: Vec<_> = (order.lines.iter())
-                .filter(|line| line.design == Some(own))
+                .filter(|line| line.is_for(own))
                 .collect();
             if mine.is_empty() {
                 continue;
             }
-            let alone = mine.len() == order.lines.len();
+            let alone = order.lines.iter().all(|line| line.only_for() == Some(own));
+            shares |= mine.iter().any(|line| line.only_for().is_none());
             let sum = if order.state == PurchaseState::List {
                 &mut listed
             } else {
@@ -334,7 +343,7 @@ impl Whole {
             };
             let closed = order.state == PurchaseState::Closed;
             for line in &mine {
-                sum.extend(cost_of(order, line));
+                sum.extend(share_of(order, line, own));
             }
             if alone && mine.iter().any(|line| !closed || line.received_packs > 0) {
                 sum.push(order.delivery_minor);
@@ -358,6 +367,7 @@ impl Whole {
             listed: sum(listed),
             paid: sum(paid),
             shared,
+            shares,
             rest,
             delivery,
             unpriced,
@@ -365,18 +375,18 @@ impl Whole {
         }
     }
 
-    /// What was ordered for the set, part by part, deliveries left out.
+    /// What was ordered for the set, part by part, deliveries left out; of what other sets need too its
+    /// share.
     pub fn ordered_parts(&self) -> Vec<OrderedPart> {
         let own = self.design().id;
         let orders = self.orders.list.iter();
         let lines = orders.flat_map(|order| order.lines.iter().map(move |line| (order, line)));
         lines
-            .filter(|(_, line)| line.design == Some(own))
             .filter_map(|(order, line)| {
                 Some(OrderedPart {
                     supplier: order.supplier_name.clone(),
                     part: line.part,
-                    cost: cost_of(order, line).filter(|cost| *cost > Money::ZERO)?,
+                    cost: share_of(order, line, own).filter(|cost| *cost > Money::ZERO)?,
                 })
             })
             .collect()

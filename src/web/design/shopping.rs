@@ -238,7 +238,7 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         suppliers,
         without,
         ordered,
-        fuses: uncounted_fuses(whole.plan()),
+        fuses: uncounted_fuses(whole),
         money: money(cx, whole),
         tax: if cx.venue.prices_include_tax {
             "Prices include tax."

@@ -204,9 +204,13 @@ pub fn fuses(plan: &Plan) -> Vec<String> {
     fuse_words(&plan.asked_fuses())
 }
 
-/// Those of them that the plan counts as no part of the catalogue.
-pub fn uncounted_fuses(plan: &Plan) -> Vec<String> {
-    fuse_words(&plan.uncounted_fuses())
+/// Those of them that the plan counts as no part of the catalogue. Nobody looks for fuses for a set that
+/// is over.
+pub fn uncounted_fuses(whole: &Whole) -> Vec<String> {
+    if whole.design().state.is_over() {
+        return Vec::new();
+    }
+    fuse_words(&whole.plan().uncounted_fuses())
 }
 
 fn fuse_words(list: &BTreeMap<&str, usize>) -> Vec<String> {
@@ -299,7 +303,7 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
         bars,
         money: money(&cx, &whole),
         by_held,
-        fuses: uncounted_fuses(whole.plan()),
+        fuses: uncounted_fuses(&whole),
         any_bars: !whole.design().bars.is_empty(),
         head,
     }))

@@ -39,13 +39,59 @@ pub fn gather(wanted: &mut Vec<Wanted>, line: Wanted) {
     }
 }
 
+/// By when an order is needed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Needed {
+    /// By a day that is still to come.
+    By(Date),
+    /// The day by which it should have been there is today or past.
+    Soon {
+        /// That day.
+        was: Date,
+        /// The first day that it is built with.
+        building: Date,
+        /// Whether that day is past too.
+        begun: bool,
+    },
+}
+
+impl Needed {
+    /// For a set that is built from that day on, with so many days in hand before it.
+    pub fn new(building: Date, days_in_hand: i64, today: Date) -> Self {
+        let days = jiff::Span::new().try_days(days_in_hand).unwrap_or_default();
+        let day = building.checked_sub(days).unwrap_or(building);
+        if day > today {
+            Self::By(day)
+        } else {
+            Self::Soon {
+                was: day,
+                building,
+                begun: building < today,
+            }
+        }
+    }
+
+    /// When building begins, in words, where no day can be asked for any more.
+    pub fn late(self) -> Option<String> {
+        match self {
+            Self::By(_) => None,
+            Self::Soon {
+                building, begun, ..
+            } => {
+                let verb = if begun { "began" } else { "begins" };
+                Some(format!("building {verb} on {}", say_day(building)))
+            }
+        }
+    }
+}
+
 /// Its first line, for a mail too.
 pub fn subject(order: &Purchase, venue: &Venue) -> String {
     format!("Order {} from {}", order.id, venue.name)
 }
 
 /// The whole text.
-pub fn text(order: &Purchase, wanted: &[Wanted], needed: Option<Date>, venue: &Venue) -> String {
+pub fn text(order: &Purchase, wanted: &[Wanted], needed: Option<Needed>, venue: &Venue) -> String {
     let money = |sum: Money| sum.show(&venue.currency);
     let mut text = format!(
         "{}\nTo {}\n\nPlease send us:\n\n",
@@ -71,8 +117,16 @@ pub fn text(order: &Purchase, wanted: &[Wanted], needed: Option<Date>, venue: &V
         money(order.delivery_minor),
         money(order.total())
     );
-    if let Some(day) = needed {
-        let _ = write!(text, "\nNeeded by {}\n", say_day(day));
+    match needed {
+        Some(Needed::By(day)) => {
+            let _ = write!(text, "\nNeeded by {}\n", say_day(day));
+        }
+        Some(late) => {
+            let why = late.late().map(|why| format!(" ({why})"));
+            let why = why.unwrap_or_default();
+            let _ = write!(text, "\nNeeded as soon as possible{why}\n");
+        }
+        None => {}
     }
     let _ = write!(text, "\n{}\n", venue.name);
     // Lengths are said with spaces that hold a line together, which mail programs may show as signs.
@@ -120,7 +174,7 @@ mod tests {
             part: PartId(1),
             part_name: String::new(),
             offer: None,
-            design: None,
+            shares: Vec::new(),
             packs: *packs,
             pack_amount: 1,
             price_minor: money(*price),
@@ -163,7 +217,7 @@ mod tests {
         gather(&mut all, wanted("Lead", "pack of 10", "LD-3", 1, 1250));
         let day = jiff::civil::date(2026, 3, 5);
         let order = order(&[(2, 2150), (3, 1250), (1, 1250)]);
-        let said = text(&order, &all, Some(day), &venue("EUR"));
+        let said = text(&order, &all, Some(Needed::By(day)), &venue("EUR"));
         assert_eq!(
             said,
             "Order 7 from Millpond Hall\nTo Lock Lane\n\nPlease send us:\n\n\
@@ -171,6 +225,28 @@ mod tests {
              4 × Lead, pack of 10, your number LD-3, at 12.50 EUR: 50.00 EUR\n\n\
              Goods: 93.00 EUR\nDelivery: 4.90 EUR\nTotal: 97.90 EUR, with tax\n\n\
              Needed by 5 Mar 2026\n\nMillpond Hall\n"
+        );
+    }
+
+    #[test]
+    fn no_day_is_asked_for_that_is_past() {
+        let day = jiff::civil::date;
+        let (building, today) = (day(2026, 12, 8), day(2026, 11, 28));
+        let said = |days, today| {
+            let needed = Needed::new(building, days, today);
+            text(&order(&[]), &[], Some(needed), &venue("EUR"))
+        };
+        assert!(said(9, today).contains("\nNeeded by 29 Nov 2026\n"));
+        // Today is too late: it is not there yet.
+        for days in [10, 13] {
+            let said = said(days, today);
+            let soon = "\nNeeded as soon as possible (building begins on 8 Dec 2026)\n";
+            assert!(said.contains(soon), "{said}");
+        }
+        let said = said(3, day(2026, 12, 9));
+        assert!(
+            said.contains("(building began on 8 Dec 2026)") && !said.contains("Needed by"),
+            "{said}"
         );
     }
 

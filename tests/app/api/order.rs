@@ -374,3 +374,51 @@ async fn what_came_short_stays_to_come_when_all_else_has_arrived() {
     done(&app, &format!("{at}/receive"), json!({"to": place})).await;
     assert_eq!(read(&app, &at).await["state"], "closed");
 }
+
+#[tokio::test]
+async fn a_line_says_for_which_sets_it_is_and_how_much_each_needs() {
+    let app = TestApp::new().await;
+    let (_, _, supplier, offer) = wanting(&app).await;
+    let dates =
+        json!({"build_on": "2026-05-01", "get_in": "2026-05-03", "strike_on": "2026-05-20"});
+    let other = add(&app, "/designs", json!({"name": "Summer", "dates": dates})).await;
+    let list = read(&app, "/shopping").await;
+    let first = list["parcels"][0]["lines"][0]["shares"][0]["design"].clone();
+    assert!(first.is_i64(), "{list}");
+    let order = |line: Value| json!({"supplier": supplier, "lines": [line]});
+    let lines = async |line: Value| {
+        let id = add(&app, "/purchases", order(line)).await;
+        read(&app, &format!("/purchases/{id}")).await["lines"][0]["shares"].clone()
+    };
+    let share = |design: &Value, amount: i64| json!({"design": design, "amount": amount});
+    let other = json!(other);
+    // Of one set that is named twice both amounts count.
+    let three = [share(&other, 4), share(&first, 2), share(&other, 1)];
+    assert_eq!(
+        lines(json!({"offer": offer, "packs": 2, "shares": three})).await,
+        json!([share(&first, 2), share(&other, 5)])
+    );
+    assert_eq!(
+        lines(json!({"offer": offer, "packs": 2, "design": first})).await,
+        json!([share(&first, 2)])
+    );
+    assert_eq!(lines(json!({"offer": offer, "packs": 2})).await, json!([]));
+    for (line, at) in [
+        (
+            json!({"offer": offer, "packs": 2, "design": first, "shares": [share(&other, 1)]}),
+            "/lines/0/design",
+        ),
+        (
+            json!({"offer": offer, "packs": 2, "shares": [share(&other, 1), share(&first, 0)]}),
+            "/lines/0/shares/1/amount",
+        ),
+    ] {
+        let wrong = post(&app, "/purchases", order(line)).await;
+        assert_eq!(
+            (wrong.status, pointers(&wrong)),
+            (422, vec![at.to_owned()]),
+            "{}",
+            wrong.body
+        );
+    }
+}

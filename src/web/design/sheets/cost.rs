@@ -30,6 +30,8 @@ struct Cost {
     listed: Option<String>,
     paid: String,
     shared: bool,
+    /// Whether of some lines only a share is counted here.
+    shares: bool,
     reused: usize,
     built: usize,
     tax: &'static str,
@@ -126,6 +128,7 @@ pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
         listed: (spent.listed > Money::ZERO).then(|| cx.money(spent.listed)),
         paid: cx.money(spent.paid),
         shared: spent.shared,
+        shares: spent.shares,
         reused: counts.reused,
         built: counts.built + counts.build,
         tax: if cx.venue.prices_include_tax {

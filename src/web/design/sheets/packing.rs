@@ -112,11 +112,7 @@ pub(super) async fn body(cx: &Cx, whole: &Whole) -> Result<askama::Result<String
     // Of a set that is over nothing is bought any more.
     let short = short.filter(|need| need.short > 0 && !over);
     Ok(Packing {
-        fuses: if over {
-            Vec::new()
-        } else {
-            uncounted_fuses(whole.plan())
-        },
+        fuses: uncounted_fuses(whole),
         over,
         places: places.into_iter().collect(),
         missing: short

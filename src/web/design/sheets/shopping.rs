@@ -33,7 +33,7 @@ pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
     Shopping {
         suppliers,
         without,
-        fuses: uncounted_fuses(whole.plan()),
+        fuses: uncounted_fuses(whole),
         money: money(cx, whole),
         ordered,
     }
