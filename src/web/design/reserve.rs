@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use askama::Template;
 use axum::http::StatusCode;
 
-use super::{Head, Tab, Whole, count_of, day, head, load};
+use super::{Head, Tab, Whole, count_of, day, head, load, runs::live_mates};
 use crate::{
     model::{
         design::State,
@@ -50,6 +50,8 @@ struct ReservePage {
     window: String,
     short: Vec<String>,
     missing: Vec<String>,
+    /// That cables fit into each other; `None` where they don't.
+    mates: Option<String>,
     differences: Vec<String>,
     changed: bool,
     again: bool,
@@ -251,6 +253,7 @@ fn show(
                 .iter()
                 .map(|check| format!("{}: {}", check.about, check.sentence))
                 .collect(),
+            mates: live_mates(whole),
             changed: differences.is_some(),
             differences: differences.unwrap_or_default(),
             again,
