@@ -118,6 +118,8 @@ struct ThingPage {
     is_piece: bool,
     edit_words: &'static str,
     likely: Vec<Likely>,
+    /// Whether what could replace it is led to from the head: no likely button does.
+    swap: bool,
     /// What was tried of it, newest first: how to show it, a word, what was seen.
     tests: Vec<(&'static str, String, String)>,
     owned: bool,
@@ -355,7 +357,9 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                 ThingKind::Piece => "Change notes",
                 ThingKind::Unit | ThingKind::Fixture | ThingKind::Frame => "Correct it",
             },
-            likely,
+            swap: thing.kind == ThingKind::Fixture
+                && thing.owned()
+                && !likely.iter().any(Likely::swaps),
             tests,
             owned: thing.owned(),
             lent: thing.place.kind == AccountKind::Loan,
@@ -364,8 +368,11 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
             conditions: Condition::ALL
                 .iter()
                 .filter(|one| **one != thing.condition)
+                // What a likely button does already stands there once.
+                .filter(|one| !likely.iter().any(|each| each.marks(**one)))
                 .map(|one| (one.word(), one.label()))
                 .collect(),
+            likely,
             places,
             mountable,
             blocks,
