@@ -787,7 +787,15 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
     assert!(app.get(&roll).await.text("main").contains("60 of 50 mm"));
     let old = led_to(&app.get("/tag/r-1-old1").await);
     let marks = app.get(&old).await.texts(".states .mark");
-    assert!(marks.contains(&"length corrected".to_owned()), "{marks:?}");
+    // It is gone: whether it works is not said.
+    assert_eq!(marks, ["length corrected"]);
+    let page = app.get(&old).await;
+    let facts = page.text(".facts");
+    assert!(
+        facts.contains("what R-1 was before its length was corrected on"),
+        "{facts}"
+    );
+    assert_eq!(page.count(&format!(".facts a[href='{roll}']")), 1);
     // A page of before corrects nothing: that piece is no more.
     let late = late.set("length", "4 m").send(app).await;
     assert_eq!(late.status, 409, "{}", late.text("main"));

@@ -25,7 +25,7 @@ use super::{
 use crate::{
     db::{
         self, ReadTx,
-        movement::{About, LogFilter},
+        movement::{About, Entry, LogFilter},
         overview::ThingHold,
         piece::PieceAt,
         thing::ThingFilter,
@@ -39,7 +39,7 @@ use crate::{
         connector::Connector,
         fixture::Condition,
         id::{DesignId, ThingId},
-        movement::AccountKind,
+        movement::{AccountKind, MovementKind},
         part::{Part, PartSpec},
         piece::length_of,
         text::Tag,
@@ -292,6 +292,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
         ..LogFilter::default()
     };
     let entries = db::movement::list(&mut tx, &filter, 20).await?;
+    facts.extend(corrected(cx, &mut tx, &thing, &entries).await?);
     let likely = likely::likely(&mut tx, &thing).await?;
     let tests = db::test_record::list_of_thing(&mut tx, id, 5)
         .await?
@@ -473,12 +474,49 @@ fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, Stri
             (state, word.to_owned())
         }),
     }];
+    // Of what is gone nobody asks any more whether it works.
+    if gone_mark(thing).is_some_and(|_| thing.place.kind != AccountKind::Lost) {
+        return marks;
+    }
     marks.push(match thing.condition {
         Condition::Good => ("good", "good".to_owned()),
         Condition::Suspect => ("suspect", "suspect".to_owned()),
         Condition::Dead => ("dead", "dead".to_owned()),
     });
     marks
+}
+
+/// What a piece was that goes by another tag since its length was corrected (see
+/// [`crate::stock::count::Measured`]).
+async fn corrected(
+    cx: &Cx,
+    tx: &mut ReadTx,
+    thing: &Thing,
+    entries: &[Entry],
+) -> Result<Option<Fact>, Trouble> {
+    let ended = |entry: &&Entry| {
+        let mut lines = entry.lines.iter();
+        entry.kind == MovementKind::Count
+            && lines.any(|it| it.thing == Some(thing.id) && it.to.kind == AccountKind::Adjust)
+    };
+    let stem = thing.tag.as_str().rsplit_once("-OLD");
+    let (Some(entry), Some((stem, _)), AccountKind::Adjust) =
+        (entries.iter().find(ended), stem, thing.place.kind)
+    else {
+        return Ok(None);
+    };
+    let Ok(tag) = Tag::parse(stem) else {
+        return Ok(None);
+    };
+    let now = db::thing::find_by_tag(tx, &tag).await?;
+    Ok(now.map(|now| {
+        let on = day(entry.on, cx.today);
+        Fact::to(
+            "It stands for",
+            format!("what {tag} was before its length was corrected on {on}"),
+            Link::Thing(now.id),
+        )
+    }))
 }
 
 fn connector_words(connector: &Connector) -> String {
