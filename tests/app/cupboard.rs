@@ -387,6 +387,32 @@ pub async fn a_shelf_is_counted_line_by_line_without_scripting() {
 }
 
 #[tokio::test]
+async fn a_finished_bar_that_ends_between_cut_marks_is_remarked_upon() {
+    let book = Book::new().await;
+    book.roll().await;
+    let app = &book.app;
+    // The roll's tape has a mark every 50 mm.
+    let page = app.get("/fixtures/new").await;
+    let tape = page.attributes("select[name=tape] option", "value");
+    let tape = tape.iter().find(|id| !id.is_empty()).expect("a tape");
+    for (length, remark) in [
+        ("1.17 m", Some("1150 mm or 1200 mm would be")),
+        ("30 mm", Some("the least would be 50 mm")),
+        ("1.2 m", None),
+        ("1199.5 mm", None),
+    ] {
+        let form = app.get("/fixtures/new").await.form("form.form");
+        let form = form.set("lit_um", length).set("tape", tape).set("to", "2");
+        let entered = form.send(app).await;
+        assert_eq!(entered.status, 303, "{length}: {}", entered.text("main"));
+        let said = app.follow(&entered).await.text("#flash");
+        assert!(said.contains("1 fixture entered."), "{said}");
+        assert_eq!(said.contains("cut units"), remark.is_some(), "{said}");
+        assert!(said.contains(remark.unwrap_or_default()), "{said}");
+    }
+}
+
+#[tokio::test]
 async fn a_finished_bar_that_was_noted_wrongly_is_corrected() {
     let book = Book::new().await;
     let app = &book.app;
