@@ -387,6 +387,25 @@ pub async fn a_shelf_is_counted_line_by_line_without_scripting() {
 }
 
 #[tokio::test]
+async fn a_length_counted_anew_is_told_in_the_venues_unit() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let settings = app.get("/settings").await.form("form.form");
+    let saved = settings.set("length_unit", "cm").send(app).await;
+    assert_eq!(saved.status, 303, "{}", saved.text("main"));
+    let form = app.get("/parts/new?kind=sundry").await.form("form.form");
+    let form = form.set("name", "Sleeve").set("measure", "length");
+    let sleeve = led_to(&form.send(app).await);
+    led_to(&book.receive(&sleeve, &[("amount", "2 m")]).await);
+    let id = sleeve.rsplit('/').next().unwrap();
+    let page = app.get("/places/2/count").await;
+    let form = page.form(&format!("#f{id}")).set("amount", "208 cm");
+    led_to(&form.send(app).await);
+    let log = app.get("/log").await.text("ol.log");
+    assert!(log.contains("plus 8 cm: now 208 cm in"), "{log}");
+}
+
+#[tokio::test]
 async fn a_finished_bar_that_ends_between_cut_marks_is_remarked_upon() {
     let book = Book::new().await;
     book.roll().await;
