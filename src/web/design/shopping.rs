@@ -12,6 +12,7 @@ use super::{
 };
 use crate::{
     model::id::{DesignId, SupplierId},
+    plan::outcome::{Buy, Need},
     units::{Date, Money},
     web::{
         at::Path,
@@ -193,11 +194,7 @@ pub fn to_buy(cx: &Cx, whole: &Whole) -> ToBuy {
                 on_order: left.coming.iter().map(|it| it.words.clone()).collect(),
                 cost: cx.money(*cost),
                 left_over: left_over(cx, whole, need.part, buy.left_over),
-                spare: if buy.left_over > 0 && !by_length(whole, need.part) {
-                    spare_words(cx, need.short, |amount| whole.amount(cx, need.part, amount))
-                } else {
-                    String::new()
-                },
+                spare: spare(cx, whole, need, buy),
                 ask: whole.is_open().then_some(Link::ShoppingWhy(id, buy.offer)),
             });
             entry.costs.push(*cost);
@@ -264,6 +261,14 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
         head,
     };
     Ok(page_with(status(form), &shopping))
+}
+
+/// Which of what is bought are spares, and why; empty for none.
+pub fn spare(cx: &Cx, whole: &Whole, need: &Need, buy: &Buy) -> String {
+    if buy.left_over <= 0 || by_length(whole, need.part) {
+        return String::new();
+    }
+    spare_words(cx, need.short, |amount| whole.amount(cx, need.part, amount))
 }
 
 fn by_length(whole: &Whole, part: Option<crate::model::id::PartId>) -> bool {
