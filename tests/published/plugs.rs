@@ -14,12 +14,6 @@ fn house(three: i64, four: i64) -> House {
         house.part(1, "tape 3", tape(RGB)),
         house.part(2, "tape 4", tape(RGBW)),
     ];
-    house.part(
-        3,
-        "profile",
-        json!({"kind": "profile", "inner_width_um": 12_000, "diffuser": "opal", "may_cut": true,
-               "kerf_um": 2_000, "heat_mw_per_m": 30_000}),
-    );
     let male = house.part(4, "male lead", lead("male", &pins));
     let female = house.part(5, "female lead", lead("female", &pins));
     house.part(7, "driver", driver(4, 4, "isolated"));
