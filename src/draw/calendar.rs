@@ -34,7 +34,8 @@ const ROW: i32 = 46;
 /// The width of a figure of a small number. Where a gap has no room, the text below tells it.
 const FIGURE: i32 = 7;
 
-/// Draws twelve months from the first of a month. `free_of` is how many fixtures there are.
+/// Draws twelve months from the first of a month. `free_of` is how many fixtures there are: what is
+/// free is drawn from today on, since how many there were before is not known here.
 pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
     let to = end(from);
     let days = day_number(to) - day_number(from);
@@ -88,8 +89,9 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
     }
     let base = height - 12;
     let mut path = String::new();
+    let since = from.max(today);
     if free_of > 0 {
-        let free_days = free_by_day(from, to, rows, free_of);
+        let free_days = free_by_day(since, to, rows, free_of);
         for (i, (day, free)) in free_days.iter().enumerate() {
             let up = i32::try_from(30 * free.clamp(&0, &free_of) / free_of).unwrap_or(0);
             let at = x(*day);
@@ -112,12 +114,15 @@ pub fn draw(from: Date, today: Date, rows: &[Row], free_of: i64) -> String {
         }
         let _ = write!(path, "H{WIDTH}");
     }
-    let _ = write!(
-        svg,
-        "<text class=\"svg-small\" x=\"4\" y=\"{}\">Fixtures free, of {free_of}</text>\
-         <path class=\"svg-rule\" d=\"M0 {base}H{WIDTH}\"/><path class=\"svg-accent\" fill=\"none\" d=\"{path}\"/>",
-        base - 52
-    );
+    if since <= to {
+        let _ = write!(
+            svg,
+            "<text class=\"svg-small\" x=\"4\" y=\"{}\">Fixtures free, of {free_of}</text>\
+             <path class=\"svg-rule\" d=\"M{} {base}H{WIDTH}\"/><path class=\"svg-accent\" fill=\"none\" d=\"{path}\"/>",
+            base - 52,
+            x(since)
+        );
+    }
     let now = x(today);
     if today >= from && today <= to {
         let _ = write!(
@@ -221,6 +226,22 @@ mod tests {
                 (day(3, 2), 10)
             ]
         );
+    }
+
+    #[test]
+    fn what_was_free_before_today_is_not_told() {
+        let from = Date::constant(2026, 1, 1);
+        let rows = [row("2026-02-10", "2026-02-20", 4)];
+        let today = Date::constant(2026, 3, 1);
+        let svg = draw(from, today, &rows, 10);
+        assert!(
+            svg.contains(">10</text>") && !svg.contains(">6</text>"),
+            "{svg}"
+        );
+        // Of a year that is over there is nothing to tell.
+        let later = Date::constant(2027, 3, 1);
+        assert!(!draw(from, later, &rows, 10).contains("Fixtures free"));
+        assert!(free_by_day(later, end(from), &rows, 10).is_empty());
     }
 
     #[test]

@@ -54,7 +54,7 @@ pub struct Segment {
     pub stretch: Stretch,
     /// Its name: a tag, a bar's label, a set.
     pub label: String,
-    /// What is written into it where it has room: a bar's label, a tag. Its number in the list beside
+    /// What is written into it where it has room: a bar's label, a tag. Its letter in the list beside
     /// the picture, where it is none.
     pub mark: Option<String>,
     /// The page it opens, if any.
@@ -96,6 +96,19 @@ const PHONE: f64 = 330.0;
 const LETTER: f64 = 8.5;
 const LEAST_GROUND: f64 = 22.0;
 
+/// What a line of the list beside a strip is called: a to z, then aa. A number would be read as that
+/// of a bar.
+fn list_letter(index: usize) -> String {
+    let mut left = index + 1;
+    let mut text = String::new();
+    while left > 0 {
+        left -= 1;
+        text.insert(0, char::from(b'a' + u8::try_from(left % 26).unwrap_or(0)));
+        left /= 26;
+    }
+    text
+}
+
 impl Strip {
     fn across(&self, amount: i64) -> f64 {
         let whole = float(self.amount.max(1));
@@ -106,9 +119,9 @@ impl Strip {
         length_of(self.unit, amount, 0).say(self.show)
     }
 
-    /// The same with the numbers of the list beside it written in, whatever was to be.
+    /// The same with the letters of the list beside it written in, whatever was to be.
     #[must_use]
-    pub fn numbered(&self) -> Self {
+    pub fn lettered(&self) -> Self {
         let mut strip = self.clone();
         for segment in &mut strip.segments {
             segment.mark = None;
@@ -158,7 +171,7 @@ impl Strip {
         for (i, segment) in self.segments.iter().enumerate() {
             let (x, end) = (self.across(segment.from), self.across(segment.to));
             if let Some(href) = &segment.href {
-                svg.link(href, &format!("{}. {}", i + 1, segment.label));
+                svg.link(href, &format!("{}. {}", list_letter(i), segment.label));
             }
             svg.rect(
                 segment.stretch.class(),
@@ -167,8 +180,7 @@ impl Strip {
                 At::Percent(end - x),
                 bottom - top,
             );
-            let number = || (i + 1).to_string();
-            let written = segment.mark.clone().unwrap_or_else(number);
+            let written = segment.mark.clone().unwrap_or_else(|| list_letter(i));
             let ground = (letters(&written) * LETTER + 6.0).max(LEAST_GROUND);
             let room = |wide: f64| (end - x) / 100.0 * wide >= ground;
             if !written.is_empty() && room(PAPER) {
@@ -294,7 +306,7 @@ impl Strip {
         for (i, segment) in self.segments.iter().enumerate() {
             twin.push(format!(
                 "{}. {} to {} ({}): {}, {}.",
-                i + 1,
+                list_letter(i),
                 self.length(segment.from),
                 self.length(segment.to),
                 self.length(segment.to - segment.from),
@@ -365,8 +377,8 @@ mod tests {
                 "100 cut units, a cut mark every 50 mm.",
                 "1.5 mm beyond the last mark.",
                 "Pre-tinned joints: the first at 500 mm, then one every 500 mm.",
-                "1. 0 mm to 900 mm (900 mm): O-1, cut.",
-                "2. 900 mm to 1000 mm (100 mm): too short, scrap.",
+                "a. 0 mm to 900 mm (900 mm): O-1, cut.",
+                "b. 900 mm to 1000 mm (100 mm): too short, scrap.",
             ]
         );
     }
@@ -380,12 +392,12 @@ mod tests {
         assert_eq!(svg.matches("<circle").count(), 10);
         // 18 of 100 units between margins of 5 percent.
         assert!(svg.contains("class=\"svg-reused\" x=\"5%\" y=\"30\" width=\"16.2%\""));
-        assert!(svg.contains("<a href=\"/things/9\" aria-label=\"1. O-1\">"));
+        assert!(svg.contains("<a href=\"/things/9\" aria-label=\"a. O-1\">"));
         assert!(!svg.contains("style="));
     }
 
     #[test]
-    fn a_number_stands_where_it_has_room_for_itself() {
+    fn a_letter_stands_where_it_has_room_for_itself() {
         let mut many = strip();
         many.segments = [(0, 40), (40, 45), (45, 48)]
             .map(|(from, to)| Segment {
@@ -399,24 +411,30 @@ mod tests {
             .into();
         let svg = many.draw().svg;
         // 36, 4.5 and 2.7 percent of the width.
-        assert!(svg.contains(">1</text>") && svg.contains(">2</text>"));
-        assert!(!svg.contains(">3</text>"));
+        assert!(svg.contains(">a</text>") && svg.contains(">b</text>"));
+        assert!(!svg.contains(">c</text>"));
         assert_eq!(svg.matches("svg-text svg-narrow").count(), 1);
     }
 
     #[test]
-    fn a_label_stands_in_place_of_the_number_where_it_has_room() {
+    fn a_label_stands_in_place_of_the_letter_where_it_has_room() {
         let mut labelled = strip();
         let marked = |label: &str| Some(label.to_owned());
         labelled.segments[0].mark = marked("A7");
         labelled.segments[1].mark = marked("");
         let svg = labelled.draw().svg;
         assert!(svg.contains(">A7</text>"));
-        assert!(!svg.contains(">1</text>") && !svg.contains(">2</text>"));
+        assert!(!svg.contains(">a</text>") && !svg.contains(">b</text>"));
         // 16.2 percent of 700 px are 113, and sixteen letters take 142.
         labelled.segments[0].mark = marked("far upstage left");
         assert!(!labelled.draw().svg.contains("upstage"));
-        assert!(labelled.numbered().draw().svg.contains(">1</text>"));
+        assert!(labelled.lettered().draw().svg.contains(">a</text>"));
+    }
+
+    #[test]
+    fn lines_of_a_long_list_go_on_after_z() {
+        let letters = [0, 25, 26, 51, 52, 701, 702].map(list_letter);
+        assert_eq!(letters, ["a", "z", "aa", "az", "ba", "zz", "aaa"]);
     }
 
     #[test]

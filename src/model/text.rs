@@ -168,6 +168,11 @@ impl Tag {
     pub fn as_str(&self) -> &str {
         &self.0
     }
+
+    /// What tags are ordered by where people read them, F-9 before F-10: by length, then by text.
+    pub fn counted(&self) -> (usize, &str) {
+        (self.0.len(), &self.0)
+    }
 }
 
 impl TryFrom<String> for Tag {

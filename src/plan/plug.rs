@@ -32,6 +32,14 @@ pub(super) struct Plug {
     pub(super) mate: Option<PartId>,
 }
 
+/// What the bars end in before a lead is chosen for some of them.
+struct Known<'a> {
+    /// What most of these bars have already.
+    common: Option<&'a Connector>,
+    /// Of all bars of the set.
+    sides: &'a [Connector],
+}
+
 /// Chooses leads, mating halves and couplers; sets each load's connector.
 pub(super) fn plugs(
     book: &Book<'_>,
@@ -43,6 +51,11 @@ pub(super) fn plugs(
     let mut sets: Vec<Channels> = loads.iter().map(|load| load.channels.clone()).collect();
     sets.sort();
     sets.dedup();
+    // The bars' sides so far, a bar each: those that hang there already, then what is chosen.
+    let mut sides: Vec<Connector> = loads
+        .iter()
+        .filter_map(|load| load.connector.clone())
+        .collect();
     for channels in &sets {
         let mut group: Vec<&mut Load<'_>> = loads
             .iter_mut()
@@ -53,11 +66,15 @@ pub(super) fn plugs(
             book,
             channels,
             &mut group,
-            common.as_ref(),
+            &Known {
+                common: common.as_ref(),
+                sides: &sides,
+            },
             needs,
             checks,
             &mut plugs,
         );
+        sides.extend(lead.map(|(_, lead)| lead.connector.clone()));
         // A lead with factory ends only is still chosen, for what the others plug into.
         let side = lead.map(|(_, lead)| lead.connector.clone()).or(common);
         if let Some(side) = side {
@@ -161,25 +178,73 @@ fn leads<'a>(book: &Book<'a>) -> Vec<(PartId, &'a Lead)> {
 }
 
 /// The best of some leads: pins known, rating enough, then least cost beyond stock.
-fn best_lead<'a>(
+fn best_mate<'a>(
     book: &Book<'_>,
     needs: &Needs,
     list: impl IntoIterator<Item = (PartId, &'a Lead)>,
     channels: &Channels,
     load_ma: Option<i64>,
     wanted: i64,
-    like: Option<&Connector>,
 ) -> Option<(PartId, &'a Lead)> {
     list.into_iter()
         .filter(|(_, lead)| lead.connector.carries(channels) != Some(false))
         .min_by_key(|(id, lead)| {
-            let other = like.is_some_and(|like| {
-                !(lead.connector.same_family(like) && lead.connector.gender == like.gender)
+            (
+                lead.connector.pins.is_none(),
+                rating_rank(lead.rating_ma, load_ma),
+                cost_of(book, needs, *id, wanted),
+                *id,
+            )
+        })
+}
+
+/// What a lead and what plugs into it cost beyond stock, each as often as wanted. The cable takes the
+/// other half, so of a pair this is the same whichever half the bars get.
+fn pair_cost(
+    book: &Book<'_>,
+    needs: &Needs,
+    all: &[(PartId, &Lead)],
+    (id, lead): (PartId, &Lead),
+    channels: &Channels,
+    wanted: i64,
+) -> i128 {
+    let mates = all.iter().filter(|(_, mate)| {
+        mate.connector.mates(&lead.connector) && mate.connector.carries(channels) != Some(false)
+    });
+    let mate = mates
+        .map(|(mate, _)| cost_of(book, needs, *mate, wanted))
+        .min();
+    cost_of(book, needs, id, wanted).saturating_add(mate.unwrap_or(i128::MAX))
+}
+
+/// The lead to solder on: pins known, rating enough, like what most bars have, then least cost beyond
+/// stock. Of those that cost the same, one whose cables don't fit into cables of the other bars.
+fn best_lead<'a>(
+    book: &Book<'_>,
+    needs: &Needs,
+    all: &[(PartId, &'a Lead)],
+    channels: &Channels,
+    load_ma: Option<i64>,
+    wanted: i64,
+    known: &Known<'_>,
+) -> Option<(PartId, &'a Lead)> {
+    all.iter()
+        .copied()
+        .filter(|(_, lead)| lead.connector.carries(channels) != Some(false))
+        .min_by_key(|(id, lead)| {
+            let other = known.common.is_some_and(|common| {
+                !(lead.connector.same_family(common) && lead.connector.gender == common.gender)
             });
             (
                 lead.connector.pins.is_none(),
                 rating_rank(lead.rating_ma, load_ma),
                 other,
+                pair_cost(book, needs, all, (*id, *lead), channels, wanted),
+                known
+                    .sides
+                    .iter()
+                    .filter(|side| side.mates(&lead.connector))
+                    .count(),
                 cost_of(book, needs, *id, wanted),
                 *id,
             )
@@ -190,7 +255,7 @@ fn solder_leads<'a>(
     book: &Book<'a>,
     channels: &Channels,
     group: &mut [&mut Load<'_>],
-    common: Option<&Connector>,
+    known: &Known<'_>,
     needs: &mut Needs,
     checks: &mut Checks,
     plugs: &mut BTreeMap<BarId, Plug>,
@@ -206,7 +271,7 @@ fn solder_leads<'a>(
         .and_then(|id| all.iter().copied().find(|(lead, _)| *lead == id));
     let lead = match chosen {
         Some(lead) => Some(lead),
-        None if wanted > 0 => best_lead(book, needs, all, channels, load_ma, wanted, common),
+        None if wanted > 0 => best_lead(book, needs, &all, channels, load_ma, wanted, known),
         None => None,
     };
     if wanted == 0 {
@@ -371,7 +436,7 @@ fn mate(
         let mates = leads(book)
             .into_iter()
             .filter(|(_, lead)| lead.connector.mates(&half));
-        match best_lead(book, needs, mates, channels, load_ma, wanted, None) {
+        match best_mate(book, needs, mates, channels, load_ma, wanted) {
             Some((id, lead)) => {
                 needs.count(id, wanted, HoldUse::Returns, "what the bars plug into");
                 for (bar, _) in &who {

@@ -526,9 +526,13 @@ pub fn replacements(
         }
     }
     fit.sort_by(|a, b| {
-        (a.off_um.abs(), a.far, &a.tag, a.fixture).cmp(&(b.off_um.abs(), b.far, &b.tag, b.fixture))
+        let key = |it: &Replacement| (it.off_um.abs(), it.far);
+        key(a)
+            .cmp(&key(b))
+            .then_with(|| a.tag.counted().cmp(&b.tag.counted()))
+            .then(a.fixture.cmp(&b.fixture))
     });
-    not.sort_by(|a, b| (&a.tag, a.fixture).cmp(&(&b.tag, b.fixture)));
+    not.sort_by(|a, b| (a.tag.counted(), a.fixture).cmp(&(b.tag.counted(), b.fixture)));
     (fit, not)
 }
 

@@ -59,6 +59,8 @@ pub struct ListLine {
     pub cost_minor: Money,
     /// What is left over (count), if it can be said.
     pub left_over: Option<i64>,
+    /// What of the part is short, of which the spares are a share; zero where none are bought.
+    pub spare_of: i64,
     /// Packs or counts of it that are on open orders already.
     pub on_order: i64,
     /// The sets that want it.
@@ -222,6 +224,11 @@ pub fn gather(
                 .flatten()
                 // Spares are bought to be left over.
                 .map(|left| left.saturating_add(sum.spare)),
+            spare_of: if amount && last && sum.spare > 0 {
+                sum.amount
+            } else {
+                0
+            },
             on_order: sum.ordered,
             designs: sum.designs.clone(),
             shares: sum.shares.clone(),
@@ -474,7 +481,7 @@ fn cut_from_bought(plan: &Plan, part: PartId) -> impl Iterator<Item = i64> {
 }
 
 /// Spares on top of what is short, rounded up.
-fn spares(short: i64, percent: u8) -> i64 {
+pub fn spares(short: i64, percent: u8) -> i64 {
     (short * i64::from(percent) + 99) / 100
 }
 

@@ -86,7 +86,7 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
             broken: set.broken,
         })
         .collect();
-    let gaps = calendar::free_by_day(from, to, &drawn, fixtures)
+    let gaps = calendar::free_by_day(from.max(cx.today), to, &drawn, fixtures)
         .into_iter()
         .map(|(from, free)| Gap {
             from: say_day(from),

@@ -321,11 +321,18 @@ pub async fn print(cx: Cx, headers: HeaderMap, mut form: Form) -> Answer {
             settings: Link::Settings,
             base,
             amiss,
-            said: format!(
-                "{} on {}.",
-                counted(labels.len(), "label", "labels"),
-                counted(drawn.len(), "paper", "papers")
-            ),
+            said: match drawn.len() {
+                // Paper or place was refused.
+                0 => format!(
+                    "{}, not laid out: set right what is marked below.",
+                    counted(labels.len(), "label", "labels")
+                ),
+                many => format!(
+                    "{} on {}.",
+                    counted(labels.len(), "label", "labels"),
+                    counted(many, "paper", "papers")
+                ),
+            },
             kinds: Choice::list(
                 LabelPaper::ALL.iter().map(|one| (one.word(), one.label())),
                 form.value("paper"),

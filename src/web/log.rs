@@ -24,6 +24,7 @@ use crate::{
         id::{DesignId, MovementId, PartId, ThingId},
         movement::{AccountKind, MovementKind},
         part::StockUnit,
+        piece::say_amount,
         text::{Name, Note, Tag},
     },
     stock::{Done, StockError, undo::Undo},
@@ -156,7 +157,8 @@ fn counted(cx: &Cx, entry: &Entry) -> Option<String> {
         AccountKind::Place => ("plus", &line.to.words),
         _ => ("minus", &line.from.words),
     };
-    let words = |amount| total(cx.unit(), line.amount.unit, amount);
+    // Of a difference every centimetre counts, as in what was typed.
+    let words = |amount| say_amount(line.amount.unit, amount, cx.unit());
     let (by, now) = (words(line.amount.amount), words(line.counted?));
     Some(format!(
         "{} {}, {sign} {by}: now {now} in {place}",

@@ -33,6 +33,8 @@ struct Row {
 struct RepairsPage {
     chrome: Chrome,
     rows: Vec<Row>,
+    /// Which page of the list this is.
+    number: i64,
     pager: Option<Pager>,
 }
 
@@ -85,6 +87,7 @@ pub async fn get(cx: Cx, form: Form) -> Answer {
     Ok(page(&RepairsPage {
         chrome: cx.chrome(Section::Fixtures, "To repair"),
         rows,
+        number,
         pager,
     }))
 }

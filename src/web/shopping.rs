@@ -23,7 +23,7 @@ use crate::{
         answer::Proof,
         basket::Way,
         packs::Aim,
-        shopping::{ListLine, Parcel, ShoppingList, Unsold},
+        shopping::{ListLine, Parcel, ShoppingList, Unsold, spares},
     },
     stock::order::{self, Wish},
     units::{Length, Money},
@@ -36,6 +36,8 @@ struct LineView {
     pack: String,
     cost: String,
     left_over: Option<String>,
+    /// Why more is bought than is short; empty where nothing is.
+    spare: String,
     on_order: i64,
     designs: Vec<(DesignId, String)>,
     order_by: String,
@@ -321,6 +323,25 @@ pub fn amount_words(part: &crate::model::part::Part, amount: i64, cx: &Cx) -> St
     say_amount(part.unit(), amount, cx.unit())
 }
 
+/// Why more is bought than is short: the venue's spares, in words; empty where there are none.
+pub fn spare_words(cx: &Cx, short: i64, say: impl Fn(i64) -> String) -> String {
+    let percent = cx.venue.spare_percent;
+    let spare = spares(short, percent);
+    if spare <= 0 {
+        return String::new();
+    }
+    let rounded = if short * i64::from(percent) % 100 == 0 {
+        ""
+    } else {
+        ", rounded up"
+    };
+    format!(
+        "{} spare ({percent} % of {}{rounded})",
+        say(spare),
+        say(short)
+    )
+}
+
 fn packs_field(offer: OfferId) -> String {
     format!("packs-{offer}")
 }
@@ -365,6 +386,12 @@ fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine, form: Option<&For
                 .get(&line.part)
                 .map_or_else(|| left.to_string(), |part| amount_words(part, left, cx))
         }),
+        spare: wanted
+            .parts
+            .get(&line.part)
+            .map_or_else(String::new, |part| {
+                spare_words(cx, line.spare_of, |amount| amount_words(part, amount, cx))
+            }),
         on_order: line.on_order,
         order_by: day(line.order_by),
         late: line.order_by < cx.today,

@@ -142,6 +142,9 @@ async fn like_bars_on_unlike_leads_are_told_apart() {
             assert!(page.contains(words), "{words}: {page}");
         }
     }
+    // It is said before the set is held, and at the bench before anything is lit.
+    let ask = app.get(format!("{set}/reserve")).await.text("main");
+    assert!(ask.contains("Never plug a cable into a cable"), "{ask}");
     // Bars that are cut at the same marks are drawn once.
     let cuts = app.get(format!("{set}/cuts")).await;
     assert!(
@@ -149,6 +152,9 @@ async fn like_bars_on_unlike_leads_are_told_apart() {
         "{}",
         cuts.text("main")
     );
+    bring(&app, &set, "building").await;
+    let bench = app.get(format!("{set}/build")).await.text("main");
+    assert!(bench.contains("Never plug a cable into a cable"), "{bench}");
 }
 
 #[tokio::test]

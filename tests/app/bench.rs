@@ -499,3 +499,27 @@ async fn red_and_green_cross_once_where_the_venue_prefers() {
     assert_eq!(page.status, 422);
     assert!(page.count("#colours-error") > 0);
 }
+
+#[tokio::test]
+async fn what_stands_in_the_fields_at_first_is_in_the_venues_unit() {
+    let app = TestApp::new().await;
+    for (unit, pitch, usable) in [
+        ("cm", "5 cm", Some("30 cm")),
+        ("mm", "50 mm", Some("300 mm")),
+    ] {
+        let settings = app.get("/settings").await.form("form.form");
+        let saved = settings.set("length_unit", unit).send(&app).await;
+        assert_eq!(saved.status, 303, "{}", saved.text("main"));
+        let cuts = app.get("/bench/cuts").await;
+        assert_eq!(cuts.status, 200);
+        let form = cuts.form("main form");
+        assert_eq!(form.value("pitch"), Some(pitch));
+        assert_eq!(form.value("usable"), usable);
+        // It can be worked out as it stands.
+        let answer = form.send(&app).await;
+        assert_eq!(answer.status, 200, "{}", answer.text("main"));
+        assert_eq!(answer.errors(), Vec::<String>::new());
+        let drop = app.get("/bench/drop").await.form("main form");
+        assert_eq!(drop.value("pitch"), Some(pitch));
+    }
+}

@@ -642,6 +642,13 @@ pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     let tag = page.texts(".strike li .row-name .tag").remove(0);
     let answer = form.set("tag", &tag).set("how", "good").send(&app).await;
     assert_eq!(answer.status, 303, "{}", answer.text("main"));
+    // The label scanned a second time: refused beside the list, which stays.
+    let second = app.get(strike.clone()).await.form("#by-tag");
+    let second = second.set("tag", &tag).set("how", "good").send(&app).await;
+    assert_eq!(second.status, 409, "{}", second.text("main"));
+    let out = second.text("#out");
+    assert!(out.contains("is not out with this set any more"), "{out}");
+    assert!(second.count(".strike li") > 0, "{out}");
     let thing = page.attributes(".strike .row-name a", "href").remove(0);
     let lies = app.get(thing).await.text(".keys");
     assert!(!from.is_empty() && lies.contains(&from), "{lies}: {from}");

@@ -49,6 +49,7 @@ async fn bad_asks_are_refused_with_the_list_as_it_was() {
     let page = app.get("/labels/papers?thing=3&paper=parchment").await;
     assert_eq!(page.status, 422);
     assert_eq!(page.count("#paper-error"), 1);
+    assert!(page.text("main").contains("1 label, not laid out"));
     let many: Vec<String> = (1..=601).map(|id| format!("thing={id}")).collect();
     let many = many.join("&");
     let page = app.get(format!("/labels/papers?{many}")).await;

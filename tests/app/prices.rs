@@ -53,6 +53,27 @@ pub async fn price_all(app: &TestApp) -> Page {
 }
 
 #[tokio::test]
+async fn spares_are_said_with_the_share_that_they_are_of() {
+    let app = TestApp::new().await;
+    let settings = app.get("/settings").await.form("form.form");
+    let saved = settings.set("spare_percent", "10").send(&app).await;
+    assert_eq!(saved.status, 303, "{}", saved.text("main"));
+    let set = short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    for page in [format!("{set}/shopping"), "/shopping".to_owned()] {
+        let page = app.get(&page).await;
+        let rows = page.texts("table.book tbody tr");
+        let driver = rows
+            .iter()
+            .find(|row| row.contains("spare (10 % of 1, rounded up)"));
+        assert!(driver.is_some(), "{rows:?}");
+        // Rolls are bought as they are cut, without spares.
+        let tape = rows.iter().find(|row| row.contains("RGB tape"));
+        assert!(!tape.expect("tape").contains("spare ("), "{tape:?}");
+    }
+}
+
+#[tokio::test]
 async fn the_colours_offered_first_are_those_of_the_tape_at_hand() {
     let app = TestApp::new().await;
     let set = short_set(&app).await;

@@ -24,6 +24,41 @@ pub async fn settings_are_saved_and_a_bare_number_takes_the_new_unit() {
 }
 
 #[tokio::test]
+async fn a_number_alone_is_not_read_in_a_unit_that_changes_in_the_same_form() {
+    let app = TestApp::new().await;
+    let page = app.get("/settings").await;
+    let form = page.form("form.form").set("length_unit", "cm");
+    let form = form.set("usable_offcut", "15 cm").set("feed", "2 m");
+    assert_eq!(form.send(&app).await.status, 303);
+    let refused = app.get("/settings").await.form("form.form");
+    let refused = refused.set("length_unit", "ft").set("usable_offcut", "15");
+    let refused = refused.send(&app).await;
+    assert_eq!(refused.status, 422);
+    assert!(
+        refused
+            .text("#usable_offcut-error")
+            .contains("Say the unit: 15 cm or 15 ft."),
+        "{}",
+        refused.text("main")
+    );
+    assert_eq!(refused.count("#feed-error"), 0);
+    assert_eq!(refused.form("form.form").value("usable_offcut"), Some("15"));
+    let said = refused.form("form.form").set("usable_offcut", "15 cm");
+    assert_eq!(said.send(&app).await.status, 303);
+    // What was left alone and what was said with its unit are as they were.
+    let form = app.get("/settings").await.form("form.form");
+    let back = form.set("length_unit", "cm").send(&app).await;
+    assert_eq!(back.status, 303, "{}", back.text("main"));
+    let form = app.get("/settings").await.form("form.form");
+    assert_eq!(form.value("usable_offcut"), Some("15 cm"));
+    assert_eq!(form.value("feed"), Some("200 cm"));
+    // In the unit that stays, a number alone is read as ever.
+    assert_eq!(form.set("usable_offcut", "20").send(&app).await.status, 303);
+    let form = app.get("/settings").await.form("form.form");
+    assert_eq!(form.value("usable_offcut"), Some("20 cm"));
+}
+
+#[tokio::test]
 async fn bad_settings_come_back_as_typed_with_a_message_at_the_field() {
     let app = TestApp::new().await;
     for (field, bad) in [

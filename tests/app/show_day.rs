@@ -28,7 +28,7 @@ pub async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_
     let labels = page.texts(".likely .btn");
     assert_eq!(labels.len(), 3, "{labels:?}");
     assert_eq!(labels[0], "Put it into a set");
-    assert_eq!(labels[1], "Mark it bad");
+    assert_eq!(labels[1], "Mark it suspect");
 
     let into = app.get(format!("{href}/into")).await;
     assert_eq!(into.status, 200);
@@ -39,6 +39,14 @@ pub async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_
         .send(&app)
         .await;
     assert_eq!(put.status, 303, "{}", put.text("main"));
+
+    // Each mark, and what could replace it, is offered once.
+    let below = page.texts("form[aria-label=Condition] button");
+    assert_eq!(below, ["dead"]);
+    assert_eq!(
+        page.count("main a[href$='/swap'], header a[href$='/swap']"),
+        1
+    );
 
     let marked = page.form(".likely form").send(&app).await;
     assert_eq!(marked.status, 303);
@@ -52,6 +60,19 @@ pub async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_
     let repairs = app.get("/repairs").await;
     let tag = page.text("h1 .tag");
     assert!(repairs.texts("main .row-name .tag").contains(&tag));
+
+    // A mark set in that list leads back to it.
+    let row = format!("form[action='{href}/mark']");
+    let good = repairs.form(&row).set("condition", "good").send(&app).await;
+    assert_eq!(good.header("location"), Some("/repairs"));
+    let back = app.follow(&good).await;
+    assert!(
+        back.text("#flash")
+            .contains(&format!("{tag} is marked good."))
+    );
+    assert!(!back.texts("main .row-name .tag").contains(&tag));
+    let again = [("condition", "suspect")];
+    assert_eq!(app.post(format!("{href}/mark"), &again).await.status, 303);
 
     let apart = app.get(format!("{href}/apart")).await;
     let done = apart.form("main form").send(&app).await;

@@ -9,6 +9,7 @@ mod house;
 mod laws;
 mod layouts;
 mod pins;
+mod plugs;
 mod protect;
 mod reuse;
 mod tapes;

@@ -35,23 +35,33 @@ use crate::{
 /// What stands in the fields at first, invented.
 const fn first(unit: LengthUnit) -> [(&'static str, &'static str); 8] {
     // Rolls are sold by the metre everywhere.
-    let [pieces, bars, usable] = if unit.metric() {
-        [
+    let [pitch, pieces, rolls, bars, usable] = match unit {
+        LengthUnit::Mm => [
+            "50 mm",
             "R-7: 5 m lead lead, joints 450 mm\n2 x 1.3 m",
+            "5 m lead lead, joints 450 mm, at 42.00",
             "3 x 1.2 m\n2 x 900 mm both",
             "300 mm",
-        ]
-    } else {
-        [
+        ],
+        LengthUnit::Cm | LengthUnit::M => [
+            "5 cm",
+            "R-7: 5 m lead lead, joints 45 cm\n2 x 1.3 m",
+            "5 m lead lead, joints 45 cm, at 42.00",
+            "3 x 1.2 m\n2 x 90 cm both",
+            "30 cm",
+        ],
+        LengthUnit::In | LengthUnit::Ft => [
+            "50 mm",
             "R-7: 5 m lead lead, joints 450 mm\n2 x 4 ft 4 in",
+            "5 m lead lead, joints 450 mm, at 42.00",
             "3 x 4 ft\n2 x 3 ft both",
             "12 in",
-        ]
+        ],
     };
     [
-        ("pitch", "50 mm"),
+        ("pitch", pitch),
         ("pieces", pieces),
-        ("rolls", "5 m lead lead, joints 450 mm, at 42.00"),
+        ("rolls", rolls),
         ("bars", bars),
         ("usable", usable),
         ("lead", "0"),

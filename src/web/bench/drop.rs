@@ -40,6 +40,10 @@ use crate::{
 
 /// What stands in the fields at first: an invented bar that is a little too long.
 const fn first(unit: LengthUnit) -> [(&'static str, &'static str); 12] {
+    let pitch = match unit {
+        LengthUnit::Cm | LengthUnit::M => "5 cm",
+        LengthUnit::Mm | LengthUnit::In | LengthUnit::Ft => "50 mm",
+    };
     let [length, cable, feed] = if unit.metric() {
         ["5 m", "4 m", "1 m"]
     } else {
@@ -50,7 +54,7 @@ const fn first(unit: LengthUnit) -> [(&'static str, &'static str); 12] {
         ("voltage", "24 V"),
         ("colours", "RGB"),
         ("length", length),
-        ("pitch", "50 mm"),
+        ("pitch", pitch),
         ("power", "4.8 W/m"),
         ("trace", "0.14 Ω/m"),
         ("trace_common", "0.1 Ω/m"),

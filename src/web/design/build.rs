@@ -8,7 +8,7 @@ use askama::Template;
 use axum::http::StatusCode;
 
 use self::detail::{detail, purpose};
-use super::{Head, Tab, Whole, head, load, short::uncounted_fuses};
+use super::{Head, Tab, Whole, head, load, runs::live_mates, short::uncounted_fuses};
 use crate::{
     db,
     model::{
@@ -45,6 +45,8 @@ struct Group {
     left: String,
     rows: Vec<Row>,
     caution: Option<&'static str>,
+    /// That cables fit into each other, if they do; of wiring and lighting.
+    mates: Option<String>,
     /// The fuses to take along that the plan counts as no part; of fetching alone.
     fuses: Vec<String>,
 }
@@ -236,6 +238,10 @@ async fn show(
                 left: left_words(step.kind, left),
                 rows: Vec::new(),
                 caution,
+                mates: match step.kind {
+                    StepKind::Wire | StepKind::Test => live_mates(&whole),
+                    _ => None,
+                },
                 fuses: match step.kind {
                     StepKind::Fetch => uncounted_fuses(&whole),
                     _ => Vec::new(),

@@ -7,6 +7,7 @@ use axum::http::StatusCode;
 
 use super::{
     Head, Tab, Whole, count_of, day, head, load,
+    runs::live_mates,
     taken::{Taken, taken},
 };
 use crate::{
@@ -55,6 +56,8 @@ struct ReservePage {
     missing: Vec<String>,
     /// What was chosen and somebody else has.
     taken: Vec<Taken>,
+    /// That cables fit into each other; `None` where they don't.
+    mates: Option<String>,
     differences: Vec<String>,
     changed: bool,
     again: bool,
@@ -257,6 +260,7 @@ fn show(
                 .map(|check| format!("{}: {}", check.about, check.sentence))
                 .collect(),
             taken: taken(whole),
+            mates: live_mates(whole),
             changed: differences.is_some(),
             differences: differences.unwrap_or_default(),
             again,

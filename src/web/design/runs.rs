@@ -235,7 +235,7 @@ pub fn plug_kinds(whole: &Whole) -> Vec<String> {
 }
 
 /// What the check of cables that plug into each other says, where there are any.
-fn live_mates(whole: &Whole) -> Option<String> {
+pub fn live_mates(whole: &Whole) -> Option<String> {
     let mut checks = whole.plan().checks.iter();
     let check = checks.find(|check| check.key.starts_with("mates:"))?;
     Some(format!("{} {}", check.sentence, check.mend))

@@ -12,6 +12,7 @@ use super::{
 };
 use crate::{
     model::id::{DesignId, SupplierId},
+    plan::outcome::{Buy, Need},
     units::{Date, Money},
     web::{
         at::Path,
@@ -20,6 +21,7 @@ use crate::{
         form::Form,
         link::Link,
         page::{Chrome, page_with},
+        shopping::spare_words,
     },
 };
 
@@ -41,6 +43,8 @@ pub struct Line {
     pub cost: String,
     /// What is left over of it.
     pub left_over: String,
+    /// Which of that are spares, and why; empty for none.
+    pub spare: String,
     /// Where it says why.
     pub ask: Option<Link>,
 }
@@ -190,6 +194,7 @@ pub fn to_buy(cx: &Cx, whole: &Whole) -> ToBuy {
                 on_order: left.coming.iter().map(|it| it.words.clone()).collect(),
                 cost: cx.money(*cost),
                 left_over: left_over(cx, whole, need.part, buy.left_over),
+                spare: spare(cx, whole, need, buy),
                 ask: whole.is_open().then_some(Link::ShoppingWhy(id, buy.offer)),
             });
             entry.costs.push(*cost);
@@ -258,6 +263,19 @@ pub async fn show(cx: &Cx, whole: &Whole, form: &Form) -> Answer {
     Ok(page_with(status(form), &shopping))
 }
 
+/// Which of what is bought are spares, and why; empty for none.
+pub fn spare(cx: &Cx, whole: &Whole, need: &Need, buy: &Buy) -> String {
+    if buy.left_over <= 0 || by_length(whole, need.part) {
+        return String::new();
+    }
+    spare_words(cx, need.short, |amount| whole.amount(cx, need.part, amount))
+}
+
+fn by_length(whole: &Whole, part: Option<crate::model::id::PartId>) -> bool {
+    part.and_then(|id| whole.part(id))
+        .is_some_and(|part| part.stock_by() == crate::model::part::StockBy::Length)
+}
+
 /// What is left over of what is bought: a count, or a length.
 fn left_over(
     cx: &Cx,
@@ -268,10 +286,7 @@ fn left_over(
     if amount == 0 {
         return String::new();
     }
-    let by_length = part
-        .and_then(|id| whole.part(id))
-        .is_some_and(|part| part.stock_by() == crate::model::part::StockBy::Length);
-    if by_length {
+    if by_length(whole, part) {
         crate::units::Length::new(amount)
             .map_or_else(|_| amount.to_string(), |length| cx.length(length))
     } else {

@@ -26,6 +26,7 @@ use crate::{
         form::{Choice, Form},
         link::Link,
         page::{Chrome, Flash, go_with, page_with},
+        places::refused,
     },
 };
 
@@ -80,6 +81,23 @@ fn backs() -> Vec<(&'static str, &'static str, &'static str)> {
 }
 
 async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
+    let status = if form.ok() {
+        StatusCode::OK
+    } else {
+        StatusCode::UNPROCESSABLE_ENTITY
+    };
+    list(cx, id, form, status).await
+}
+
+/// What was refused, said above the list of what is out.
+async fn amiss(cx: &Cx, id: DesignId, mut form: Form, why: StockError) -> Answer {
+    match refused(&mut form, why) {
+        Ok(status) => list(cx, id, form, status).await,
+        Err(trouble) => Err(trouble.or_go(Link::Strike(id), "To what is out")),
+    }
+}
+
+async fn list(cx: &Cx, id: DesignId, form: Form, status: StatusCode) -> Answer {
     let whole = load::whole(cx, id).await?;
     let mut tx = cx.read().await?;
     let out = match strike::list(&mut tx, id).await {
@@ -121,11 +139,6 @@ async fn show(cx: &Cx, id: DesignId, form: Form) -> Answer {
     }
     let (mut chrome, head) = head(cx, &whole, Tab::Beside);
     chrome.title = format!("Strike · {}", head.name);
-    let status = if form.ok() {
-        StatusCode::OK
-    } else {
-        StatusCode::UNPROCESSABLE_ENTITY
-    };
     Ok(page_with(
         status,
         &StrikePage {
@@ -269,7 +282,7 @@ pub async fn line(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
             form.fail(if form.has(&field) { &field } else { "" }, message);
             show(&cx, id, form).await
         }
-        Err(why) => Err(Trouble::from(why).or_go(Link::Strike(id), "To what is out")),
+        Err(why) => amiss(&cx, id, form, why).await,
     }
 }
 
@@ -295,6 +308,6 @@ pub async fn rest(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
             form.fail("rest", message);
             show(&cx, id, form).await
         }
-        Err(why) => Err(Trouble::from(why).or_go(Link::Strike(id), "To what is out")),
+        Err(why) => amiss(&cx, id, form, why).await,
     }
 }

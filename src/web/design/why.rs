@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 
-use super::{Head, Tab, Whole, count_of, head, load, off_words, toll};
+use super::{Head, Tab, Whole, count_of, head, load, off_words, shopping::spare, toll};
 use crate::{
     model::{
         fixture::Make,
@@ -504,7 +504,7 @@ pub async fn offer(cx: Cx, Path((id, offer)): Path<(DesignId, OfferId)>) -> Answ
     };
     let pack = whole.pack_words(&cx, need.part, buy.pack_amount);
     let delivery = whole.plan().cost.delivery_minor;
-    let now = vec![
+    let mut now = vec![
         format!(
             "{} × {pack} of {} are bought from {} for {}.",
             buy.packs,
@@ -522,6 +522,10 @@ pub async fn offer(cx: Cx, Path((id, offer)): Path<(DesignId, OfferId)>) -> Answ
             }
         ),
     ];
+    let spare = spare(&cx, &whole, need, buy);
+    if !spare.is_empty() {
+        now.push(format!("Among them: {spare}, as it is set at Settings."));
+    }
     let asked = vec![Other::NotBuying(offer), Other::NotBuyingFrom(buy.supplier)];
     let plans = planned::other_ways(whole.planned(), asked).await?;
     let (chrome, head) = head(&cx, &whole, Tab::Shopping);

@@ -20,7 +20,7 @@ use crate::{
         venue::{Mains, Venue},
     },
     stock::{StockError, settings},
-    units::{Currency, Current, LengthUnit, Voltage},
+    units::{Currency, Current, Length, LengthUnit, Voltage},
 };
 
 pub mod backup;
@@ -149,10 +149,12 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         let text = text.trim();
         crate::plan::address::Taken::parse(text).map(|_| text.to_owned())
     });
-    let usable = form.length("usable_offcut", length_unit.unwrap_or(cx.venue.length_unit));
+    let before = unit_before(&form).unwrap_or(cx.venue.length_unit);
+    let unit = length_unit.unwrap_or(before);
+    let usable = length(&mut form, "usable_offcut", before, unit);
     let spare = form.count("spare_percent", 0, 100);
     let slack = form.count("order_slack_days", 0, 60);
-    let feed = form.length("feed", length_unit.unwrap_or(cx.venue.length_unit));
+    let feed = length(&mut form, "feed", before, unit);
     if feed.is_some_and(|feed| feed > Venue::MOST_FEED) {
         form.fail(
             "feed",
@@ -232,6 +234,32 @@ pub async fn post(cx: Cx, mut form: Form) -> Answer {
         &Link::Settings,
         &Flash::good("The settings are saved."),
     ))
+}
+
+/// The unit that lengths had when the form was opened.
+fn unit_before(form: &Form) -> Option<LengthUnit> {
+    form.opened_with()?.value("length_unit").parse().ok()
+}
+
+/// A length as typed, beside the choice of the unit: where the same form changes that, what was left
+/// alone keeps its length, and of a number alone nobody knows in which of the two it was meant.
+fn length(form: &mut Form, name: &str, before: LengthUnit, unit: LengthUnit) -> Option<Length> {
+    let opened = form.opened_with();
+    if opened.is_some_and(|opened| opened.value(name) == form.value(name)) {
+        return form.length(name, before);
+    }
+    let typed = form.value(name).trim().to_owned();
+    let read = |unit| Length::parse(&typed, unit).ok();
+    if let (Some(old), Some(new)) = (read(before), read(unit))
+        && old != new
+    {
+        form.fail(
+            name,
+            format!("Say the unit: {typed} {before} or {typed} {unit}."),
+        );
+        return None;
+    }
+    form.length(name, unit)
 }
 
 /// The mains circuit as typed; none where neither voltage nor breaker is. What is wrong stands at

@@ -9,6 +9,7 @@ use crate::{
         id::{AccountId, PartId, PlaceId, ThingId},
         movement::AccountKind,
         text::Note,
+        thing::Thing,
     },
     stock::{
         Change, Done, What,
@@ -27,9 +28,32 @@ use crate::{
         link::Link,
         page::{Flash, go_with},
         places::refused,
-        show::told,
+        show::{Pager, told},
     },
 };
+
+/// Where a button leads back to: the list of what is to be repaired, if it stands there.
+fn back(form: &Form, id: ThingId) -> Link {
+    if !from_repairs(form) {
+        return Link::Thing(id);
+    }
+    let (page, _) = Pager::asked(form);
+    let page = (page > 1).then(|| page.to_string());
+    Link::Repairs.with([("page", page.unwrap_or_default())])
+}
+
+fn from_repairs(form: &Form) -> bool {
+    form.value("from") == "repairs"
+}
+
+/// What is said of a thing: by its tag in a list, where `It` would be any of them.
+fn said_of(form: &Form, thing: &Thing, said: &str) -> String {
+    if from_repairs(form) {
+        said.replacen("It", thing.tag.as_str(), 1)
+    } else {
+        said.to_owned()
+    }
+}
 
 /// Carries out a change and leads back to the thing, or shows the thing with what was refused.
 async fn carry_out<C: Change<Answer = Done> + Sync>(
@@ -40,10 +64,11 @@ async fn carry_out<C: Change<Answer = Done> + Sync>(
     change: &C,
     said: &str,
 ) -> Answer {
+    let back = back(&form, id);
     match cx.act(&form).carry_out(change).await {
-        Ok(done) if done.movement.is_some() => Ok(go_with(&Link::Thing(id), &told(said, &done))),
+        Ok(done) if done.movement.is_some() => Ok(go_with(&back, &told(said, &done))),
         Ok(_) => Ok(go_with(
-            &Link::Thing(id),
+            &back,
             &Flash::good("It was so already; nothing had to be written down."),
         )),
         Err(why) => {
@@ -87,7 +112,7 @@ pub async fn moved(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
 
 /// POST: used up, scrapped or lost.
 pub async fn out(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
-    lookup(&mut cx.read().await?, id).await?;
+    let thing = lookup(&mut cx.read().await?, id).await?;
     let fate = form.take("how", |how| match how {
         "use" => Ok((Fate::Used, "It is used up.")),
         "scrap" => Ok((Fate::Scrapped, "It is scrapped.")),
@@ -104,12 +129,13 @@ pub async fn out(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
         reason,
         design: None,
     };
-    carry_out(&cx, id, form, "out", &change, said).await
+    let said = said_of(&form, &thing, said);
+    carry_out(&cx, id, form, "out", &change, &said).await
 }
 
 /// POST: good, suspect or dead.
 pub async fn mark(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
-    lookup(&mut cx.read().await?, id).await?;
+    let thing = lookup(&mut cx.read().await?, id).await?;
     let (condition, reason) = (form.word::<Condition>("condition"), form.note("reason"));
     let (Some(condition), Some(reason)) = (condition, reason) else {
         return unreadable(&cx, id, form, "mark").await;
@@ -119,15 +145,8 @@ pub async fn mark(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
         condition,
         reason,
     };
-    carry_out(
-        &cx,
-        id,
-        form,
-        "mark",
-        &change,
-        &format!("It is marked {condition}."),
-    )
-    .await
+    let said = said_of(&form, &thing, &format!("It is marked {condition}."));
+    carry_out(&cx, id, form, "mark", &change, &said).await
 }
 
 /// POST: lends it to somebody.

@@ -30,6 +30,23 @@ pub struct Likely {
     pub kind: &'static str,
 }
 
+impl Likely {
+    /// Whether it marks the thing so.
+    pub fn marks(&self, condition: Condition) -> bool {
+        let Tap::Send(_, fields) = &self.tap else {
+            return false;
+        };
+        fields
+            .iter()
+            .any(|(name, value)| *name == "condition" && value == condition.word())
+    }
+
+    /// Whether it leads to what could stand in for the thing.
+    pub const fn swaps(&self) -> bool {
+        matches!(self.tap, Tap::Go(Link::ThingSwap(_)))
+    }
+}
+
 fn go(link: Link, label: impl Into<String>) -> Likely {
     Likely {
         tap: Tap::Go(link),
@@ -100,7 +117,7 @@ pub async fn likely(tx: &mut ReadTx, thing: &Thing) -> Result<Vec<Likely>, Troub
         } else if thing.kind == ThingKind::Piece && lies {
             all.push(go(Link::ThingCut(thing.id), "Cut it"));
         }
-        let bad = mark(Condition::Suspect, "Mark it bad");
+        let bad = mark(Condition::Suspect, "Mark it suspect");
         if lies {
             let elsewhere = Likely {
                 tap: Tap::Here("move-it"),

@@ -25,7 +25,7 @@ use super::{
 use crate::{
     db::{
         self, ReadTx,
-        movement::{About, LogFilter},
+        movement::{About, Entry, LogFilter},
         overview::ThingHold,
         piece::PieceAt,
         thing::ThingFilter,
@@ -39,7 +39,7 @@ use crate::{
         connector::Connector,
         fixture::Condition,
         id::{DesignId, ThingId},
-        movement::AccountKind,
+        movement::{AccountKind, MovementKind},
         part::{Part, PartSpec},
         piece::length_of,
         text::Tag,
@@ -118,6 +118,8 @@ struct ThingPage {
     is_piece: bool,
     edit_words: &'static str,
     likely: Vec<Likely>,
+    /// Whether what could replace it is led to from the head: no likely button does.
+    swap: bool,
     /// What was tried of it, newest first: how to show it, a word, what was seen.
     tests: Vec<(&'static str, String, String)>,
     owned: bool,
@@ -290,6 +292,7 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
         ..LogFilter::default()
     };
     let entries = db::movement::list(&mut tx, &filter, 20).await?;
+    facts.extend(corrected(cx, &mut tx, &thing, &entries).await?);
     let likely = likely::likely(&mut tx, &thing).await?;
     let tests = db::test_record::list_of_thing(&mut tx, id, 5)
         .await?
@@ -355,7 +358,9 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
                 ThingKind::Piece => "Change notes",
                 ThingKind::Unit | ThingKind::Fixture | ThingKind::Frame => "Correct it",
             },
-            likely,
+            swap: thing.kind == ThingKind::Fixture
+                && thing.owned()
+                && !likely.iter().any(Likely::swaps),
             tests,
             owned: thing.owned(),
             lent: thing.place.kind == AccountKind::Loan,
@@ -364,8 +369,11 @@ async fn show(cx: &Cx, id: ThingId, form: Form, open: &'static str, status: Stat
             conditions: Condition::ALL
                 .iter()
                 .filter(|one| **one != thing.condition)
+                // What a likely button does already stands there once.
+                .filter(|one| !likely.iter().any(|each| each.marks(**one)))
                 .map(|one| (one.word(), one.label()))
                 .collect(),
+            likely,
             places,
             mountable,
             blocks,
@@ -466,12 +474,49 @@ fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, Stri
             (state, word.to_owned())
         }),
     }];
+    // Of what is gone nobody asks any more whether it works.
+    if gone_mark(thing).is_some_and(|_| thing.place.kind != AccountKind::Lost) {
+        return marks;
+    }
     marks.push(match thing.condition {
         Condition::Good => ("good", "good".to_owned()),
         Condition::Suspect => ("suspect", "suspect".to_owned()),
         Condition::Dead => ("dead", "dead".to_owned()),
     });
     marks
+}
+
+/// What a piece was that goes by another tag since its length was corrected (see
+/// [`crate::stock::count::Measured`]).
+async fn corrected(
+    cx: &Cx,
+    tx: &mut ReadTx,
+    thing: &Thing,
+    entries: &[Entry],
+) -> Result<Option<Fact>, Trouble> {
+    let ended = |entry: &&Entry| {
+        let mut lines = entry.lines.iter();
+        entry.kind == MovementKind::Count
+            && lines.any(|it| it.thing == Some(thing.id) && it.to.kind == AccountKind::Adjust)
+    };
+    let stem = thing.tag.as_str().rsplit_once("-OLD");
+    let (Some(entry), Some((stem, _)), AccountKind::Adjust) =
+        (entries.iter().find(ended), stem, thing.place.kind)
+    else {
+        return Ok(None);
+    };
+    let Ok(tag) = Tag::parse(stem) else {
+        return Ok(None);
+    };
+    let now = db::thing::find_by_tag(tx, &tag).await?;
+    Ok(now.map(|now| {
+        let on = day(entry.on, cx.today);
+        Fact::to(
+            "It stands for",
+            format!("what {tag} was before its length was corrected on {on}"),
+            Link::Thing(now.id),
+        )
+    }))
 }
 
 fn connector_words(connector: &Connector) -> String {

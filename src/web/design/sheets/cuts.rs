@@ -100,7 +100,7 @@ fn told(group: &[&CutRow]) -> Alike {
             .map_or_else(String::new, |row| match group {
                 [_] => row.picture.svg.clone(),
                 // One picture of several: each becomes other bars, which the list names.
-                _ => row.strip.numbered().draw().svg,
+                _ => row.strip.lettered().draw().svg,
             }),
         lines: lines
             .map(|(at, line)| Line {
