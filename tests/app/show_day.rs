@@ -72,7 +72,9 @@ pub async fn a_scanned_bar_offers_three_likely_taps_and_a_bad_one_what_replaces_
     );
     assert!(!back.texts("main .row-name .tag").contains(&tag));
     let again = [("condition", "suspect")];
-    assert_eq!(app.post(format!("{href}/mark"), &again).await.status, 303);
+    let marked = app.post(format!("{href}/mark"), &again).await;
+    // With its message, which holds a form of its own.
+    app.follow(&marked).await;
 
     let apart = app.get(format!("{href}/apart")).await;
     let done = apart.form("main form").send(&app).await;
