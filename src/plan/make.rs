@@ -21,6 +21,7 @@ use super::{
     load::{Draw, Load, loads},
     mix,
     need::Needs,
+    one_cut::one_each_for,
     other::Tally,
     outcome::{
         BarPlan, BuildBar, DriverPlan, From as TakenFrom, InletPlan, OutputPlan, OutputRef, Plan,
@@ -299,14 +300,13 @@ fn plan_one(book: &Book<'_>) -> Plan {
         .collect();
     let supplies = fed.supplies.iter().map(supply_plan).collect();
     let (needs, count_holds, cost) = needs.finish(book, &bench, &mut checks);
+    let mut bars: Vec<BarPlan> = (input.design.bars.iter())
+        .filter_map(|bar| bars.remove(&bar.id))
+        .collect();
+    let cuts = one_each_for(bench.cuts, &mut bars);
     Plan {
-        bars: input
-            .design
-            .bars
-            .iter()
-            .filter_map(|bar| bars.remove(&bar.id))
-            .collect(),
-        cuts: bench.cuts,
+        bars,
+        cuts,
         drivers,
         supplies,
         power_proof,

@@ -37,6 +37,7 @@ mod make;
 mod manner;
 mod mix;
 mod need;
+pub mod one_cut;
 pub mod other;
 pub mod outcome;
 pub mod packs;

@@ -57,6 +57,8 @@ pub struct Wanted {
     pub fuses: Vec<SetFuses>,
     /// How many sets were looked at.
     pub sets: usize,
+    /// How many of them are drafts, which hold nothing: two of them may count on the same things.
+    pub drafts: usize,
     /// The one set that was asked for, and its name.
     pub only: Option<(DesignId, String)>,
 }
@@ -142,6 +144,9 @@ async fn list(
             list: gather(&wanting, &parts, &offers, &open, &venue, &way),
             fuses: wanting.iter().filter_map(fuses_of).collect(),
             sets: planned.len(),
+            drafts: (planned.iter())
+                .filter(|it| it.input.design.state == State::Draft)
+                .count(),
             only: wanting
                 .first()
                 .filter(|set| only == Some(set.design))

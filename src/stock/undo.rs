@@ -10,11 +10,11 @@ use super::{
 use crate::{
     db::{
         self, WriteTx,
-        movement::{Entry, Later},
+        movement::{Entry, EntryLine, Later},
     },
     model::{
         id::{AccountId, MovementId, ThingId},
-        movement::{Line, Mark, Moved, MovementKind},
+        movement::{AccountKind, Line, Mark, Moved, MovementKind},
         text::Note,
     },
     units::say_day,
@@ -58,6 +58,19 @@ impl Change for Undo {
                 "This is the ticked step “{step}” of {set}. Nothing was changed. While the set is \
                  built, untick it on its Build page, which also puts back what it held; once it \
                  stands or is struck, correct what lies otherwise by hand."
+            )));
+        }
+        // What came back from a set would be out with it again.
+        let from_a_set = |line: &EntryLine| line.from.kind == AccountKind::Design;
+        if let Some((set, name)) = &entry.design
+            && entry.lines.iter().any(from_a_set)
+            && let Some(set) = db::design::lookup(tx, *set).await?
+            && set.state.is_over()
+        {
+            return Err(StockError::refused(format!(
+                "{name} is {}: nothing can be out with it again. Nothing was changed. Correct what \
+                 lies otherwise by hand.",
+                set.state
             )));
         }
         let lines: Vec<Line> = entry

@@ -132,6 +132,8 @@ struct ShoppingPage {
     /// What the days to order by rest on.
     in_hand: String,
     sets: usize,
+    /// Whether two drafts may count on the same things.
+    drafts: bool,
 }
 
 /// GET: the list.
@@ -208,6 +210,7 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
             ),
         },
         sets: wanted.sets,
+        drafts: wanted.drafts > 1,
     };
     Ok(page_with(status, &page))
 }

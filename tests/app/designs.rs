@@ -665,6 +665,7 @@ pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     assert_eq!(again.texts(".strike li"), before.texts(".strike li"));
     let all = again.form("#rest").send(&app).await;
     assert_eq!(all.status, 303, "{}", all.text("main"));
+    let returned = app.follow(&all).await;
     // A second tap from another page finds nothing left, and says so.
     let late = before
         .form("#rest")
@@ -678,6 +679,10 @@ pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     assert!(asked.contains("cannot be taken back"), "{asked}");
     assert_eq!(press(&app, &set, "struck").await.status, 303);
     assert_eq!(app.get(set).await.text(".lead .mark"), "struck");
+    // Nothing can be out with it again, not even by an undo.
+    let late = returned.form(".flash form").send(&app).await;
+    let said = app.follow(&late).await.text("#flash");
+    assert!(said.contains("can be out with it again"), "{said}");
     let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
     assert!(found.is_empty(), "{found:?}");
 }

@@ -15,6 +15,7 @@ use crate::{
     },
     plan::{
         Plan,
+        one_cut::one_each,
         outcome::{Becomes, CutSource, PieceCut, Serve},
     },
     stock::{
@@ -264,7 +265,9 @@ async fn cut_steps(
     plan: &Plan,
 ) -> Result<Vec<Draft>, StockError> {
     let mut steps = Vec::new();
-    for cut in &plan.cuts {
+    // Plans that were kept before may have several cuts of one piece.
+    let (cuts, _) = one_each(plan.cuts.clone());
+    for cut in &cuts {
         let CutSource::Piece { thing, tag } = &cut.source else {
             continue;
         };

@@ -154,7 +154,7 @@ fn tagged(cx: &Cx, thing: &Thing, found: &[Entry], form: &Form) -> Tagged {
         typed: if mine {
             form.value("length").to_owned()
         } else {
-            length.map_or_else(String::new, |length| cx.exact(length))
+            String::new()
         },
         errors: if mine {
             form.all_errors().into_iter().cloned().collect()
