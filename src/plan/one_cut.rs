@@ -21,12 +21,11 @@ pub fn one_each(cuts: Vec<PieceCut>) -> (Vec<PieceCut>, BTreeMap<(usize, usize),
             CutSource::Piece { thing, .. } => Some(*of_piece.entry(*thing).or_insert(whole.len())),
             CutSource::Buy { .. } => None,
         };
-        match known.and_then(|at| laid.get_mut(at)) {
-            Some(earlier) => earlier.extend(segments),
-            None => {
-                laid.push(segments.collect());
-                whole.push(cut);
-            }
+        if let Some(earlier) = known.and_then(|at| laid.get_mut(at)) {
+            earlier.extend(segments);
+        } else {
+            laid.push(segments.collect());
+            whole.push(cut);
         }
     }
     let mut moved = BTreeMap::new();

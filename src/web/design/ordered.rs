@@ -324,7 +324,7 @@ impl Whole {
     pub fn spent(&self, cx: &Cx) -> Spent {
         let own = self.design().id;
         let (mut ordered, mut listed, mut paid) = (Vec::new(), Vec::new(), Vec::new());
-        let (mut shared, mut shares) = (false, false);
+        let (mut shared, mut in_part) = (false, false);
         for order in &self.orders.list {
             let mine: Vec<_> = (order.lines.iter())
                 .filter(|line| line.is_for(own))
@@ -333,7 +333,7 @@ impl Whole {
                 continue;
             }
             let alone = order.lines.iter().all(|line| line.only_for() == Some(own));
-            shares |= mine.iter().any(|line| line.only_for().is_none());
+            in_part |= mine.iter().any(|line| line.only_for().is_none());
             let sum = if order.state == PurchaseState::List {
                 &mut listed
             } else {
@@ -367,7 +367,7 @@ impl Whole {
             listed: sum(listed),
             paid: sum(paid),
             shared,
-            shares,
+            shares: in_part,
             rest,
             delivery,
             unpriced,
