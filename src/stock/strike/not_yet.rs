@@ -10,7 +10,10 @@ use crate::{
         reservation::HoldUse,
         text::Note,
     },
-    stock::{Act, Change as _, StockError, runs, undo::Undo},
+    stock::{
+        Act, Change as _, StockError, runs,
+        undo::{LATER_FIRST, Undo},
+    },
     units::say_day,
 };
 
@@ -29,11 +32,10 @@ async fn stood(
     Ok(match later {
         None => Ok(stood),
         Some(later) => Err(format!(
-            "Since then something of it was {} by {} on {} (movement {}). Undo that first.",
+            "Since then something of it was {} by {} on {}. {LATER_FIRST}",
             later.kind,
             later.who,
-            say_day(later.on),
-            later.id
+            say_day(later.on)
         )),
     })
 }

@@ -87,7 +87,8 @@ pub async fn whole(cx: &Cx, id: DesignId) -> Result<Whole, Trouble> {
     let (mut broken, mut kept_out) = (Vec::new(), Vec::new());
     for hold in db::reservation::list(&mut tx, id).await? {
         if hold.state != HoldState::Broken {
-            if let Held::Thing { thing, .. } = hold.hold.held
+            if state == State::Standing
+                && let Held::Thing { thing, .. } = hold.hold.held
                 && hold.hold.becomes == HoldUse::Returns
             {
                 kept_out.push(thing);
