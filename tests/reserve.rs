@@ -1253,3 +1253,92 @@ async fn what_is_swapped_into_a_reserved_set_is_chosen_by_hand_whatever_its_leng
     assert_eq!(held_things(&world.holds(id).await), [second].into());
     world.sound().await;
 }
+
+/// What the tape of a set's only bar is cut from, in its plan as it is now, and what it would be if
+/// nothing were held yet.
+async fn tape_now(world: &World, id: DesignId) -> (Vec<Held>, Vec<Held>) {
+    let planned = plan_now(&world.db, id, TODAY).await.expect("planned");
+    let mut anew = planned.input.clone();
+    anew.held = None;
+    let held = |plan: &tapewright::plan::Plan| plan.holds.iter().map(|hold| hold.held).collect();
+    (held(&planned.plan), held(&tapewright::plan::plan(&anew)))
+}
+
+#[tokio::test]
+async fn two_sets_on_the_same_rolls_leave_each_other_what_they_hold() {
+    let world = World::new().await;
+    let (tape, profile) = (world.tape().await, world.profile().await);
+    for amount in [50, 30] {
+        world.piece(tape, amount).await;
+        world.piece(profile, amount * 50_000).await;
+    }
+    let first = world.design("Lantern Walk", 4, 8, &[("Bar 1", 1000)]).await;
+    let second = world.design("Owl Tree", 4, 8, &[("Bar 1", 1250)]).await;
+    let held = async |id| -> Vec<Held> {
+        let holds = world.holds(id).await;
+        holds.iter().map(|hold| hold.hold.held).collect()
+    };
+    world.reserve(first).await;
+    let of_first = held(first).await;
+    assert!(of_first.len() >= 2, "{of_first:?}");
+    world.reserve(second).await;
+    let of_second = held(second).await;
+
+    // By the rests alone, the first would now be cut from the other roll.
+    let (now, anew) = tape_now(&world, first).await;
+    assert_eq!(now, of_first);
+    assert_ne!(anew, of_first, "nothing would draw it away");
+    // Held once more, neither set moves.
+    for _ in 0..2 {
+        for id in [first, second] {
+            world.reserve(id).await;
+        }
+    }
+    assert_eq!(held(first).await, of_first);
+    assert_eq!(held(second).await, of_second);
+
+    // A piece that saves soldering is worth a change.
+    let leaded = Pieces {
+        number: 1,
+        amount: 21,
+        rest_um: 0,
+        start: tapewright::model::piece::End::Lead {
+            connector: tapewright::model::connector::Connector {
+                family: name("two-pin inline"),
+                gender: tapewright::model::connector::Gender::Male,
+                pins: None,
+            },
+        },
+        end: tapewright::model::piece::End::Bare,
+        joint_offset_units: None,
+        batch: "B7".into(),
+        tags: vec![],
+        offcuts: false,
+    };
+    let leaded = world.receive(tape, Goods::Pieces(leaded)).await[0];
+    let (now, _) = tape_now(&world, first).await;
+    let from_it = |held: &Held| matches!(held, Held::Thing { thing, .. } if *thing == leaded);
+    assert!(now.iter().any(from_it), "{now:?}");
+    world.sound().await;
+}
+
+#[tokio::test]
+async fn a_reserved_set_keeps_its_fixture_when_a_like_one_comes_free() {
+    let world = World::new().await;
+    let (one, other) = (world.fixture(1200).await, world.fixture(1200).await);
+    let first = world.design("Lantern Walk", 4, 8, &[("Bar 1", 1200)]).await;
+    let second = world.design("Owl Tree", 4, 8, &[("Bar 1", 1200)]).await;
+    world.reserve(first).await;
+    world.reserve(second).await;
+    assert_eq!(held_things(&world.holds(first).await), [one].into());
+    assert_eq!(held_things(&world.holds(second).await), [other].into());
+    world.go(first, State::Cancelled).await.expect("given up");
+    let (now, anew) = tape_now(&world, second).await;
+    let thing = |held: &[Held]| match held[0] {
+        Held::Thing { thing, .. } => thing,
+        Held::Count { .. } => panic!("a fixture"),
+    };
+    assert_eq!(thing(&now), other);
+    assert_eq!(thing(&anew), one, "nothing would draw it away");
+    world.sound().await;
+}

@@ -21,7 +21,7 @@ use crate::{
         Input,
         available::{At, Rules, freedom},
         input::{
-            Snapshot, SpareCount, SpareFixture, SpareFrame, SparePiece, SpareUnit, Where, Wired,
+            Snapshot, SpareCount, SpareFixture, SpareFrame, SparePiece, SpareUnit, Where,
             may_take_pieces,
         },
     },
@@ -98,10 +98,8 @@ pub async fn input_of(tx: &mut impl Reads, design: Design, today: Date) -> Resul
         not_from: pin::list_names(tx, &design).await?,
     };
     let held = if design.state == State::Reserved {
-        design::lookup_plan(tx, design.id).await?.map(|kept| Wired {
-            drivers: kept.plan.drivers,
-            supplies: kept.plan.supplies,
-        })
+        let kept = design::lookup_plan(tx, design.id).await?;
+        kept.map(|kept| Arc::new(kept.plan))
     } else {
         None
     };

@@ -37,6 +37,8 @@ pub enum Why {
     EarlierOpen,
     /// Nobody asked.
     NotAsked,
+    /// What is held stays where it is, though another way may leave better rests.
+    Held,
 }
 
 impl fmt::Display for Why {
@@ -44,6 +46,7 @@ impl fmt::Display for Why {
         f.write_str(match self {
             Self::StepBudget => "the search was stopped before it had tried everything",
             Self::NotAsked => "it was not looked for",
+            Self::Held => "what the set holds stays where it is",
             Self::EarlierOpen => "something that matters more is not proven yet",
         })
     }

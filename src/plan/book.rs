@@ -9,6 +9,7 @@ use std::{
 use super::{
     choice::Way,
     input::{Freedom, Input, Offer, SpareCount, SpareFixture, SparePiece, SpareUnit},
+    outcome::Serve,
     rests::{Rests, Taken},
 };
 use crate::{
@@ -39,6 +40,8 @@ pub(super) struct Book<'a> {
     pub(super) frames: Vec<ThingId>,
     /// Which tape each group of like bars gets, where that is not left to how it looks.
     pub(super) way: Way,
+    /// The fixtures that serve its bars in the plan that is held.
+    pub(super) serving: BTreeMap<BarId, ThingId>,
     /// What the design leaves alone.
     pub(super) left_alone: BTreeSet<ThingId>,
     /// From whom nothing is bought for it.
@@ -80,6 +83,12 @@ impl<'a> Book<'a> {
             }
         }
 
+        let held = input.held.iter().flat_map(|plan| &plan.bars);
+        let serving = held.filter_map(|bar| match &bar.serve {
+            Serve::Reuse { fixture, .. } => Some((bar.bar, *fixture)),
+            _ => None,
+        });
+        let serving = serving.collect();
         let left_alone: BTreeSet<ThingId> =
             input.design.left_alone.iter().map(|it| it.thing).collect();
         let not_from: BTreeSet<SupplierId> =
@@ -135,6 +144,7 @@ impl<'a> Book<'a> {
             units,
             frames,
             way: Way::new(),
+            serving,
             left_alone,
             not_from,
             rests: RefCell::default(),

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{
     input::{Freedom, Snapshot},
+    other::Tally,
     outcome::{BarPlan, CheckState, CutSource, Plan, Serve},
 };
 use crate::model::id::{BarId, PartId, ThingId};
@@ -25,9 +26,14 @@ pub fn differences(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
         ));
     }
     if said.is_empty() && old != new {
-        said.push(
-            "The same things are used in another way: read the cuts and the needs again.".into(),
-        );
+        let (before, after) = (Tally::of(old).soldered, Tally::of(new).soldered);
+        said.push(if before == after {
+            "The same things are used in another way: read the cuts and the needs again.".into()
+        } else {
+            format!(
+                "The same things are cut in another way: {before} ends were to be soldered, it is now {after}."
+            )
+        });
     }
     said
 }

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
-use super::outcome::{DriverPlan, SupplyPlan};
+use super::outcome::Plan;
 use crate::{
     model::{
         design::{Bar, Design},
@@ -24,7 +24,7 @@ use crate::{
 };
 
 /// Everything that a plan depends on.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Input {
     /// The set.
     pub design: Design,
@@ -38,18 +38,9 @@ pub struct Input {
     pub venue: Venue,
     /// The venue's calendar day.
     pub today: Date,
-    /// How drivers and supplies are used in the plan that is held, for a reserved set: they stay so
-    /// where nothing better is known.
-    pub held: Option<Wired>,
-}
-
-/// Drivers and supplies of a plan that is held, with what hangs on them.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Wired {
-    /// Drivers.
-    pub drivers: Vec<DriverPlan>,
-    /// Supplies.
-    pub supplies: Vec<SupplyPlan>,
+    /// The plan that is held, for a reserved set: its fixtures keep their bars, its cuts their places,
+    /// its drivers and supplies what hangs on them, where nothing better is known.
+    pub held: Option<Arc<Plan>>,
 }
 
 /// Whether a plan of the design can ask for pieces of the part, or for what they cost beyond stock:

@@ -261,15 +261,22 @@ impl<'b, 'a> Open<'b, 'a> {
     }
 
     fn cost(&self, row: usize, column: usize) -> Option<Cost> {
-        let wanted = wanted(self.book.bars[self.rows[row]], &self.makes[row]);
+        let bar = self.book.bars[self.rows[row]];
+        let wanted = wanted(bar, &self.makes[row]);
         let spare = self.columns[column];
+        // Of those that fit as well, the one stays that is held for the bar; else the nearest comes.
+        let stays = self.book.serving.get(&bar.id) == Some(&spare.fixture.id);
         let off = off(&wanted, &spare.fixture.make);
         let fits = off <= wanted.longer_um.get()
             && off >= -wanted.shorter_um.get()
             && differs(&wanted, &spare.fixture.make).is_none();
         fits.then(|| Cost {
             primary: off.unsigned_abs(),
-            secondary: spare.place.position.abs_diff(self.nearest),
+            secondary: if stays {
+                0
+            } else {
+                (spare.place.position.abs_diff(self.nearest)).saturating_add(1)
+            },
         })
     }
 

@@ -5,8 +5,7 @@ use std::collections::BTreeMap;
 
 use super::{
     driven::{Answer, Origin, Output, UsedDriver, UsedSupply},
-    input::Wired,
-    outcome::DriverPlan,
+    outcome::{DriverPlan, Plan},
     power::Asked,
 };
 use crate::model::{
@@ -54,7 +53,7 @@ fn origin(asked: &Asked<'_, '_>, part: PartId, unit: &Unit) -> Option<Origin> {
     })
 }
 
-fn supplies(asked: &Asked<'_, '_>, held: &Wired) -> Option<Vec<UsedSupply>> {
+fn supplies(asked: &Asked<'_, '_>, held: &Plan) -> Option<Vec<UsedSupply>> {
     let of = held.supplies.iter().map(|supply| {
         Some(UsedSupply {
             kind: (asked.supplies.iter()).position(|(part, _)| *part == supply.part)?,
@@ -65,7 +64,7 @@ fn supplies(asked: &Asked<'_, '_>, held: &Wired) -> Option<Vec<UsedSupply>> {
     of.collect()
 }
 
-fn drivers(asked: &Asked<'_, '_>, held: &Wired) -> Option<Vec<UsedDriver>> {
+fn drivers(asked: &Asked<'_, '_>, held: &Plan) -> Option<Vec<UsedDriver>> {
     let bars = asked.loads.iter().map(|load| load.bar.id);
     let places: BTreeMap<BarId, usize> = bars.zip(0..).collect();
     let of = held.drivers.iter();

@@ -473,7 +473,7 @@ fn check(problem: &Problem) -> Result<(), Refusal> {
 }
 
 /// What a fed end at `at` units from the piece's start lies on.
-fn joining(piece: &Stock, at: u64) -> Joining {
+pub(super) fn joining(piece: &Stock, at: u64) -> Joining {
     let end = if at == 0 {
         piece.start
     } else if at == piece.units {

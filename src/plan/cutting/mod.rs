@@ -8,6 +8,7 @@
 use std::collections::{BTreeMap, VecDeque};
 
 mod from;
+mod stay;
 
 use from::Source;
 
@@ -131,7 +132,7 @@ pub(super) fn cut_part(book: &Book<'_>, part: &Part, wishes: &[Wish], budget: Bu
         work.solve()
     };
     book.take(part.id, &cutting.taken);
-    cutting
+    work.stay(cutting)
 }
 
 struct Work<'a> {
@@ -165,7 +166,7 @@ impl Work<'_> {
     }
 
     /// Bars that may not be cut: each wish takes a piece of exactly its length.
-    fn whole_pieces(self) -> Cutting {
+    fn whole_pieces(&self) -> Cutting {
         let mut answer = self.empty();
         let mut left: Vec<&Source> = self
             .stock
@@ -215,7 +216,7 @@ impl Work<'_> {
         });
     }
 
-    fn solve(self) -> Cutting {
+    fn solve(&self) -> Cutting {
         let mut answer = self.empty();
         let pieces = self.stock.iter().chain(&self.rolls);
         let step = self.manner.step(
@@ -254,12 +255,7 @@ impl Work<'_> {
                     .push_back(at);
             }
         }
-        let piece = |source: &Source| Stock {
-            units: down(source.to - source.from),
-            start: cut_end(source.start.as_ref()),
-            end: cut_end(source.end.as_ref()),
-            joints: source.joints,
-        };
+        let piece = |source: &Source| piece(source, step);
         let rolls: Vec<&Source> = self
             .rolls
             .iter()
@@ -526,6 +522,16 @@ pub(super) fn worths(book: &Book<'_>, part: &Part, wishes: &[Wish]) -> Vec<PartW
             worth,
         })
         .collect()
+}
+
+/// A source as the solver sees it, its length in steps.
+fn piece(source: &Source, step: i64) -> Stock {
+    Stock {
+        units: u64::try_from((source.to - source.from) / step).unwrap_or(0),
+        start: cut_end(source.start.as_ref()),
+        end: cut_end(source.end.as_ref()),
+        joints: source.joints,
+    }
 }
 
 /// What is taken of a source, where lengths count in steps: all that are as many steps long are alike.
