@@ -135,6 +135,8 @@ pub struct Measured {
     pub piece: ThingId,
     /// How long it is.
     pub length: Length,
+    /// Whether it is meant, though the piece that it was cut from is shorter in the book.
+    pub really: bool,
     /// Why, in the person's own words.
     pub reason: Note,
 }
@@ -167,6 +169,20 @@ impl Change for Measured {
         }
         if self.length == length_of(part.unit(), piece.amount, piece.rest_um) {
             return Ok(Done::default());
+        }
+        if !self.really
+            && let Some((parent, _)) = piece.cut_from
+            && let Some(parent) = db::piece::lookup(tx, parent).await?
+            && self.length > length_of(part.unit(), parent.piece.amount, parent.piece.rest_um)
+        {
+            return Err(field(
+                "really",
+                format!(
+                    "{} was cut from {}, which was shorter than that. Nothing was changed. Measure it \
+                     again; if it is so long, tick that it is, and press once more.",
+                    piece.tag, parent.piece.tag
+                ),
+            ));
         }
         let found = Pieces::of_length(&part, self.length, 1);
         let (amount, rest_um) = (found.amount, found.rest_um);

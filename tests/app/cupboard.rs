@@ -864,6 +864,45 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
 }
 
 #[tokio::test]
+async fn an_offcut_longer_than_what_it_was_cut_from_is_asked_about() {
+    let book = Book::new().await;
+    let roll = book.roll().await;
+    let app = &book.app;
+    led_to(
+        &app.post(format!("{roll}/cut"), &[("lengths", "1 m")])
+            .await,
+    );
+    let seen = async || app.get("/places/2/count").await;
+    let length = async || seen().await.text("#tO-1 .row-sub");
+    assert_eq!(length().await, "1000 mm");
+    let form = seen().await.form("#dO-1 form");
+    let page = form.set("length", "5.5 m").send(app).await;
+    assert_eq!(page.status, 422);
+    let asked = page.text("#dO-1[open]");
+    assert!(asked.contains("O-1 was cut from R-1"), "{asked}");
+    assert_eq!(page.count("#dO-1 input[name=really]"), 1);
+    assert_eq!(length().await, "1000 mm", "nothing was changed");
+    // Not ticked, it is asked again; what was typed stays.
+    let form = page.form("#dO-1 form");
+    assert_eq!(form.value("length"), Some("5.5 m"));
+    let page = form.send(app).await;
+    assert_eq!(page.status, 422);
+    // Ticked, it is taken: the cut may have been noted wrongly.
+    let form = page.form("#dO-1 form").set("really", "on");
+    led_to(&form.send(app).await);
+    assert_eq!(length().await, "5500 mm");
+    // As long as the roll is not more than it; the other offcut was never in question.
+    let form = seen().await.form("#dO-2 form");
+    assert_eq!(form.value("really"), None);
+    led_to(&form.set("length", "5 m").send(app).await);
+    assert_eq!(seen().await.text("#tO-2 .row-sub"), "5000 mm");
+    // What it was cut from is not known of a piece that was corrected: nothing is asked of it.
+    let form = seen().await.form("#dO-1 form");
+    led_to(&form.set("length", "6 m").send(app).await);
+    assert_eq!(length().await, "6000 mm");
+}
+
+#[tokio::test]
 async fn finished_bars_stand_in_the_list_of_all() {
     let book = Book::new().await;
     let app = &book.app;

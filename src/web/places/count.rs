@@ -66,6 +66,8 @@ struct Tagged {
     /// What stands in the field of its length.
     typed: String,
     errors: Vec<String>,
+    /// Whether it is asked if it is really so long.
+    ask: bool,
     /// Whether its length was corrected today.
     corrected: bool,
 }
@@ -157,10 +159,14 @@ fn tagged(cx: &Cx, thing: &Thing, found: &[Entry], form: &Form) -> Tagged {
             String::new()
         },
         errors: if mine {
-            form.all_errors().into_iter().cloned().collect()
+            let all = form.all_errors().into_iter();
+            all.filter(|said| !form.errors("really").contains(said))
+                .cloned()
+                .collect()
         } else {
             Vec::new()
         },
+        ask: mine && (form.ticked("really") || !form.errors("really").is_empty()),
         corrected: measured(found, thing.id),
     }
 }
@@ -336,6 +342,7 @@ pub async fn post(cx: Cx, Path(id): Path<PlaceId>, mut form: Form) -> Answer {
             let change = Measured {
                 piece: thing,
                 length,
+                really: form.ticked("really"),
                 reason,
             };
             (
