@@ -105,9 +105,15 @@ globalThis.elevationShape = (bars, frames, { idOf, keyOf, fresh, unit }) => {
   function show(um) {
     const tidy = (value) => String(Number(value.toFixed(4)));
     const { name } = unit;
-    if (name !== 'ft') return `${tidy(um / unit.um)} ${name}`;
-    const inches = Math.abs(um) / 25400, feet = Math.floor(inches / 12 + 1e-6), rest = tidy(Math.abs(inches - feet * 12));
-    return `${um < 0 ? '-' : ''}${feet ? `${feet}'` : ''}${rest !== '0' || !feet ? ` ${rest}"` : ''}`.trim();
+    if (unit.metric) return `${tidy(um / unit.um)} ${name}`;
+    // Sixteenths of an inch, as the pages say them.
+    const all = Math.round(Math.abs(um) / 1587.5), feet = name === 'ft' ? Math.floor(all / 192) : 0, rest = all - feet * 192;
+    const whole = Math.floor(rest / 16);
+    let part = rest % 16, of = 16;
+    while (part && part % 2 === 0) [part, of] = [part / 2, of / 2];
+    const inches = part ? `${whole || feet ? `${whole}\u00a0` : ''}${part}/${of}` : String(whole);
+    const words = name === 'in' ? `${inches} in` : !feet ? `${inches}"` : rest ? `${feet}'\u00a0${inches}"` : `${feet}'`;
+    return um < 0 && all ? `-${words}` : words;
   }
 
   // A length as it is typed everywhere, in whole micrometres; null where it must be typed otherwise.

@@ -215,9 +215,23 @@ impl Length {
     }
 
     /// The length for a field that is read back as the same micrometres: as [`Length::say`] writes it
-    /// where that is exact, and what is no round number of inches in metric.
+    /// where that is exact, else with decimals.
     pub fn typed(self, unit: LengthUnit) -> String {
         typed_um(self.0, unit)
+    }
+
+    /// The length of something that shops sell, for a field: as [`Length::typed`], but in metric where
+    /// that is shorter.
+    pub fn typed_sold(self, unit: LengthUnit) -> String {
+        let own = self.typed(unit);
+        if unit.metric() || self.0 * 16 % UM_PER_IN == 0 {
+            return own;
+        }
+        let metric = [LengthUnit::M, LengthUnit::Mm].map(|unit| self.show(unit));
+        let shortest = metric.into_iter().min_by_key(String::len);
+        shortest
+            .filter(|metric| metric.len() < own.len())
+            .unwrap_or(own)
     }
 
     /// The length of something that shops sell, for reading: what is sold by the metre has no round
@@ -385,19 +399,11 @@ fn show_um(um: i64, unit: LengthUnit) -> String {
 }
 
 fn typed_um(um: i64, unit: LengthUnit) -> String {
-    let shown = show_um(um, unit);
-    if unit.metric() {
-        return shown;
+    if !unit.metric() && um * 16 % UM_PER_IN == 0 {
+        say_um(um, unit)
+    } else {
+        show_um(um, unit)
     }
-    let said = say_um(um, unit);
-    if um * 16 % UM_PER_IN == 0 {
-        return said;
-    }
-    let metric = [LengthUnit::M, LengthUnit::Mm].map(|unit| show_um(um, unit));
-    let shortest = metric.into_iter().min_by_key(String::len);
-    shortest
-        .filter(|metric| metric.len() < shown.len())
-        .unwrap_or(shown)
 }
 
 /// Sixteenths are what tape measures show, and about as fine as one cuts at the bench.
@@ -686,20 +692,33 @@ mod tests {
     }
 
     #[test]
-    fn a_field_holds_sixteenths_or_the_metric_length_that_was_meant() {
+    fn a_field_holds_sixteenths_or_decimals_of_an_inch() {
         let typed = |um, unit| Length::new(um).map(|length| length.typed(unit));
         for (um, unit, text) in [
             (2_298_700, Ft, "7'\u{a0}6\u{a0}1/2\""),
             (609_600, Ft, "2'"),
-            (5_000_000, Ft, "5 m"),
-            (62_500, In, "62.5 mm"),
+            (2_133_599, Ft, "6' 11.99996\""),
+            (2_400_000, In, "94.4882 in"),
             (2_540, In, "0.1 in"),
             (62_500, Mm, "62.5 mm"),
         ] {
             assert_eq!(typed(um, unit), Ok(text.to_owned()));
         }
-        let left = SignedLength::new(-1_500_000).map(|place| place.typed(Ft));
-        assert_eq!(left, Ok("-1.5 m".to_owned()));
+        let left = SignedLength::new(-2_133_599).map(|place| place.typed(Ft));
+        assert_eq!(left, Ok("-6' 11.99996\"".to_owned()));
+    }
+
+    #[test]
+    fn a_field_holds_what_is_sold_by_the_metre_in_metres() {
+        let sold = |um, unit| Length::new(um).map(|length| length.typed_sold(unit));
+        for (um, unit, text) in [
+            (5_000_000, Ft, "5 m"),
+            (62_500, In, "62.5 mm"),
+            (2_298_700, Ft, "7'\u{a0}6\u{a0}1/2\""),
+            (5_000_000, Mm, "5000 mm"),
+        ] {
+            assert_eq!(sold(um, unit), Ok(text.to_owned()));
+        }
     }
 
     #[test]
@@ -738,7 +757,11 @@ mod tests {
         #[test]
         fn what_is_shown_is_read_as_the_same(length: Length, unit in unit(), bare in unit()) {
             prop_assert_eq!(Length::parse(&length.show(unit), bare), Ok(length));
-            prop_assert_eq!(Length::parse(&length.typed(unit), bare), Ok(length));
+            let typed = length.typed(unit);
+            prop_assert_eq!(Length::parse(&typed, bare), Ok(length));
+            prop_assert_eq!(Length::parse(&length.typed_sold(unit), bare), Ok(length));
+            // A field of a venue in feet is in feet.
+            prop_assert!(unit.metric() || !typed.ends_with('m'), "{}", typed);
         }
 
         // Half a sixteenth of an inch is 794 µm.

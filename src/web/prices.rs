@@ -131,7 +131,7 @@ fn usual_packs(cx: &Cx, part: &Part) -> Vec<String> {
         return vec![String::new()];
     }
     let lengths = sold.iter().take(MOST_PACKS);
-    lengths.map(|length| cx.exact(*length)).collect()
+    lengths.map(|length| length.typed_sold(cx.unit())).collect()
 }
 
 fn fields(part: PartId, at: usize) -> (String, String) {

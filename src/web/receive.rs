@@ -78,7 +78,10 @@ async fn show(cx: &Cx, id: PartId, mut form: Form, status: StatusCode) -> Answer
         PartSpec::Cable(cable) => cable.reels_um.as_slice(),
         _ => &[],
     };
-    let lengths: Vec<String> = lengths.iter().map(|length| cx.exact(*length)).collect();
+    let lengths: Vec<String> = lengths
+        .iter()
+        .map(|length| length.typed_sold(cx.unit()))
+        .collect();
     if let [only] = lengths.as_slice() {
         form.fill(&[("length", only)]);
     }

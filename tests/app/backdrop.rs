@@ -113,6 +113,22 @@ pub async fn a_picture_is_laid_under_scaled_and_taken_away() {
     let place = page.form(&format!("form[action='{SET}/backdrop/place']"));
     assert_eq!(place.value("x"), Some("-1000 mm"));
     assert_eq!(place.value("print"), Some("on"));
+    // In feet the fields say sixteenths, and what is not typed anew stays as it was.
+    let units = async |unit: &str| {
+        let settings = app.get("/settings").await.form("form.form");
+        let saved = settings.set("length_unit", unit).send(&app).await;
+        assert_eq!(saved.status, 303, "{}", saved.text("main"));
+    };
+    units("ft").await;
+    let inches = app.get(format!("{SET}/bars")).await;
+    let place = inches.form(&format!("form[action='{SET}/backdrop/place']"));
+    assert_eq!(place.value("width"), Some("32'\u{a0}9\u{a0}11/16\""));
+    assert_eq!(place.send(&app).await.status, 303);
+    units("mm").await;
+    let page = app.get(format!("{SET}/bars")).await;
+    let place = page.form(&format!("form[action='{SET}/backdrop/place']"));
+    assert_eq!(place.value("width"), Some("10000 mm"));
+    assert_eq!(place.value("x"), Some("-1000 mm"));
     let gone = page
         .form(&format!("form[action='{SET}/backdrop/remove']"))
         .send(&app)

@@ -497,6 +497,54 @@ async fn a_finished_bar_that_was_noted_wrongly_is_corrected() {
 }
 
 #[tokio::test]
+async fn a_corrected_lit_length_between_two_marks_is_remarked_upon() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let tape = book.tape.trim_start_matches("/parts/");
+    let form = app.get("/fixtures/new").await.form("form.form");
+    let form = form.set("lit_um", "1.2 m").set("to", "2").set("tape", tape);
+    let fixture = led_to(&form.send(app).await);
+    let edit = async || app.get(format!("{fixture}/edit")).await.form("form.form");
+    for (length, remarked) in [("1.17 m", true), ("1.15 m", false)] {
+        let saved = edit().await.set("lit_um", length).send(app).await;
+        let said = app.follow(&saved).await.text("#flash");
+        assert!(said.contains("The notes were saved."), "{said}");
+        let remark = "1170 mm is no whole number of this tape’s cut units: 1150 mm or 1200 mm would be";
+        assert_eq!(said.contains(remark), remarked, "{said}");
+    }
+    // What was not touched is not remarked upon again.
+    led_to(&edit().await.set("lit_um", "1.17 m").send(app).await);
+    let saved = edit().await.set("note", "a dent").send(app).await;
+    let said = app.follow(&saved).await.text("#flash");
+    assert!(!said.contains("cut units"), "{said}");
+}
+
+#[tokio::test]
+async fn a_venue_in_feet_has_feet_in_its_fields_and_changes_nothing_untyped() {
+    let book = Book::new().await;
+    let app = &book.app;
+    let form = app.get("/fixtures/new").await.form("form.form");
+    let form = form
+        .set("lit_um", "2.4 m")
+        .set("to", "2")
+        .set("channels", "RGB")
+        .set("voltage", "24 V");
+    let fixture = led_to(&form.send(app).await);
+    let settings = app.get("/settings").await.form("form.form");
+    led_to(&settings.set("length_unit", "ft").send(app).await);
+    let id = fixture.trim_start_matches("/things/");
+    // 2.4 m are 94.4882 in.
+    let like = app.get(format!("/fixtures/new?like={id}")).await;
+    let form = like.form("form.form");
+    assert_eq!(form.value("lit_um"), Some("7' 10.4882\""));
+    let edit = app.get(format!("{fixture}/edit")).await.form("form.form");
+    assert_eq!(edit.value("lit_um"), Some("7' 10.4882\""));
+    led_to(&edit.set("note", "a dent").send(app).await);
+    let whole = app.get(format!("/api/v1/things/{id}")).await.value();
+    assert_eq!(whole["fixture"]["make"]["lit_um"], 2_400_000);
+}
+
+#[tokio::test]
 async fn a_bar_like_one_that_is_not_there_is_entered_by_itself() {
     let book = Book::new().await;
     let app = &book.app;
@@ -868,10 +916,7 @@ async fn an_offcut_longer_than_what_it_was_cut_from_is_asked_about() {
     let book = Book::new().await;
     let roll = book.roll().await;
     let app = &book.app;
-    led_to(
-        &app.post(format!("{roll}/cut"), &[("lengths", "1 m")])
-            .await,
-    );
+    led_to(&app.post(format!("{roll}/cut"), &[("lengths", "1 m"), ("rest", "keep")]).await);
     let seen = async || app.get("/places/2/count").await;
     let length = async || seen().await.text("#tO-1 .row-sub");
     assert_eq!(length().await, "1000 mm");

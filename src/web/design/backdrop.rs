@@ -66,9 +66,9 @@ impl Laid {
         if let Some(picture) = picture {
             let unit = cx.unit();
             form.fill(&[
-                ("x", &picture.lie.x_um.show(unit)),
-                ("y", &picture.lie.y_um.show(unit)),
-                ("width", &picture.lie.width_um.show(unit)),
+                ("x", &picture.lie.x_um.say(unit)),
+                ("y", &picture.lie.y_um.say(unit)),
+                ("width", &picture.lie.width_um.say(unit)),
                 ("opacity", &picture.opacity.to_string()),
             ]);
             if !open && picture.print {
@@ -269,14 +269,22 @@ pub async fn place(cx: Cx, Path(id): Path<DesignId>, mut form: Form) -> Answer {
         return refused(&cx, id, form).await;
     };
     let print = form.ticked("print");
-    let lie = Lie {
-        x_um,
-        y_um,
-        width_um,
+    // A field says sixteenths of an inch; what was not typed anew stays as exact as it was.
+    let position = |typed: SignedLength, was: SignedLength| {
+        let said = SignedLength::parse(&was.say(unit), unit);
+        if said == Ok(typed) { was } else { typed }
+    };
+    let length = |typed: Length, was: Length| {
+        let said = Length::parse(&was.say(unit), unit);
+        if said == Ok(typed) { was } else { typed }
     };
     stock::backdrop::change(&cx.act(&form), id, |old| {
         Ok(Backdrop {
-            lie,
+            lie: Lie {
+                x_um: position(x_um, old.lie.x_um),
+                y_um: position(y_um, old.lie.y_um),
+                width_um: length(width_um, old.lie.width_um),
+            },
             opacity,
             print,
             ..old

@@ -260,7 +260,8 @@ const FIELDS: &[Field] = &[
 
 fn filled(cx: &Cx, part: &Part, offer: &Offer) -> Form {
     let pack = if by_length(part) {
-        cx.exact(Length::new(offer.pack_amount).unwrap_or(Length::ZERO))
+        let length = Length::new(offer.pack_amount).unwrap_or(Length::ZERO);
+        length.typed_sold(cx.unit())
     } else {
         offer.pack_amount.to_string()
     };

@@ -22,10 +22,10 @@ use crate::{
         clash::{Clash, Field, tick_words},
         cx::Cx,
         error::Answer,
-        fixtures::new::{LookChoices, choices, look, look_fields},
+        fixtures::new::{LookChoices, between_marks, choices, look, look_fields},
         form::Form,
         link::Link,
-        page::{Chrome, Flash, Section, go_with, page_with},
+        page::{Chrome, Flash, FlashKind, Section, go_with, page_with},
         places::refused,
     },
 };
@@ -174,6 +174,7 @@ pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
     let stored = Stored::load(&cx, id).await?;
     let note = form.note("note");
     let inspect_on = form.optional("inspect_on", parse_date);
+    let mut remark = None;
     let more = if stored.unit.is_some() {
         let address = form.optional("address", |text| {
             text.trim()
@@ -205,8 +206,14 @@ pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
                 width_um,
                 height_um,
             })
-    } else if stored.fixture.is_some() {
+    } else if let Some(was) = &stored.fixture {
+        let was = &was.fixture.make;
         let look = look(&cx, &mut form).await?;
+        if let Some((make, _)) = &look
+            && (make.lit_um, make.tape) != (was.lit_um, was.tape)
+        {
+            remark = between_marks(&cx, make).await?;
+        }
         look.map(|(make, batch)| EditMore::Fixture { make, batch })
     } else {
         Some(EditMore::Nothing)
@@ -222,10 +229,14 @@ pub async fn post(cx: Cx, Path(id): Path<ThingId>, mut form: Form) -> Answer {
         more,
     };
     match cx.act(&form).carry_out(&change).await {
-        Ok(_) => Ok(go_with(
-            &Link::Thing(id),
-            &Flash::good("The notes were saved."),
-        )),
+        Ok(_) => {
+            let mut flash = Flash::good("The notes were saved.");
+            if let Some(remark) = remark {
+                flash.kind = FlashKind::Warn;
+                flash.text = format!("{} {remark}", flash.text);
+            }
+            Ok(go_with(&Link::Thing(id), &flash))
+        }
         Err(StockError::Changed) => {
             show(&cx, id, Some(form), StatusCode::PRECONDITION_FAILED).await
         }
