@@ -80,6 +80,11 @@ impl LengthUnit {
         matches!(self, Self::Mm | Self::Cm | Self::M)
     }
 
+    /// The one of two examples that a venue with this unit would type.
+    pub const fn such<'a>(self, metric: &'a str, in_feet: &'a str) -> &'a str {
+        if self.metric() { metric } else { in_feet }
+    }
+
     /// Whole micrometres in one of the unit.
     pub const fn um(self) -> i64 {
         match self {
@@ -706,6 +711,12 @@ mod tests {
         }
         let left = SignedLength::new(-2_133_599).map(|place| place.typed(Ft));
         assert_eq!(left, Ok("-6' 11.99996\"".to_owned()));
+    }
+
+    #[test]
+    fn an_example_is_in_the_units_own_kind() {
+        let examples = LengthUnit::ALL.map(|unit| unit.such("15 m", "50 ft"));
+        assert_eq!(examples, ["15 m", "15 m", "15 m", "50 ft", "50 ft"]);
     }
 
     #[test]

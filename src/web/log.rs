@@ -177,14 +177,23 @@ fn measured(cx: &Cx, entry: &Entry) -> Option<String> {
     // The tag of the piece: the other one is longer, and was given for want of another.
     let tags = [old, new].into_iter().filter_map(|line| line.tag.as_ref());
     let tag = tags.min_by_key(|tag| tag.as_str().len()).filter(|_| same)?;
-    Some(format!(
-        "{} {tag} in {} {}, from {} to {}",
+    // After it was corrected again, both go by a tag of before.
+    let stem = tag.as_str().rsplit_once("-OLD");
+    let mut text = format!(
+        "{} {} in {} {}, from {} to {}",
         new.name,
+        stem.map_or(tag.as_str(), |(stem, _)| stem),
         new.to.words,
         entry.kind.label(),
         amount(cx, old),
         amount(cx, new)
-    ))
+    );
+    if let Some(before) = &old.tag
+        && entry.undone_by.is_none()
+    {
+        let _ = write!(text, "; the figure before stands under {before}");
+    }
+    Some(text)
 }
 
 fn what(cx: &Cx, entry: &Entry) -> String {

@@ -47,7 +47,7 @@ struct PartRows {
     name: String,
     wanted: String,
     /// How its packs are typed.
-    hint: &'static str,
+    hint: String,
     rows: Vec<Row>,
 }
 
@@ -180,7 +180,7 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
                     id: asked.part.id,
                     name: asked.part.name.to_string(),
                     wanted: asked.wanted.clone(),
-                    hint: pack_hint(&asked.part),
+                    hint: pack_hint(&asked.part, cx.unit()),
                     rows: rows(cx, &form, &asked.part),
                 })
                 .collect(),

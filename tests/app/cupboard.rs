@@ -509,7 +509,8 @@ async fn a_corrected_lit_length_between_two_marks_is_remarked_upon() {
         let saved = edit().await.set("lit_um", length).send(app).await;
         let said = app.follow(&saved).await.text("#flash");
         assert!(said.contains("The notes were saved."), "{said}");
-        let remark = "1170 mm is no whole number of this tape’s cut units: 1150 mm or 1200 mm would be";
+        let remark =
+            "1170 mm is no whole number of this tape’s cut units: 1150 mm or 1200 mm would be";
         assert_eq!(said.contains(remark), remarked, "{said}");
     }
     // What was not touched is not remarked upon again.
@@ -522,6 +523,7 @@ async fn a_corrected_lit_length_between_two_marks_is_remarked_upon() {
 #[tokio::test]
 async fn a_venue_in_feet_has_feet_in_its_fields_and_changes_nothing_untyped() {
     let book = Book::new().await;
+    let roll = book.roll().await;
     let app = &book.app;
     let form = app.get("/fixtures/new").await.form("form.form");
     let form = form
@@ -533,6 +535,13 @@ async fn a_venue_in_feet_has_feet_in_its_fields_and_changes_nothing_untyped() {
     let settings = app.get("/settings").await.form("form.form");
     led_to(&settings.set("length_unit", "ft").send(app).await);
     let id = fixture.trim_start_matches("/things/");
+    // Examples are in feet too.
+    let cut = app.get(format!("{roll}/cut")).await;
+    let hint = cut.text("#lengths-hint");
+    assert!(hint.contains("3 x 3 ft, 18 in"), "{hint}");
+    let refused = app.post(format!("{roll}/cut"), &[("lengths", "")]).await;
+    let said = refused.text("main");
+    assert!(said.contains("such as 3 x 3 ft, 18 in"), "{said}");
     // 2.4 m are 94.4882 in.
     let like = app.get(format!("/fixtures/new?like={id}")).await;
     let form = like.form("form.form");
@@ -876,8 +885,16 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
     let said = "corrected by count, from 5000 mm to 3020 mm";
     assert!(log[0].contains(said), "{log:?}");
     assert!(!log[0].contains("OLD1 in"), "{log:?}");
+    let before = "the figure before stands under R-1-OLD1";
+    assert!(log[0].contains(before), "{log:?}");
     let roll = led_to(&app.get("/tag/r-1").await);
-    assert!(app.get(&roll).await.text("main").contains("60 of 50 mm"));
+    let facts = app.get(&roll).await.text(".facts");
+    assert!(facts.contains("60 of 50 mm"), "{facts}");
+    assert!(
+        facts.contains("counted as 3020 mm instead of 5000 mm on"),
+        "{facts}"
+    );
+    assert!(facts.contains(before), "{facts}");
     let old = led_to(&app.get("/tag/r-1-old1").await);
     let marks = app.get(&old).await.texts(".states .mark");
     // It is gone: whether it works is not said.
@@ -886,6 +903,10 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
     let facts = page.text(".facts");
     assert!(
         facts.contains("what R-1 was before its length was corrected on"),
+        "{facts}"
+    );
+    assert!(
+        facts.contains("counted as 3020 mm instead of 5000 mm"),
         "{facts}"
     );
     assert_eq!(page.count(&format!(".facts a[href='{roll}']")), 1);
@@ -905,6 +926,8 @@ async fn a_length_found_to_be_another_is_corrected_under_its_tag() {
         assert_eq!(page.text("#tR-1 .row-sub"), length);
     }
     assert_eq!(led_to(&app.get("/tag/r-1").await), old);
+    let facts = app.get(&old).await.text(".facts");
+    assert!(!facts.contains("instead of"), "{facts}");
     let page = app.get("/cupboard?kind=tape").await;
     assert!(page.texts("#stock .qty").contains(&"5 m".to_owned()));
     let found = tapewright::stock::audit::audit(app.db()).await.unwrap();
@@ -916,7 +939,13 @@ async fn an_offcut_longer_than_what_it_was_cut_from_is_asked_about() {
     let book = Book::new().await;
     let roll = book.roll().await;
     let app = &book.app;
-    led_to(&app.post(format!("{roll}/cut"), &[("lengths", "1 m"), ("rest", "keep")]).await);
+    led_to(
+        &app.post(
+            format!("{roll}/cut"),
+            &[("lengths", "1 m"), ("rest", "keep")],
+        )
+        .await,
+    );
     let seen = async || app.get("/places/2/count").await;
     let length = async || seen().await.text("#tO-1 .row-sub");
     assert_eq!(length().await, "1000 mm");

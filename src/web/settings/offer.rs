@@ -31,7 +31,7 @@ struct OfferPage {
     part: Part,
     by_length: bool,
     pack_label: &'static str,
-    pack_hint: &'static str,
+    pack_hint: String,
     form: Form,
     clash: Option<Clash>,
     action: Link,
@@ -81,15 +81,21 @@ pub const fn pack_label(part: &Part) -> &'static str {
 }
 
 /// How it is to be typed.
-pub const fn pack_hint(part: &Part) -> &'static str {
+pub fn pack_hint(part: &Part, unit: LengthUnit) -> String {
     match &part.spec {
-        PartSpec::Tape(_) | PartSpec::Profile(_) | PartSpec::Cable(_) => "As it is sold",
-        PartSpec::Sundry(_) if runs(part) => {
+        PartSpec::Tape(_) | PartSpec::Profile(_) | PartSpec::Cable(_) => "As it is sold".to_owned(),
+        PartSpec::Sundry(_) if runs(part) => format!(
             "It is counted by length, also where it is sold by weight: how much is on one reel, \
-             such as 15 m"
-        }
-        _ => "1 if sold singly",
+             such as {}",
+            a_run(unit)
+        ),
+        _ => "1 if sold singly".to_owned(),
     }
+}
+
+/// A likely length of what runs off a reel, for an example.
+const fn a_run(unit: LengthUnit) -> &'static str {
+    unit.such("15 m", "50 ft")
 }
 
 /// Shorter than this is no pack of anything, but a number of packs that was typed for a length.
@@ -116,9 +122,10 @@ pub fn read_pack(form: &mut Form, field: &str, part: &Part, unit: LengthUnit) ->
         form.fail(
             field,
             format!(
-                "{} is counted by length. Type how long it is in one pack, such as 15 m, not how \
+                "{} is counted by length. Type how long it is in one pack, such as {}, not how \
                  heavy.",
-                part.name
+                part.name,
+                a_run(unit)
             ),
         );
         return None;
@@ -128,9 +135,10 @@ pub fn read_pack(form: &mut Form, field: &str, part: &Part, unit: LengthUnit) ->
         form.fail(
             field,
             format!(
-                "That is {} in one pack. Type how long it is with its unit, such as 15 m; how many \
+                "That is {} in one pack. Type how long it is with its unit, such as {}; how many \
                  packs there are is not asked here.",
-                length.say(unit)
+                length.say(unit),
+                a_run(unit)
             ),
         );
         return None;
@@ -158,7 +166,7 @@ async fn show(
         suppliers: Choice::list(suppliers, &chosen),
         by_length: by_length(&part),
         pack_label: pack_label(&part),
-        pack_hint: pack_hint(&part),
+        pack_hint: pack_hint(&part, cx.unit()),
         action: id.map_or(Link::OfferNew(part.id), Link::Offer),
         known: id.is_some(),
         tax: cx.venue.prices_include_tax,

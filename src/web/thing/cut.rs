@@ -59,6 +59,16 @@ struct Want {
     amount: i64,
 }
 
+/// Several alike, for an example.
+const fn several(unit: LengthUnit) -> &'static str {
+    unit.such("3 x 900 mm", "3 x 3 ft")
+}
+
+/// A length to cut, for an example.
+const fn single(unit: LengthUnit) -> &'static str {
+    unit.such("450 mm", "18 in")
+}
+
 /// Reads `3 x 900 mm, 450 mm` or `2 x 18 marks`: commas with a space after them, semicolons and
 /// new lines part the lengths.
 fn read_wants(
@@ -85,7 +95,8 @@ fn read_wants(
                     .filter(|number| (1..=SEGMENT_LIMIT).contains(number))
                     .ok_or_else(|| {
                         format!(
-                            "“{item}”: type how many from 1 to {SEGMENT_LIMIT}, such as 3 x 900 mm."
+                            "“{item}”: type how many from 1 to {SEGMENT_LIMIT}, such as {}.",
+                            several(bare)
                         )
                     })?,
                 length.trim(),
@@ -110,7 +121,11 @@ fn read_wants(
         ));
     }
     if wants.is_empty() {
-        return Err("Type at least one length, such as 3 x 900 mm, 450 mm.".to_owned());
+        return Err(format!(
+            "Type at least one length, such as {}, {}.",
+            several(bare),
+            single(bare)
+        ));
     }
     Ok(wants)
 }
@@ -218,6 +233,8 @@ struct CutPage {
     length: String,
     is_tape: bool,
     mark_every: String,
+    /// How lengths are typed, with an example.
+    how: String,
     lengths: String,
     roundings: Vec<Choice>,
     rests: Vec<Choice>,
@@ -454,6 +471,11 @@ async fn show(cx: &Cx, id: ThingId, mut form: Form, status: StatusCode) -> Answe
             )),
             is_tape,
             mark_every,
+            how: format!(
+                "Such as {}, {}, or 2 x 18 marks; a line each if you like",
+                several(cx.unit()),
+                single(cx.unit())
+            ),
             lengths: form.value("lengths").to_owned(),
             roundings: Choice::list(
                 [

@@ -25,7 +25,7 @@ use super::{
 use crate::{
     db::{
         self, ReadTx,
-        movement::{About, Entry, LogFilter},
+        movement::{About, Entry, EntryLine, LogFilter},
         overview::ThingHold,
         piece::PieceAt,
         thing::ThingFilter,
@@ -486,37 +486,75 @@ fn marks(cx: &Cx, thing: &Thing, holds: &[ThingHold]) -> Vec<(&'static str, Stri
     marks
 }
 
-/// What a piece was that goes by another tag since its length was corrected (see
-/// [`crate::stock::count::Measured`]).
+/// What a count found, where this movement corrects the length of a piece; and the line of the piece
+/// that it was before.
+fn found_as<'a>(cx: &Cx, entry: &'a Entry) -> Option<(&'a EntryLine, String)> {
+    let [old, new] = entry.lines.as_slice() else {
+        return None;
+    };
+    let same = entry.kind == MovementKind::Count
+        && (old.to.kind, new.from.kind) == (AccountKind::Adjust, AccountKind::Adjust);
+    let (was, now) = (old.amount.length()?, new.amount.length()?);
+    let words = format!(
+        "counted as {} instead of {}",
+        cx.length(now),
+        cx.length(was)
+    );
+    same.then_some((old, words))
+}
+
+/// What happened to a piece whose length was corrected (see [`crate::stock::count::Measured`]): to the
+/// one that has its tag since then, and to the one of before.
 async fn corrected(
     cx: &Cx,
     tx: &mut ReadTx,
     thing: &Thing,
     entries: &[Entry],
-) -> Result<Option<Fact>, Trouble> {
+) -> Result<Vec<Fact>, Trouble> {
+    let mut facts = Vec::new();
+    let standing = || entries.iter().filter(|entry| entry.undone_by.is_none());
+    let begun = |entry: &&Entry| {
+        let mut lines = entry.lines.iter();
+        lines.any(|it| it.thing == Some(thing.id) && it.from.kind == AccountKind::Adjust)
+    };
+    if let Some((entry, (old, words))) = standing()
+        .filter(begun)
+        .find_map(|entry| Some((entry, found_as(cx, entry)?)))
+        && let (Some(id), Some(tag)) = (old.thing, &old.tag)
+    {
+        let on = day(entry.on, cx.today);
+        facts.push(Fact::to(
+            "Length corrected",
+            format!("{words} on {on}: the figure before stands under {tag}"),
+            Link::Thing(id),
+        ));
+    }
     let ended = |entry: &&Entry| {
         let mut lines = entry.lines.iter();
-        entry.kind == MovementKind::Count
-            && lines.any(|it| it.thing == Some(thing.id) && it.to.kind == AccountKind::Adjust)
+        lines.any(|it| it.thing == Some(thing.id) && it.to.kind == AccountKind::Adjust)
     };
     let stem = thing.tag.as_str().rsplit_once("-OLD");
-    let (Some(entry), Some((stem, _)), AccountKind::Adjust) =
-        (entries.iter().find(ended), stem, thing.place.kind)
-    else {
-        return Ok(None);
+    let (Some((entry, (_, words))), Some((stem, _)), AccountKind::Adjust) = (
+        entries
+            .iter()
+            .filter(ended)
+            .find_map(|entry| Some((entry, found_as(cx, entry)?))),
+        stem,
+        thing.place.kind,
+    ) else {
+        return Ok(facts);
     };
-    let Ok(tag) = Tag::parse(stem) else {
-        return Ok(None);
-    };
-    let now = db::thing::find_by_tag(tx, &tag).await?;
-    Ok(now.map(|now| {
+    if let Ok(tag) = Tag::parse(stem)
+        && let Some(now) = db::thing::find_by_tag(tx, &tag).await?
+    {
         let on = day(entry.on, cx.today);
-        Fact::to(
+        facts.push(Fact::to(
             "It stands for",
-            format!("what {tag} was before its length was corrected on {on}"),
+            format!("what {tag} was before its length was corrected on {on}: {words}"),
             Link::Thing(now.id),
-        )
-    }))
+        ));
+    }
+    Ok(facts)
 }
 
 fn connector_words(connector: &Connector) -> String {
