@@ -604,4 +604,22 @@ async fn a_pack_is_asked_in_what_its_part_is_counted_in() {
     assert_eq!(form.set("pack", "15 m").send(&app).await.status, 303);
     let part = app.get(&parts[0]).await.text("section:has(#offers)");
     assert!(part.contains("15000 mm each"), "{part}");
+
+    // The example is one that the venue would type.
+    let form = app.get("/parts/new?kind=sundry").await.form("form.form");
+    let cord = form.set("name", "Cord").set("measure", "length");
+    assert_eq!(cord.send(&app).await.status, 303);
+    let new = format!("{}/offers/new", parts[0]);
+    for (unit, example) in [("cm", "such as 15 m"), ("ft", "such as 50 ft")] {
+        let settings = app.get("/settings").await.form("form.form");
+        let saved = settings.set("length_unit", unit).send(&app).await;
+        assert_eq!(saved.status, 303, "{}", saved.text("main"));
+        let page = app.get(&new).await;
+        assert!(page.text("#pack-hint").ends_with(example), "{unit}");
+        let form = page.form("main form.form").set("price", "9");
+        let page = form.set("pack", "100 g").send(&app).await;
+        assert!(page.text("#pack-error").contains(example), "{unit}");
+        let all = app.get("/prices?of=all").await.text(".prices");
+        assert!(all.contains(example), "{all}");
+    }
 }

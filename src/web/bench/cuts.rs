@@ -105,7 +105,15 @@ struct Answered {
 struct CutsPage {
     chrome: Chrome,
     form: Form,
+    /// How pieces on hand and wanted bars are typed.
+    piece_such: &'static str,
+    bar_such: &'static str,
     answered: Option<Answered>,
+}
+
+/// A wanted bar, for an example.
+const fn bar_such(unit: LengthUnit) -> &'static str {
+    unit.such("3 x 1.2 m", "3 x 4 ft")
 }
 
 fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
@@ -113,6 +121,8 @@ fn show(cx: &Cx, form: Form, answered: Option<Answered>) -> Answer {
     let page = CutsPage {
         chrome: cx.chrome(Section::Bench, "Cut bars from pieces and rolls"),
         form,
+        piece_such: cx.unit().such("2 x 1.3 m", "2 x 4 ft 4 in"),
+        bar_such: bar_such(cx.unit()),
         answered,
     };
     Ok(page_with(status, &page))
@@ -218,7 +228,8 @@ fn read(cx: &Cx, form: &mut Form) -> Option<CutsBody> {
     };
     let (lead, joint, mark) = (weight("lead"), weight("joint"), weight("mark"));
     if bars.as_ref().is_some_and(Vec::is_empty) {
-        form.fail("bars", "Type at least one line, such as 3 x 1.2 m.");
+        let such = bar_such(cx.unit());
+        form.fail("bars", format!("Type at least one line, such as {such}."));
     }
     if !form.ok() {
         return None;
