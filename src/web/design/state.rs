@@ -57,6 +57,23 @@ pub const fn asks(from: State, to: State) -> bool {
     )
 }
 
+/// The button that calls a set struck where nothing is open.
+pub const ALL_IN: &str = "All is in: it is struck";
+
+/// What is said wherever a set can be called struck.
+pub const FOR_GOOD: &str =
+    "This cannot be taken back: what is struck stays struck. For another run, copy the set.";
+
+/// Whether a standing set can be called struck without a question: nothing of it is out or missing,
+/// and no step was left open.
+pub fn all_in(whole: &Whole, steps: Steps, nothing_out: bool) -> bool {
+    whole.design().state == State::Standing
+        && nothing_out
+        && whole.away.is_empty()
+        && whole.broken.is_empty()
+        && steps.open == 0
+}
+
 /// Where that question is.
 pub fn ask_link(id: DesignId, to: State) -> Link {
     Link::DesignState(id).with([("to", to.word().to_owned())])
@@ -119,10 +136,7 @@ async fn ending(cx: &Cx, id: DesignId) -> Result<Vec<String>, Trouble> {
             count_of(held, "hold is given", "holds are given")
         ));
     }
-    ends.push(
-        "This cannot be taken back: what is struck stays struck. For another run, copy the set."
-            .to_owned(),
-    );
+    ends.push(FOR_GOOD.to_owned());
     Ok(ends)
 }
 

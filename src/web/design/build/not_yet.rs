@@ -202,8 +202,8 @@ pub(super) fn of_steps(cx: &Cx, whole: &Whole, steps: &[Step]) -> BTreeMap<StepI
                 let Some(Serve::Build(build)) = whole.bar_plan(*bar).map(|plan| &plan.serve) else {
                     continue;
                 };
-                let tape = Some((build.tape, build.tape_from));
-                let lengths = tape.into_iter().chain(build.profile);
+                let tape = (build.tape, build.tape_from);
+                let lengths = std::iter::once(tape).chain(build.profile);
                 for (part, from) in lengths {
                     if awaited.contains_key(&part) && to_buy(whole, from) {
                         let line = format!("{} for it has not come yet.", whole.part_name(part));
