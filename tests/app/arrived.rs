@@ -240,6 +240,14 @@ async fn the_bench_says_what_has_not_come_and_which_steps_need_it() {
     let form = page.form("#all form").untick("line", caps);
     assert_eq!(form.send(&app).await.status, 303);
     plan_again(&app, &set, "ladder").await;
+    // What giving it up sets free is told by what it is, not by how it is kept in the book.
+    let next = app.get(&set).await.text("#next");
+    assert!(next.contains("Free for others again: "), "{next}");
+    assert!(
+        next.contains(" × Screw") || next.contains("more kind"),
+        "{next}"
+    );
+    assert!(!next.contains("released"), "{next}");
     bring(&app, &set, "building").await;
 
     let bench = app.get(format!("{set}/build")).await;

@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use super::{Head, Tab, Whole, count_of, head, load};
 use crate::{
     db,
-    model::{design::State, id::DesignId, reservation::HoldState},
+    model::{design::State, id::DesignId},
     stock::{self, StockError},
     web::{
         at::Path,
@@ -124,18 +124,10 @@ fn left_open(whole: &Whole, steps: Steps) -> Vec<String> {
 
 /// What ends with a set that is struck, in words.
 async fn ending(cx: &Cx, id: DesignId) -> Result<Vec<String>, Trouble> {
-    let held = db::reservation::list(&mut *cx.read().await?, id)
-        .await?
-        .iter()
-        .filter(|hold| hold.state == HoldState::Active)
-        .count();
-    let mut ends = Vec::new();
-    if held > 0 {
-        ends.push(format!(
-            "{} up; others may have what they hold.",
-            count_of(held, "hold is given", "holds are given")
-        ));
-    }
+    let mut tx = cx.read().await?;
+    let holds = db::reservation::list(&mut tx, id).await?;
+    let mut ends: Vec<String> = Vec::new();
+    ends.extend(stock::state::freed(&mut tx, &holds).await?);
     ends.push(FOR_GOOD.to_owned());
     Ok(ends)
 }
