@@ -167,7 +167,7 @@
       const [s, c] = sinCos(bar.a), [cx, cy] = [px(x) - s * up, py(y) - c * up];
       return [make('circle', { class: `handle ${name}`, 'data-handle': name, cx, cy, r: 8 }), make('circle', { class: 'grip', 'data-handle': name, cx, cy, r: 18 })];
     };
-    over.replaceChildren(...spot('start', along(bar, 0), 0), ...spot('end', along(bar, 1), 0), ...spot('turn', along(bar, 0.5), drag ? 34 : stem(bar)));
+    over.replaceChildren(...spot('start', along(bar, 0), 0), ...spot('end', along(bar, 1), 0), ...spot('turn', along(bar, 0.5), stem(bar)));
   }
   function choose(keys, add) {
     const next = new Set(add ? chosen : []);
