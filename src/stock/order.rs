@@ -20,6 +20,7 @@ use crate::{
         design::State,
         id::{
             DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
+            ThingId,
         },
         part::{Part, StockBy, StockUnit},
         purchase::{Purchase, PurchaseLine, PurchaseState, Share},
@@ -169,17 +170,6 @@ struct Claim {
     held: Held,
 }
 
-/// Whether two claims are on the same range of a piece.
-fn overlap(one: &Held, other: &Held) -> bool {
-    matches!(
-        (one, other),
-        (
-            Held::Thing { thing, from, to },
-            Held::Thing { thing: same, from: begins, to: ends },
-        ) if thing == same && from < ends && begins < to
-    )
-}
-
 /// The drafts, part by part, that cannot all have what each counts on; `there` is what lies of a part.
 fn collisions(
     claims: &[Claim],
@@ -187,16 +177,23 @@ fn collisions(
 ) -> BTreeMap<PartId, BTreeSet<DesignId>> {
     let mut met: BTreeMap<PartId, BTreeSet<DesignId>> = BTreeMap::new();
     let mut counted: BTreeMap<PartId, (i64, BTreeSet<DesignId>)> = BTreeMap::new();
-    for (at, claim) in claims.iter().enumerate() {
-        if let Held::Count { amount, .. } = claim.held {
-            let (sum, sets) = counted.entry(claim.part).or_default();
-            *sum += amount;
-            sets.insert(claim.design);
-        }
-        for other in &claims[at + 1..] {
-            if other.design != claim.design && overlap(&claim.held, &other.held) {
-                let sets = met.entry(claim.part).or_default();
-                sets.extend([claim.design, other.design]);
+    let mut on_piece: BTreeMap<ThingId, Vec<(&Claim, i64, i64)>> = BTreeMap::new();
+    for claim in claims {
+        match claim.held {
+            Held::Count { amount, .. } => {
+                let (sum, sets) = counted.entry(claim.part).or_default();
+                *sum += amount;
+                sets.insert(claim.design);
+            }
+            Held::Thing { thing, from, to } => {
+                let before = on_piece.entry(thing).or_default();
+                for (other, begins, ends) in before.iter() {
+                    if other.design != claim.design && from < *ends && *begins < to {
+                        let sets = met.entry(claim.part).or_default();
+                        sets.extend([claim.design, other.design]);
+                    }
+                }
+                before.push((claim, from, to));
             }
         }
     }
@@ -719,7 +716,6 @@ pub async fn usual_place(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::model::id::ThingId;
 
     #[test]
     fn drafts_collide_on_the_same_range_or_on_more_than_is_there() {
