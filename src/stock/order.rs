@@ -187,7 +187,7 @@ fn collisions(
             }
             Held::Thing { thing, from, to } => {
                 let before = on_piece.entry(thing).or_default();
-                for (other, begins, ends) in before.iter() {
+                for (other, begins, ends) in &*before {
                     if other.design != claim.design && from < *ends && *begins < to {
                         let sets = met.entry(claim.part).or_default();
                         sets.extend([claim.design, other.design]);
