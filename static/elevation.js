@@ -150,6 +150,16 @@
     if (!open.hidden) { const it = bars.get(one) ?? frames.get(one); open.textContent = `Open ${it.label}`; open.href = `/designs/${design}/${bars.has(one) ? 'bars' : 'frames'}/${id}`; }
     byId('edit-count').textContent = chosen.size ? `${chosen.size} selected` : 'Nothing selected';
   }
+  // The turning handle stands further out where it would cover the number of another bar.
+  function stem(bar) {
+    const [s, c] = sinCos(bar.a), [mx, my] = along(bar, 0.5);
+    const others = [...bars.values()].filter((it) => it !== bar).map((it) => [...along(it, 0.5), String(it.label).length * 3.6 + 20]);
+    const free = (up) => {
+      const [cx, cy] = [px(mx) - s * up, py(my) - c * up];
+      return cy > 10 && others.every(([x, y, near]) => Math.hypot(px(x) - cx, py(y) - cy) > near);
+    };
+    return [34, 58, 82, 106].find(free) ?? 34;
+  }
   function handles() {
     const bar = chosen.size === 1 && bars.get([...chosen][0]);
     if (!bar) return over.replaceChildren();
@@ -157,7 +167,7 @@
       const [s, c] = sinCos(bar.a), [cx, cy] = [px(x) - s * up, py(y) - c * up];
       return [make('circle', { class: `handle ${name}`, 'data-handle': name, cx, cy, r: 8 }), make('circle', { class: 'grip', 'data-handle': name, cx, cy, r: 18 })];
     };
-    over.replaceChildren(...spot('start', along(bar, 0), 0), ...spot('end', along(bar, 1), 0), ...spot('turn', along(bar, 0.5), 34));
+    over.replaceChildren(...spot('start', along(bar, 0), 0), ...spot('end', along(bar, 1), 0), ...spot('turn', along(bar, 0.5), stem(bar)));
   }
   function choose(keys, add) {
     const next = new Set(add ? chosen : []);

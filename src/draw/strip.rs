@@ -54,8 +54,8 @@ pub struct Segment {
     pub stretch: Stretch,
     /// Its name: a tag, a bar's label, a set.
     pub label: String,
-    /// What is written into it where it has room: a bar's label, a tag. Its letter in the list beside
-    /// the picture, where it is none.
+    /// What is written into it after its letter in the list beside the picture, where both have room:
+    /// a bar's label, a tag.
     pub mark: Option<String>,
     /// The page it opens, if any.
     pub href: Option<String>,
@@ -109,6 +109,27 @@ fn list_letter(index: usize) -> String {
     text
 }
 
+/// How wide the ground is that a text is written on.
+fn ground(text: &str) -> f64 {
+    (letters(text) * LETTER + 6.0).max(LEAST_GROUND)
+}
+
+/// Whether a text has room in so many percent of a picture of this width.
+fn has_room(text: &str, percent: f64, wide: f64) -> bool {
+    percent / 100.0 * wide >= ground(text)
+}
+
+/// Writes a text on a ground of its own, so that it stays readable on a pattern; `shown` says on
+/// which screens alone.
+fn write(svg: &mut Svg, middle: At, text: &str, shown: &str) {
+    let wide = ground(text);
+    svg.moved(middle, 46.0);
+    let (class, text_class) = (format!("pat-ground{shown}"), format!("svg-text{shown}"));
+    svg.rect(&class, -wide / 2.0, -9.0, wide, 18.0);
+    svg.text(&text_class, 0.0, 5.0, Anchor::Middle, text);
+    svg.end();
+}
+
 impl Strip {
     fn across(&self, amount: i64) -> f64 {
         let whole = float(self.amount.max(1));
@@ -119,7 +140,7 @@ impl Strip {
         length_of(self.unit, amount, 0).say(self.show)
     }
 
-    /// The same with the letters of the list beside it written in, whatever was to be.
+    /// The same with nothing written in but the letters of the list beside it.
     #[must_use]
     pub fn lettered(&self) -> Self {
         let mut strip = self.clone();
@@ -180,21 +201,32 @@ impl Strip {
                 At::Percent(end - x),
                 bottom - top,
             );
-            let written = segment.mark.clone().unwrap_or_else(|| list_letter(i));
-            let ground = (letters(&written) * LETTER + 6.0).max(LEAST_GROUND);
-            let room = |wide: f64| (end - x) / 100.0 * wide >= ground;
-            if !written.is_empty() && room(PAPER) {
-                let middle = At::Percent(f64::midpoint(x, end));
-                // A ground of its own, so that what is written stays readable on a pattern.
-                svg.moved(middle, 46.0);
-                let (class, text) = if room(PHONE) {
-                    ("pat-ground", "svg-text")
-                } else {
-                    ("pat-ground svg-narrow", "svg-text svg-narrow")
-                };
-                svg.rect(class, -ground / 2.0, -9.0, ground, 18.0);
-                svg.text(text, 0.0, 5.0, Anchor::Middle, &written);
-                svg.end();
+            let middle = At::Percent(f64::midpoint(x, end));
+            let percent = end - x;
+            let letter = list_letter(i);
+            let full = match segment.mark.as_deref() {
+                None | Some("") => letter.clone(),
+                Some(mark) => format!("{letter} · {mark}"),
+            };
+            // On a phone the letter alone stands where both have no room.
+            match (
+                has_room(&full, percent, PHONE),
+                has_room(&full, percent, PAPER),
+            ) {
+                (true, _) => write(svg, middle, &full, ""),
+                (false, true) => {
+                    write(svg, middle, &full, " svg-narrow");
+                    if full != letter && has_room(&letter, percent, PHONE) {
+                        write(svg, middle, &letter, " svg-phone");
+                    }
+                }
+                (false, false) if has_room(&letter, percent, PHONE) => {
+                    write(svg, middle, &letter, "");
+                }
+                (false, false) if has_room(&letter, percent, PAPER) => {
+                    write(svg, middle, &letter, " svg-narrow");
+                }
+                (false, false) => {}
             }
             if segment.href.is_some() {
                 svg.end();
@@ -417,18 +449,25 @@ mod tests {
     }
 
     #[test]
-    fn a_label_stands_in_place_of_the_letter_where_it_has_room() {
+    fn a_label_stands_after_its_letter_where_both_have_room() {
         let mut labelled = strip();
         let marked = |label: &str| Some(label.to_owned());
         labelled.segments[0].mark = marked("A7");
         labelled.segments[1].mark = marked("");
         let svg = labelled.draw().svg;
-        assert!(svg.contains(">A7</text>"));
-        assert!(!svg.contains(">a</text>") && !svg.contains(">b</text>"));
-        // 16.2 percent of 700 px are 113, and sixteen letters take 142.
+        // 16.2 percent are 113 px on paper and 53 on a phone.
+        assert!(svg.contains(">a · A7</text>"));
+        // Six letters more have room on paper alone: on a phone the letter stands there.
+        labelled.segments[0].mark = marked("A7 left");
+        let svg = labelled.draw().svg;
+        assert!(svg.contains("svg-text svg-narrow\""));
+        assert!(svg.contains(">a · A7 left</text>") && svg.contains(">a</text>"));
+        assert_eq!(svg.matches("svg-text svg-phone\"").count(), 1);
+        // Twenty letters have no room anywhere; the letter still names the line of the list.
         labelled.segments[0].mark = marked("far upstage left");
-        assert!(!labelled.draw().svg.contains("upstage"));
-        assert!(labelled.lettered().draw().svg.contains(">a</text>"));
+        let svg = labelled.draw().svg;
+        assert!(!svg.contains("upstage") && svg.contains(">a</text>"));
+        assert!(!labelled.lettered().draw().svg.contains("A7"));
     }
 
     #[test]

@@ -20,9 +20,11 @@ use crate::{
         design::State,
         id::{
             DesignId, MovementId, OfferId, PartId, PlaceId, PurchaseId, PurchaseLineId, SupplierId,
+            ThingId,
         },
         part::{Part, StockBy, StockUnit},
         purchase::{Purchase, PurchaseLine, PurchaseState, Share},
+        reservation::{Held, HoldUse},
         text::Note,
     },
     plan::{
@@ -59,6 +61,8 @@ pub struct Wanted {
     pub sets: usize,
     /// How many of them are drafts, which hold nothing: two of them may count on the same things.
     pub drafts: usize,
+    /// The drafts that count on the same pieces, or together on more than is there, part by part.
+    pub same: BTreeMap<PartId, Vec<(DesignId, String)>>,
     /// The one set that was asked for, and its name.
     pub only: Option<(DesignId, String)>,
 }
@@ -147,6 +151,7 @@ async fn list(
             drafts: (planned.iter())
                 .filter(|it| it.input.design.state == State::Draft)
                 .count(),
+            same: same(&planned),
             only: wanting
                 .first()
                 .filter(|set| only == Some(set.design))
@@ -156,6 +161,93 @@ async fn list(
         }
     });
     Ok(added.await?)
+}
+
+/// One draft's claim on what is used up of a part.
+struct Claim {
+    design: DesignId,
+    part: PartId,
+    held: Held,
+}
+
+/// The drafts, part by part, that cannot all have what each counts on; `there` is what lies of a part.
+fn collisions(
+    claims: &[Claim],
+    there: impl Fn(PartId) -> i64,
+) -> BTreeMap<PartId, BTreeSet<DesignId>> {
+    let mut met: BTreeMap<PartId, BTreeSet<DesignId>> = BTreeMap::new();
+    let mut counted: BTreeMap<PartId, (i64, BTreeSet<DesignId>)> = BTreeMap::new();
+    let mut on_piece: BTreeMap<ThingId, Vec<(&Claim, i64, i64)>> = BTreeMap::new();
+    for claim in claims {
+        match claim.held {
+            Held::Count { amount, .. } => {
+                let (sum, sets) = counted.entry(claim.part).or_default();
+                *sum += amount;
+                sets.insert(claim.design);
+            }
+            Held::Thing { thing, from, to } => {
+                let before = on_piece.entry(thing).or_default();
+                for (other, begins, ends) in &*before {
+                    if other.design != claim.design && from < *ends && *begins < to {
+                        let sets = met.entry(claim.part).or_default();
+                        sets.extend([claim.design, other.design]);
+                    }
+                }
+                before.push((claim, from, to));
+            }
+        }
+    }
+    for (part, (sum, sets)) in counted {
+        if sets.len() > 1 && sum > there(part) {
+            met.entry(part).or_default().extend(sets);
+        }
+    }
+    met
+}
+
+/// The drafts that count on the same things, by name. What comes back may be used by one after the
+/// other, so only what is used up is looked at.
+fn same(planned: &[Arc<Planned>]) -> BTreeMap<PartId, Vec<(DesignId, String)>> {
+    let drafts = || {
+        let all = planned.iter();
+        all.filter(|it| it.input.design.state == State::Draft)
+    };
+    let mut claims = Vec::new();
+    let mut there: BTreeMap<PartId, i64> = BTreeMap::new();
+    let mut names: BTreeMap<DesignId, String> = BTreeMap::new();
+    for it in drafts() {
+        let design = it.input.design.id;
+        names.insert(design, it.input.design.name.to_string());
+        for need in &it.plan.needs {
+            if let Some(part) = need.part {
+                let most = there.entry(part).or_default();
+                *most = need.there.max(*most);
+            }
+        }
+        let pieces: BTreeMap<_, _> = (it.input.stock.pieces.iter())
+            .map(|spare| (spare.piece.id, spare.piece.part))
+            .collect();
+        let used = it.plan.holds.iter();
+        for hold in used.filter(|hold| hold.becomes == HoldUse::Consumed) {
+            let part = match hold.held {
+                Held::Thing { thing, .. } => pieces.get(&thing).copied(),
+                Held::Count {
+                    part, due: None, ..
+                } => Some(part),
+                Held::Count { .. } => None,
+            };
+            claims.extend(part.map(|part| Claim {
+                design,
+                part,
+                held: hold.held,
+            }));
+        }
+    }
+    let named = |id: DesignId| Some((id, names.get(&id)?.clone()));
+    collisions(&claims, |part| there.get(&part).copied().unwrap_or(0))
+        .into_iter()
+        .map(|(part, sets)| (part, sets.into_iter().filter_map(named).collect()))
+        .collect()
 }
 
 fn fuses_of(set: &Wanting<'_>) -> Option<SetFuses> {
@@ -619,4 +711,39 @@ pub async fn usual_place(
     part: PartId,
 ) -> Result<Option<PlaceId>, db::DbError> {
     db::purchase::find_usual_place(tx, part).await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn drafts_collide_on_the_same_range_or_on_more_than_is_there() {
+        let claim = |design, part, held| Claim {
+            design: DesignId(design),
+            part: PartId(part),
+            held,
+        };
+        let piece = |from, to| Held::Thing {
+            thing: ThingId(9),
+            from,
+            to,
+        };
+        let count = |amount| Held::Count {
+            part: PartId(2),
+            amount,
+            due: None,
+        };
+        let both = BTreeSet::from([DesignId(1), DesignId(2)]);
+        let apart = [claim(1, 1, piece(0, 10)), claim(2, 1, piece(10, 20))];
+        assert!(collisions(&apart, |_| 0).is_empty());
+        let over = [claim(1, 1, piece(0, 10)), claim(2, 1, piece(9, 20))];
+        assert_eq!(collisions(&over, |_| 0).get(&PartId(1)), Some(&both));
+        let counts = [claim(1, 2, count(3)), claim(2, 2, count(4))];
+        assert!(collisions(&counts, |_| 7).is_empty());
+        assert_eq!(collisions(&counts, |_| 6).get(&PartId(2)), Some(&both));
+        // One set alone collides with nobody.
+        let own = [claim(1, 1, piece(0, 10)), claim(1, 1, piece(5, 12))];
+        assert!(collisions(&own, |_| 0).is_empty());
+    }
 }

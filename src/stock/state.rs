@@ -1,5 +1,7 @@
 //! From state to state: what each change does to the stock, said before it is done, and done.
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 use sqlx::SqliteConnection;
 use utoipa::ToSchema;
@@ -9,11 +11,13 @@ use crate::{
     db::{self, Db, WriteTx},
     model::{
         design::{Design, State},
-        id::{DesignId, MovementId},
-        reservation::{Held, HoldState, HoldUse},
-        step::StepKind,
+        id::{DesignId, MovementId, PartId, ThingId},
+        part::StockUnit,
+        piece::say_amount,
+        reservation::{Held, Hold, HoldState, HoldUse},
+        step::{Step, StepKind, Task},
     },
-    units::say_day,
+    units::{LengthUnit, say_day},
 };
 
 /// What a change of state would do.
@@ -62,6 +66,114 @@ fn made_words(made: &[String]) -> String {
     )
 }
 
+/// Kinds of things that a line names one by one.
+const KINDS: usize = 4;
+
+/// The first few of a list, and how many kinds more.
+fn few(named: &[String]) -> String {
+    match named.len() {
+        all if all <= KINDS => named.join(", "),
+        all => format!(
+            "{}, and {}",
+            named[..KINDS].join(", "),
+            count(all - KINDS, "more kind", "more kinds")
+        ),
+    }
+}
+
+/// So many of a part by its name, or so much of what is measured.
+async fn amount_words(
+    tx: &mut SqliteConnection,
+    part: PartId,
+    amount: i64,
+    show: LengthUnit,
+) -> Result<String, StockError> {
+    let Some(part) = db::part::lookup(tx, part).await? else {
+        return Ok(format!("{amount} × a part that is gone"));
+    };
+    let much = say_amount(part.unit(), amount, show);
+    Ok(match part.unit() {
+        StockUnit::Each => format!("{much} × {}", part.name),
+        StockUnit::Micrometres | StockUnit::CutUnits(_) => format!("{much} of {}", part.name),
+    })
+}
+
+/// What others may have again once these holds end, in words; `None` for nothing.
+pub async fn freed(
+    tx: &mut SqliteConnection,
+    holds: &[Hold],
+) -> Result<Option<String>, StockError> {
+    let show = db::venue::lookup(tx).await?.length_unit;
+    let mut ids: Vec<ThingId> = Vec::new();
+    let mut counts: BTreeMap<PartId, i64> = BTreeMap::new();
+    for hold in holds.iter().filter(|hold| hold.state == HoldState::Active) {
+        match hold.hold.held {
+            // Several bars may be cut from one piece.
+            Held::Thing { thing, .. } if ids.contains(&thing) => {}
+            Held::Thing { thing, .. } => ids.push(thing),
+            Held::Count { part, amount, .. } => *counts.entry(part).or_default() += amount,
+        }
+    }
+    let mut things: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for thing in db::thing::list_by_id(tx, &ids).await? {
+        let tags = things.entry(thing.name).or_default();
+        tags.push(thing.tag.to_string());
+    }
+    let mut named: Vec<String> = things
+        .into_iter()
+        .map(|(name, tags)| match tags.as_slice() {
+            [tag] => format!("{tag} ({name})"),
+            tags => format!("{} × {name}", tags.len()),
+        })
+        .collect();
+    for (part, amount) in counts.into_iter().filter(|(_, amount)| *amount > 0) {
+        named.push(amount_words(tx, part, amount, show).await?);
+    }
+    Ok((!named.is_empty()).then(|| format!("Free for others again: {}.", few(&named))))
+}
+
+/// What the bench made, and what it used up for that, in words.
+async fn worked(tx: &mut SqliteConnection, steps: &[Step]) -> Result<Vec<String>, StockError> {
+    let show = db::venue::lookup(tx).await?.length_unit;
+    let (mut cut, mut built) = (0, 0);
+    let mut used: BTreeMap<PartId, i64> = BTreeMap::new();
+    for step in steps.iter().filter(|step| step.done.is_some()) {
+        match &step.task {
+            Task::Cut { .. } => cut += 1,
+            Task::Assemble {
+                made: Some(made), ..
+            } => {
+                built += 1;
+                for (part, amount) in &made.counts {
+                    *used.entry(*part).or_default() += amount;
+                }
+            }
+            _ => {}
+        }
+    }
+    let mut lines = Vec::new();
+    if built > 0 {
+        lines.push(format!(
+            "{} built: free stock from now on.",
+            count(built, "bar is", "bars are")
+        ));
+    }
+    if cut > 0 {
+        lines.push(format!(
+            "{} cut for it: the lengths are free stock.",
+            count(cut, "piece was", "pieces were")
+        ));
+    }
+    let mut named = Vec::new();
+    for (part, amount) in used {
+        named.push(amount_words(tx, part, amount, show).await?);
+    }
+    if !named.is_empty() {
+        lines.push(format!("Used up for the bars: {}.", few(&named)));
+    }
+    Ok(lines)
+}
+
 /// What each change of state that the rules have would do now.
 pub async fn previews(db: &Db, id: DesignId) -> Result<Vec<Preview>, StockError> {
     let mut tx = db.read().await?;
@@ -92,12 +204,6 @@ async fn preview(
         "{} out with it: check them in on the strike page.",
         count(out.len(), "line is still", "lines are still")
     );
-    let released = || {
-        format!(
-            "{} released; others may have what they hold.",
-            count(active, "hold is", "holds are")
-        )
-    };
     let mut does = Vec::new();
     let mut refused = None;
     match (design.state, to) {
@@ -110,7 +216,7 @@ async fn preview(
             does.push("Nothing moves.".to_owned());
         }
         (State::Reserved, State::Draft | State::Cancelled) => {
-            does.push(released());
+            does.extend(freed(tx, &holds).await?);
             does.push("Nothing moves.".to_owned());
         }
         (State::Draft, State::Cancelled) | (State::Cancelled, State::Draft) => {
@@ -123,8 +229,12 @@ async fn preview(
             );
             if broken > 0 {
                 does.push(format!(
-                    "{} broken: reserve again first to mend what can be mended.",
-                    count(broken, "hold is", "holds are")
+                    "{} gone: reserve again first to mend what can be mended.",
+                    count(
+                        broken,
+                        "thing that was held is",
+                        "things that were held are"
+                    )
                 ));
             }
             if let Some(kept) = db::design::lookup_plan(tx, design.id).await?
@@ -170,15 +280,17 @@ async fn preview(
             does.extend(missing);
         }
         (State::Building, State::Cancelled) => {
-            does.push(released());
-            does.push("What was built is free stock.".to_owned());
+            does.extend(freed(tx, &holds).await?);
+            let steps = db::design::list_steps(tx, design.id).await?;
+            does.extend(worked(tx, &steps).await?);
             if !out.is_empty() {
                 does.push(out_words.clone());
             }
         }
         (State::Standing, State::Struck) => {
             if out.is_empty() {
-                does.push("Everything is in. Ends what is still held.".to_owned());
+                does.push("Everything is in.".to_owned());
+                does.extend(freed(tx, &holds).await?);
             } else {
                 refused = Some(out_words.clone());
             }
@@ -288,6 +400,15 @@ async fn release(tx: &mut WriteTx, id: DesignId) -> Result<(), StockError> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_long_list_names_the_first_kinds_and_counts_the_rest() {
+        let named: Vec<String> = (1..=6).map(|number| format!("{number} × Lead")).collect();
+        assert_eq!(few(&named[..2]), "1 × Lead, 2 × Lead");
+        assert!(few(&named[..4]).ends_with(", 4 × Lead"));
+        assert!(few(&named[..5]).ends_with("4 × Lead, and 1 more kind"));
+        assert!(few(&named).ends_with("4 × Lead, and 2 more kinds"));
+    }
 
     #[test]
     fn what_was_made_is_told_by_its_first_three_steps() {

@@ -40,6 +40,8 @@ struct LineView {
     spare: String,
     on_order: i64,
     designs: Vec<(DesignId, String)>,
+    /// The drafts that count on the same of it in the cupboard, so that more may be short.
+    same: Vec<(DesignId, String)>,
     order_by: String,
     late: bool,
     /// The field of the sets that it is for, and each with how much it needs.
@@ -396,6 +398,7 @@ fn line_view(cx: &Cx, wanted: &order::Wanted, line: &ListLine, form: Option<&For
                 spare_words(cx, line.spare_of, |amount| amount_words(part, amount, cx))
             }),
         on_order: line.on_order,
+        same: wanted.same.get(&line.part).cloned().unwrap_or_default(),
         order_by: day(line.order_by),
         late: line.order_by < cx.today,
         shares_field: shares_field(line.offer),

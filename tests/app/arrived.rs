@@ -219,3 +219,53 @@ async fn what_followed_from_an_edit_is_a_list_that_says_each_thing_once() {
     assert_eq!(no_longer.len(), 1, "{lines:?}");
     assert!(no_longer[0].contains("Screw 3.5 × 16 mm;"), "{lines:?}");
 }
+
+#[tokio::test]
+async fn the_bench_says_what_has_not_come_and_which_steps_need_it() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    assert_eq!(price_all(&app).await.status, 303);
+    let room = [("name", "Store"), ("kind", "room")];
+    assert_eq!(app.post("/places", &room).await.status, 303);
+    let ask = app.get(format!("{set}/reserve")).await;
+    let held = ask.form("main form.buttons").send(&app).await;
+    assert_eq!(held.status, 303, "{}", held.text("main"));
+    let order = order_all(&app).await;
+    // All but the end caps come in.
+    let page = app.get(&order).await;
+    let labels = page.texts("#all label.tick");
+    let lines = page.attributes("#all label.tick input", "value");
+    let caps = labels.iter().position(|it| it.contains("Profile end cap"));
+    let caps = &lines[caps.expect("a line of end caps")];
+    let form = page.form("#all form").untick("line", caps);
+    assert_eq!(form.send(&app).await.status, 303);
+    plan_again(&app, &set, "ladder").await;
+    // What giving it up sets free is told by what it is, not by how it is kept in the book.
+    let next = app.get(&set).await.text("#next");
+    assert!(next.contains("Free for others again: "), "{next}");
+    assert!(
+        next.contains(" × Screw") || next.contains("more kind"),
+        "{next}"
+    );
+    assert!(!next.contains("released"), "{next}");
+    bring(&app, &set, "building").await;
+
+    let bench = app.get(format!("{set}/build")).await;
+    let note = bench.text("#not-yet");
+    assert!(note.contains("Profile end cap"), "{note}");
+    assert!(!note.contains("Screw"), "{note}");
+    assert!(note.contains("Lock Lane"), "{note}");
+    let receive = format!("#not-yet a[href='{order}#lines']");
+    assert_eq!(bench.count(&receive), 1);
+    let waits = bench.texts("ol.steps .note.warn");
+    let said = |line: &String| line.contains("Profile end cap has not come yet");
+    assert!(!waits.is_empty() && waits.iter().all(said), "{waits:?}");
+
+    // Once it is entered as received nothing is said any more.
+    let page = app.get(&order).await;
+    let form = page.form("form[action*='/receive/']");
+    assert_eq!(form.send(&app).await.status, 303);
+    let bench = app.get(format!("{set}/build")).await;
+    assert_eq!(bench.count("#not-yet"), 0);
+    assert_eq!(bench.count("ol.steps .note.warn"), 0);
+}

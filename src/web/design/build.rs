@@ -1,13 +1,17 @@
 //! The bench: steps to tick, each moving the stock.
 
 mod detail;
+mod not_yet;
 
 use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::http::StatusCode;
 
-use self::detail::{detail, purpose};
+use self::{
+    detail::{detail, purpose},
+    not_yet::NotYet,
+};
 use super::{Head, Tab, Whole, head, load, runs::live_mates, short::uncounted_fuses};
 use crate::{
     db,
@@ -33,6 +37,8 @@ struct Row {
     id: StepId,
     title: String,
     detail: Vec<String>,
+    /// What it needs and has not come yet.
+    not_yet: Vec<String>,
     /// The tags of what it made; empty for nothing.
     label: String,
     done: Option<String>,
@@ -57,6 +63,8 @@ struct BuildPage {
     chrome: Chrome,
     head: Head,
     groups: Vec<Group>,
+    /// What is on order for the set and has not come in.
+    not_yet: Vec<NotYet>,
     /// The skills to show alone, and which is.
     skills: Vec<(Link, &'static str, bool)>,
     done: usize,
@@ -215,6 +223,12 @@ async fn show(
         chrome.flash = Some(Flash::refused(&why));
     }
     let building = whole.design().state == State::Building;
+    let (not_yet, mut waits) = if building {
+        let waits = not_yet::of_steps(cx, &whole, &steps);
+        (not_yet::list(cx, &whole), waits)
+    } else {
+        (Vec::new(), BTreeMap::new())
+    };
     let next = steps
         .iter()
         .find(|step| step.done.is_none())
@@ -260,6 +274,7 @@ async fn show(
                 id: step.id,
                 title: step.title.clone(),
                 detail,
+                not_yet: waits.remove(&step.id).unwrap_or_default(),
                 label: labels.of_step.get(&step.id).cloned().unwrap_or_default(),
                 done: step.done.as_ref().map(|done| done.who.clone()),
                 now: next == Some(step.id),
@@ -281,6 +296,7 @@ async fn show(
         chrome,
         head,
         groups,
+        not_yet,
         skills,
         done,
         all,

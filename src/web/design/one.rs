@@ -5,7 +5,7 @@ use askama::Template;
 use super::{
     Head, Tab, Whole, count_of, day, head, load,
     short::{MoneyWords, money},
-    state::{Steps, ask_link, asks},
+    state::{ALL_IN, FOR_GOOD, Steps, all_in, ask_link, asks},
     taken::{Taken, taken},
 };
 use crate::{
@@ -116,13 +116,17 @@ fn next(whole: &Whole, steps: Steps, mut previews: Vec<Preview>) -> Vec<Next> {
             // Goods that came since, or stock that went: what is held is not what is planned now.
             let older = preview.to == State::Building && !whole.not_held.is_empty();
             let reserves = older || preview.to == State::Reserved && design.state == State::Draft;
-            let asked = asks(design.state, preview.to)
-                && (preview.to == State::Struck || steps.open > 0);
+            let struck = preview.to == State::Struck;
+            let at_once = struck && all_in(whole, steps, preview.refused.is_none());
+            let asked =
+                asks(design.state, preview.to) && !at_once && (struck || steps.open > 0);
             let leads = reserves || asked;
             Next {
                 to: preview.to,
                 button: if older {
                     "Plan again and hold anew"
+                } else if at_once {
+                    ALL_IN
                 } else {
                     button(design.state, preview.to)
                 },
@@ -151,7 +155,8 @@ fn next(whole: &Whole, steps: Steps, mut previews: Vec<Preview>) -> Vec<Next> {
                 } else if reserves {
                     super::reserve::does(whole)
                 } else {
-                    preview.does
+                    let last = at_once.then(|| FOR_GOOD.to_owned());
+                    preview.does.into_iter().chain(last).collect()
                 },
                 see: match (design.state, preview.to) {
                     _ if preview.refused.is_none() => None,

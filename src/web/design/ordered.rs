@@ -174,7 +174,7 @@ fn open<'a>(cx: &Cx, whole: &'a Whole) -> Vec<Open<'a>> {
 }
 
 /// How much the plan holds of a line that was still to come.
-fn rests_on(whole: &Whole, line: PurchaseLineId) -> i64 {
+pub(super) fn rests_on(whole: &Whole, line: PurchaseLineId) -> i64 {
     let holds = whole.plan().holds.iter();
     holds
         .filter_map(|hold| match hold.held {

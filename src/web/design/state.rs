@@ -6,7 +6,7 @@ use axum::http::StatusCode;
 use super::{Head, Tab, Whole, count_of, head, load};
 use crate::{
     db,
-    model::{design::State, id::DesignId, reservation::HoldState},
+    model::{design::State, id::DesignId},
     stock::{self, StockError},
     web::{
         at::Path,
@@ -55,6 +55,23 @@ pub const fn asks(from: State, to: State) -> bool {
         (from, to),
         (State::Building, State::Standing) | (State::Standing, State::Struck)
     )
+}
+
+/// The button that calls a set struck where nothing is open.
+pub const ALL_IN: &str = "All is in: it is struck";
+
+/// What is said wherever a set can be called struck.
+pub const FOR_GOOD: &str =
+    "This cannot be taken back: what is struck stays struck. For another run, copy the set.";
+
+/// Whether a standing set can be called struck without a question: nothing of it is out or missing,
+/// and no step was left open.
+pub fn all_in(whole: &Whole, steps: Steps, nothing_out: bool) -> bool {
+    whole.design().state == State::Standing
+        && nothing_out
+        && whole.away.is_empty()
+        && whole.broken.is_empty()
+        && steps.open == 0
 }
 
 /// Where that question is.
@@ -107,22 +124,11 @@ fn left_open(whole: &Whole, steps: Steps) -> Vec<String> {
 
 /// What ends with a set that is struck, in words.
 async fn ending(cx: &Cx, id: DesignId) -> Result<Vec<String>, Trouble> {
-    let held = db::reservation::list(&mut *cx.read().await?, id)
-        .await?
-        .iter()
-        .filter(|hold| hold.state == HoldState::Active)
-        .count();
-    let mut ends = Vec::new();
-    if held > 0 {
-        ends.push(format!(
-            "{} up; others may have what they hold.",
-            count_of(held, "hold is given", "holds are given")
-        ));
-    }
-    ends.push(
-        "This cannot be taken back: what is struck stays struck. For another run, copy the set."
-            .to_owned(),
-    );
+    let mut tx = cx.read().await?;
+    let holds = db::reservation::list(&mut tx, id).await?;
+    let mut ends: Vec<String> = Vec::new();
+    ends.extend(stock::state::freed(&mut tx, &holds).await?);
+    ends.push(FOR_GOOD.to_owned());
     Ok(ends)
 }
 

@@ -3,7 +3,10 @@
 use askama::Template;
 use axum::http::StatusCode;
 
-use super::{Head, Tab, count_of, head, load};
+use super::{
+    Head, Tab, count_of, head, load,
+    state::{ALL_IN, FOR_GOOD, Steps, all_in},
+};
 use crate::{
     db,
     model::{
@@ -61,6 +64,8 @@ struct StrikePage {
     form: Form,
     left: String,
     standing: bool,
+    /// The button that calls it struck at once and what it cannot undo, where nothing is open.
+    strike_now: Option<(&'static str, &'static str)>,
     has_places: bool,
     /// Lines that came from no place in use.
     homeless: usize,
@@ -137,6 +142,9 @@ async fn list(cx: &Cx, id: DesignId, form: Form, status: StatusCode) -> Answer {
             }),
         }
     }
+    let nothing_out = things.is_empty() && counts.is_empty();
+    let steps = Steps::read(cx, id).await?;
+    let strike_now = all_in(&whole, steps, nothing_out).then_some((ALL_IN, FOR_GOOD));
     let (mut chrome, head) = head(cx, &whole, Tab::Beside);
     chrome.title = format!("Strike · {}", head.name);
     Ok(page_with(
@@ -157,6 +165,7 @@ async fn list(cx: &Cx, id: DesignId, form: Form, status: StatusCode) -> Answer {
             places: places(None),
             backs: backs(),
             standing: head.state == State::Standing,
+            strike_now,
             has_places: !nodes.is_empty(),
             form,
             head,

@@ -164,7 +164,7 @@ fn is_about(key: &str, driver: PartId, plug: &str, colours: &Channels) -> bool {
 }
 
 /// So many or so much of a part.
-fn of_part(cx: &Cx, whole: &Whole, part: PartId, amount: i64) -> String {
+pub(super) fn of_part(cx: &Cx, whole: &Whole, part: PartId, amount: i64) -> String {
     let much = whole.amount(cx, Some(part), amount);
     let name = whole.part_name(part);
     match whole.part(part).map(Part::unit) {
