@@ -243,10 +243,10 @@ fn same(planned: &[Arc<Planned>]) -> BTreeMap<PartId, Vec<(DesignId, String)>> {
             }));
         }
     }
-    let named = |id: DesignId| Some((id, names.get(&id)?.clone()));
+    let by_name = |id: DesignId| Some((id, names.get(&id)?.clone()));
     collisions(&claims, |part| there.get(&part).copied().unwrap_or(0))
         .into_iter()
-        .map(|(part, sets)| (part, sets.into_iter().filter_map(named).collect()))
+        .map(|(part, sets)| (part, sets.into_iter().filter_map(by_name).collect()))
         .collect()
 }
 
