@@ -98,7 +98,7 @@ const LEAST_GROUND: f64 = 22.0;
 
 /// What a line of the list beside a strip is called: a to z, then aa. A number would be read as that
 /// of a bar.
-fn list_letter(index: usize) -> String {
+pub fn list_letter(index: usize) -> String {
     let mut left = index + 1;
     let mut text = String::new();
     while left > 0 {

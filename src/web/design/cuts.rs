@@ -11,7 +11,7 @@ use super::{
 use crate::{
     draw::{
         Picture,
-        strip::{Segment, Stretch, Strip},
+        strip::{Segment, Stretch, Strip, list_letter},
     },
     model::{
         id::{DesignId, OfferId},
@@ -92,6 +92,8 @@ impl CutRow {
 
 /// One stretch of a piece.
 pub struct CutLine {
+    /// What it is called in the picture above.
+    pub letter: String,
     /// Where it begins and ends.
     pub at: String,
     /// How long it is.
@@ -240,6 +242,7 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         .collect();
     segments.sort_by_key(|segment| segment.from);
     let line = |from: i64, to: i64, becomes: Option<&Becomes>| CutLine {
+        letter: String::new(),
         from,
         at: match unit {
             // Cut marks are counted at the bench; lengths tell whether one counted right.
@@ -261,6 +264,9 @@ fn row(cx: &Cx, whole: &Whole, cut: &PieceCut) -> CutRow {
         .chain(held.iter().map(|&(from, to)| line(from, to, None)))
         .collect();
     lines.sort_by_key(|line| line.from);
+    for (at, line) in lines.iter_mut().enumerate() {
+        line.letter = list_letter(at);
+    }
     let strip = Strip {
         name,
         unit,
