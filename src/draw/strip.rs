@@ -191,8 +191,20 @@ impl Strip {
     fn draw_segments(&self, svg: &mut Svg, top: f64, bottom: f64) {
         for (i, segment) in self.segments.iter().enumerate() {
             let (x, end) = (self.across(segment.from), self.across(segment.to));
+            let letter = list_letter(i);
+            let mark = segment.mark.as_deref().filter(|mark| !mark.is_empty());
+            let full = match mark {
+                None => letter.clone(),
+                Some(mark) => format!("{letter} · {mark}"),
+            };
             if let Some(href) = &segment.href {
-                svg.link(href, &format!("{}. {}", list_letter(i), segment.label));
+                // What is read out has in it what is written (WCAG 2.5.3).
+                let name = match mark {
+                    None => format!("{letter}. {}", segment.label),
+                    Some(mark) if mark == segment.label => full.clone(),
+                    Some(_) => format!("{full}, {}", segment.label),
+                };
+                svg.link(href, &name);
             }
             svg.rect(
                 segment.stretch.class(),
@@ -203,11 +215,6 @@ impl Strip {
             );
             let middle = At::Percent(f64::midpoint(x, end));
             let percent = end - x;
-            let letter = list_letter(i);
-            let full = match segment.mark.as_deref() {
-                None | Some("") => letter.clone(),
-                Some(mark) => format!("{letter} · {mark}"),
-            };
             // On a phone the letter alone stands where both have no room.
             match (
                 has_room(&full, percent, PHONE),
@@ -455,6 +462,7 @@ mod tests {
         labelled.segments[0].mark = marked("A7");
         labelled.segments[1].mark = marked("");
         let svg = labelled.draw().svg;
+        assert!(svg.contains("aria-label=\"a · A7, O-1\""));
         // 16.2 percent are 113 px on paper and 53 on a phone.
         assert!(svg.contains(">a · A7</text>"));
         // Six letters more have room on paper alone: on a phone the letter stands there.
