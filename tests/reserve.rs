@@ -1342,3 +1342,58 @@ async fn a_reserved_set_keeps_its_fixture_when_a_like_one_comes_free() {
     assert_eq!(thing(&anew), one, "nothing would draw it away");
     world.sound().await;
 }
+
+#[tokio::test]
+async fn a_cable_that_has_its_length_comes_back_and_one_that_is_cut_does_not() {
+    let world = World::new().await;
+    let cable = PartSpec::Cable(tapewright::model::part::Cable {
+        conductors: 4,
+        conductor: None,
+        strand: None,
+        colours: vec![],
+        reels_um: vec![],
+        rating_ma: None,
+    });
+    let cable = world.part("Cable 4", cable).await;
+    let run = world.piece(cable, 2_000_000).await;
+    let autumn = world.design("Lantern Walk", 4, 8, &[]).await;
+    let winter = world.design("Owl Tree", 14, 18, &[]).await;
+    let length = |amount| {
+        Edit::AddExtra(tapewright::model::design::Extra {
+            id: tapewright::model::id::ExtraId(0),
+            part: cable,
+            amount,
+            note: Note::default(),
+        })
+    };
+    for id in [autumn, winter] {
+        world
+            .edit(id, &[length(2_000_000)])
+            .await
+            .expect("asked for");
+        world.reserve(id).await;
+        let holds = world.holds(id).await;
+        assert_eq!(held_things(&holds), [run].into());
+        assert!(
+            holds
+                .iter()
+                .all(|hold| hold.hold.becomes == HoldUse::Returns)
+        );
+    }
+    // Of a reel that is cut nobody knows what comes back.
+    let reel = world.piece(cable, 9_000_000).await;
+    let spring = world.design("Tide Table", 22, 26, &[]).await;
+    world
+        .edit(spring, &[length(3_000_000)])
+        .await
+        .expect("asked for");
+    world.reserve(spring).await;
+    let holds = world.holds(spring).await;
+    assert_eq!(held_things(&holds), [reel].into());
+    assert!(
+        holds
+            .iter()
+            .all(|hold| hold.hold.becomes == HoldUse::Consumed)
+    );
+    world.sound().await;
+}

@@ -221,6 +221,16 @@ impl<'a> Book<'a> {
         self.pieces.get(&part).map_or(&[], Vec::as_slice)
     }
 
+    /// Whether a range is the whole of a piece of cable.
+    pub(super) fn is_whole_cable(&self, thing: ThingId, from: i64, to: i64) -> bool {
+        let mut pieces = self.input.stock.pieces.iter();
+        pieces
+            .find(|spare| spare.piece.id == thing)
+            .filter(|spare| (from, to) == (0, spare.piece.amount))
+            .and_then(|spare| self.part(spare.piece.part))
+            .is_some_and(|part| matches!(part.spec, PartSpec::Cable(_)))
+    }
+
     /// How many of a part lie free, without what is mounted on frames.
     pub(super) fn available(&self, part: PartId) -> i64 {
         self.counts

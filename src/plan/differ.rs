@@ -25,7 +25,7 @@ pub fn differences(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
             if more { "more" } else { "less" }
         ));
     }
-    if said.is_empty() && old != new {
+    if said.is_empty() && old.holds != new.holds {
         let (before, after) = (Tally::of(old).soldered, Tally::of(new).soldered);
         said.push(if before == after {
             "The same things are used in another way: read the cuts and the needs again.".into()
@@ -205,9 +205,13 @@ fn needs(old: &Plan, new: &Plan, said: &mut Vec<String>) {
     let known = |need: &super::outcome::Need| (need.part, need.name.clone());
     let before: BTreeMap<_, _> = old.needs.iter().map(|need| (known(need), need)).collect();
     let (mut newly, mut more, mut no_longer, mut less) = (vec![], vec![], vec![], vec![]);
+    let mut ordered = vec![];
     for need in &new.needs {
-        let was = before.get(&known(need)).map_or(0, |need| need.short);
-        if need.short > 0 && was == 0 {
+        let before = before.get(&known(need));
+        let was = before.map_or(0, |need| need.short);
+        if need.short < was && need.due > before.map_or(0, |need| need.due) {
+            ordered.push(need.name.as_str());
+        } else if need.short > 0 && was == 0 {
             newly.push(need.name.as_str());
         } else if need.short > was {
             more.push(need.name.as_str());
@@ -220,6 +224,7 @@ fn needs(old: &Plan, new: &Plan, said: &mut Vec<String>) {
     for (what, names) in [
         ("Now short", newly),
         ("More is short than before", more),
+        ("On order, so no longer counted as short", ordered),
         ("No longer short", no_longer),
         ("Less is short than before", less),
     ] {

@@ -669,7 +669,8 @@ fn whole(thing: ThingId) -> Held {
 
 /// Holds on fixtures, frames, units and ranges of pieces. Whatever is cut is used up: the range of
 /// tape and profile becomes part of a fixture, and a cable cut to length comes back as a piece of
-/// its own, no longer as that range of its reel. What is mounted on a frame is held with it.
+/// its own, no longer as that range of its reel. A cable that has its length already comes back as it
+/// is. What is mounted on a frame is held with it.
 fn thing_holds(
     book: &Book<'_>,
     served: &[(&Bar, Option<&SpareFixture>)],
@@ -704,7 +705,11 @@ fn thing_holds(
                 Purpose::Extra(_) | Purpose::Feed(..) => None,
             },
             held: Held::Thing { thing, from, to },
-            becomes: HoldUse::Consumed,
+            becomes: if book.is_whole_cable(thing, from, to) {
+                HoldUse::Returns
+            } else {
+                HoldUse::Consumed
+            },
         });
     }
     holds

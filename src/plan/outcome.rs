@@ -664,6 +664,21 @@ impl Plan {
         fuses
     }
 
+    /// The labels of the bars that are cut from something that is still to buy.
+    pub fn bars_to_buy(&self) -> Vec<String> {
+        let to_buy = |from: From| {
+            let cut = self.cuts.get(from.cut);
+            cut.is_some_and(|cut| matches!(cut.source, CutSource::Buy { .. }))
+        };
+        let bars = self.bars.iter().filter(|bar| match &bar.serve {
+            Serve::Build(build) => {
+                to_buy(build.tape_from) || build.profile.is_some_and(|(_, from)| to_buy(from))
+            }
+            Serve::Reuse { .. } | Serve::Short { .. } => false,
+        });
+        bars.map(|bar| bar.label.clone()).collect()
+    }
+
     /// Whether anything is short.
     pub fn is_short(&self) -> bool {
         self.needs.iter().any(|need| need.short > 0)

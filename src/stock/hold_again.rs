@@ -66,6 +66,10 @@ async fn swap_back(
     design: &Design,
     new: ThingId,
 ) -> Result<(), StockError> {
+    // A bar's cable replaces no fixture.
+    if db::fixture::lookup(tx, new).await?.is_none() {
+        return Ok(());
+    }
     let held = db::reservation::list_on_thing(tx, new).await?;
     let Some(held) = held.into_iter().find(|it| it.hold.design == design.id) else {
         return Ok(());

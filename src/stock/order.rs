@@ -13,6 +13,7 @@ use super::{
     desk,
     planned::{Planned, plan_now},
     receive::{Goods, Pieces, Receive},
+    reserve::window_of,
 };
 use crate::{
     db::{self, Db, ReadTx, WriteTx, offer::Supplier, purchase::NewLine},
@@ -31,7 +32,7 @@ use crate::{
         basket::Way,
         shopping::{ShoppingList, Wanting, gather},
     },
-    units::{Date, Length, Money},
+    units::{Date, Length, Money, Window},
 };
 
 /// The fuses of one set that its plan counts as no part.
@@ -61,7 +62,8 @@ pub struct Wanted {
     pub sets: usize,
     /// How many of them are drafts, which hold nothing: two of them may count on the same things.
     pub drafts: usize,
-    /// The drafts that count on the same pieces, or together on more than is there, part by part.
+    /// The drafts that count on the same pieces and units, or together on more than is there, part by
+    /// part.
     pub same: BTreeMap<PartId, Vec<(DesignId, String)>>,
     /// The one set that was asked for, and its name.
     pub only: Option<(DesignId, String)>,
@@ -163,11 +165,12 @@ async fn list(
     Ok(added.await?)
 }
 
-/// One draft's claim on what is used up of a part.
+/// One draft's claim on something of a part, for the days that it has it.
 struct Claim {
     design: DesignId,
     part: PartId,
     held: Held,
+    window: Window,
 }
 
 /// The drafts, part by part, that cannot all have what each counts on; `there` is what lies of a part.
@@ -188,7 +191,8 @@ fn collisions(
             Held::Thing { thing, from, to } => {
                 let before = on_piece.entry(thing).or_default();
                 for (other, begins, ends) in &*before {
-                    if other.design != claim.design && from < *ends && *begins < to {
+                    let at_once = claim.window.overlaps(&other.window);
+                    if other.design != claim.design && at_once && from < *ends && *begins < to {
                         let sets = met.entry(claim.part).or_default();
                         sets.extend([claim.design, other.design]);
                     }
@@ -206,7 +210,7 @@ fn collisions(
 }
 
 /// The drafts that count on the same things, by name. What comes back may be used by one after the
-/// other, so only what is used up is looked at.
+/// other; of counts that come back nothing is said, as they are free day by day.
 fn same(planned: &[Arc<Planned>]) -> BTreeMap<PartId, Vec<(DesignId, String)>> {
     let drafts = || {
         let all = planned.iter();
@@ -224,22 +228,25 @@ fn same(planned: &[Arc<Planned>]) -> BTreeMap<PartId, Vec<(DesignId, String)>> {
                 *most = need.there.max(*most);
             }
         }
-        let pieces: BTreeMap<_, _> = (it.input.stock.pieces.iter())
+        let pieces = it.input.stock.pieces.iter();
+        let units = it.input.stock.units.iter();
+        let part_of: BTreeMap<_, _> = pieces
             .map(|spare| (spare.piece.id, spare.piece.part))
+            .chain(units.map(|unit| (unit.thing, unit.part)))
             .collect();
-        let used = it.plan.holds.iter();
-        for hold in used.filter(|hold| hold.becomes == HoldUse::Consumed) {
+        for hold in &it.plan.holds {
             let part = match hold.held {
-                Held::Thing { thing, .. } => pieces.get(&thing).copied(),
+                Held::Thing { thing, .. } => part_of.get(&thing).copied(),
                 Held::Count {
                     part, due: None, ..
-                } => Some(part),
+                } if hold.becomes == HoldUse::Consumed => Some(part),
                 Held::Count { .. } => None,
             };
             claims.extend(part.map(|part| Claim {
                 design,
                 part,
                 held: hold.held,
+                window: window_of(&it.input.design, hold.becomes),
             }));
         }
     }
@@ -719,10 +726,15 @@ mod tests {
 
     #[test]
     fn drafts_collide_on_the_same_range_or_on_more_than_is_there() {
+        let days = |from, to| {
+            let day = |day| jiff::civil::date(2026, 12, day);
+            Window::new(day(from), day(to)).unwrap()
+        };
         let claim = |design, part, held| Claim {
             design: DesignId(design),
             part: PartId(part),
             held,
+            window: days(4, 8),
         };
         let piece = |from, to| Held::Thing {
             thing: ThingId(9),
@@ -737,8 +749,11 @@ mod tests {
         let both = BTreeSet::from([DesignId(1), DesignId(2)]);
         let apart = [claim(1, 1, piece(0, 10)), claim(2, 1, piece(10, 20))];
         assert!(collisions(&apart, |_| 0).is_empty());
-        let over = [claim(1, 1, piece(0, 10)), claim(2, 1, piece(9, 20))];
+        let mut over = [claim(1, 1, piece(0, 10)), claim(2, 1, piece(9, 20))];
         assert_eq!(collisions(&over, |_| 0).get(&PartId(1)), Some(&both));
+        // One after the other they can.
+        over[1].window = days(9, 12);
+        assert!(collisions(&over, |_| 0).is_empty());
         let counts = [claim(1, 2, count(3)), claim(2, 2, count(4))];
         assert!(collisions(&counts, |_| 7).is_empty());
         assert_eq!(collisions(&counts, |_| 6).get(&PartId(2)), Some(&both));

@@ -102,7 +102,16 @@ pub(super) fn changed_since(digest: &str, now: &Planned) -> Vec<String> {
         .iter()
         .find(|it| it.design == id && it.digest == digest && it.file == now.file);
     match found {
-        Some(read) => plan::differences(&read.plan, &now.plan, &now.input.stock),
+        Some(read) => {
+            let mut said = plan::differences(&read.plan, &now.plan, &now.input.stock);
+            if said.is_empty() {
+                said.push(
+                    "What the set takes is the same; what is free around it is another now."
+                        .to_owned(),
+                );
+            }
+            said
+        }
         None => vec!["The stock or the set has changed since this plan was read.".to_owned()],
     }
 }

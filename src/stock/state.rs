@@ -240,11 +240,19 @@ async fn preview(
             if let Some(kept) = db::design::lookup_plan(tx, design.id).await?
                 && kept.plan.is_short()
             {
-                does.push(
-                    "Something is short by the plan that is held. Once it has come, this page offers \
-                     to plan again and hold anew: do that first, and begin then."
-                        .to_owned(),
-                );
+                let waits = kept.plan.bars_to_buy();
+                let bars = match &waits[..] {
+                    [] => String::new(),
+                    [one] => format!(", and bar {one} cannot be put together without it"),
+                    some => format!(
+                        ", and bars {} cannot be put together without it",
+                        some.join(", ")
+                    ),
+                };
+                does.push(format!(
+                    "Something is short by the plan that is held{bars}. Once it has come, this page \
+                     offers to plan again and hold anew: do that first, and begin then."
+                ));
             }
         }
         (State::Building, State::Reserved) => {

@@ -239,13 +239,18 @@ pub(super) async fn take_back(
         };
         let Some(bar) = ended.hold.bar else { continue };
         let standing = db::reservation::list(tx, id).await?;
-        // What is cut for the bar is used up; the fixture comes back.
-        let mut of_bar = (standing.iter())
-            .filter(|it| it.hold.bar == Some(bar) && it.hold.becomes == HoldUse::Returns);
-        let serves = of_bar.find_map(|it| match it.hold.held {
-            Held::Thing { thing, .. } => Some((it.id, thing)),
-            Held::Count { .. } => None,
-        });
+        // What is cut for the bar is used up; the fixture comes back, and so does its cable.
+        let mut serves = None;
+        for it in (standing.iter())
+            .filter(|it| it.hold.bar == Some(bar) && it.hold.becomes == HoldUse::Returns)
+        {
+            if let Held::Thing { thing, .. } = it.hold.held
+                && db::fixture::lookup(tx, thing).await?.is_some()
+            {
+                serves = Some((it.id, thing));
+                break;
+            }
+        }
         let Some((to_end, new)) = serves else {
             continue;
         };

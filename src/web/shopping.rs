@@ -41,7 +41,7 @@ struct LineView {
     on_order: i64,
     designs: Vec<(DesignId, String)>,
     /// The drafts that count on the same of it in the cupboard, so that more may be short.
-    same: Vec<(DesignId, String)>,
+    same: Sets,
     order_by: String,
     late: bool,
     /// The field of the sets that it is for, and each with how much it needs.
@@ -63,6 +63,9 @@ struct ParcelView {
     total: String,
     lines: Vec<LineView>,
 }
+
+/// Sets by id and name.
+type Sets = Vec<(DesignId, String)>;
 
 /// Something that only those sell who are left out.
 struct UnsoldView {
@@ -126,7 +129,7 @@ struct ShoppingPage {
     usual: Link,
     unsold: Vec<UnsoldView>,
     unpriced: Vec<UnpricedView>,
-    left_out: Vec<(String, Vec<(DesignId, String)>)>,
+    left_out: Vec<(String, Sets)>,
     /// Each set with its fuses in words.
     fuses: Vec<(DesignId, String, String)>,
     orders: Vec<OrderView>,
@@ -136,6 +139,8 @@ struct ShoppingPage {
     sets: usize,
     /// Whether two drafts may count on the same things.
     drafts: bool,
+    /// What drafts do count on at once: the part, and which they are.
+    collide: Vec<(Link, String, Sets)>,
 }
 
 /// GET: the list.
@@ -213,6 +218,12 @@ async fn show(cx: &Cx, form: Form, status: StatusCode) -> Answer {
         },
         sets: wanted.sets,
         drafts: wanted.drafts > 1,
+        collide: (wanted.same.iter())
+            .filter_map(|(part, sets)| {
+                let name = wanted.parts.get(part)?.name.to_string();
+                Some((Link::Part(*part), name, sets.clone()))
+            })
+            .collect(),
     };
     Ok(page_with(status, &page))
 }

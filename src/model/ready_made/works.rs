@@ -392,6 +392,12 @@ pub(super) const SUNDRIES: &[Entry] = &[
     ),
     entry(
         Sundry,
+        "fuse-1a",
+        "Blade fuse, 1 A",
+        &[EACH, ("fuse", "1 A blade")],
+    ),
+    entry(
+        Sundry,
         "fuse-2a",
         "Blade fuse, 2 A",
         &[EACH, ("fuse", "2 A blade")],

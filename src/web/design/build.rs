@@ -12,7 +12,7 @@ use self::{
     detail::{detail, purpose},
     not_yet::NotYet,
 };
-use super::{Head, Tab, Whole, head, load, runs::live_mates, short::uncounted_fuses};
+use super::{BarList, Head, Tab, Whole, head, load, runs::live_mates, short::uncounted_fuses};
 use crate::{
     db,
     model::{
@@ -65,6 +65,10 @@ struct BuildPage {
     groups: Vec<Group>,
     /// What is on order for the set and has not come in.
     not_yet: Vec<NotYet>,
+    /// What is short and on no order.
+    short: Vec<String>,
+    /// The bars that its plan has nothing held for.
+    unheld: BarList,
     /// The skills to show alone, and which is.
     skills: Vec<(Link, &'static str, bool)>,
     done: usize,
@@ -223,12 +227,14 @@ async fn show(
         chrome.flash = Some(Flash::refused(&why));
     }
     let building = whole.design().state == State::Building;
-    let (not_yet, mut waits) = if building {
-        let waits = not_yet::of_steps(cx, &whole, &steps);
-        (not_yet::list(cx, &whole), waits)
-    } else {
-        (Vec::new(), BTreeMap::new())
-    };
+    let (mut not_yet, mut short, mut unheld) = (Vec::new(), Vec::new(), Vec::new());
+    let mut waits = BTreeMap::new();
+    if building {
+        waits = not_yet::of_steps(cx, &whole, &steps);
+        not_yet = not_yet::list(cx, &whole);
+        short = not_yet::short(cx, &whole);
+        unheld = not_yet::unheld(&whole);
+    }
     let next = steps
         .iter()
         .find(|step| step.done.is_none())
@@ -297,6 +303,8 @@ async fn show(
         head,
         groups,
         not_yet,
+        short,
+        unheld: BarList(unheld),
         skills,
         done,
         all,

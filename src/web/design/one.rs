@@ -121,12 +121,16 @@ fn next(whole: &Whole, steps: Steps, mut previews: Vec<Preview>) -> Vec<Next> {
             let asked =
                 asks(design.state, preview.to) && !at_once && (struck || steps.open > 0);
             let leads = reserves || asked;
+            let begins = (design.state, preview.to) == (State::Reserved, State::Building);
+            let short = begins && !older && whole.plan().is_short();
             Next {
                 to: preview.to,
                 button: if older {
                     "Plan again and hold anew"
                 } else if at_once {
                     ALL_IN
+                } else if short {
+                    "Begin although something is short"
                 } else {
                     button(design.state, preview.to)
                 },
@@ -135,7 +139,7 @@ fn next(whole: &Whole, steps: Steps, mut previews: Vec<Preview>) -> Vec<Next> {
                     State::Cancelled => "danger",
                     State::Draft => "",
                     State::Reserved if !leads => "",
-                    State::Building if design.state == State::Standing => "",
+                    State::Building if design.state == State::Standing || short => "",
                     _ => "main",
                 },
                 href: if asked {

@@ -72,6 +72,30 @@ pub(super) fn list(cx: &Cx, whole: &Whole) -> Vec<NotYet> {
         .collect()
 }
 
+/// What is short and on no order, in words.
+pub(super) fn short(cx: &Cx, whole: &Whole) -> Vec<String> {
+    let needs = whole.plan().needs.iter().zip(whole.left(cx));
+    needs
+        .filter(|(need, left)| need.short > 0 && !left.covered && left.coming.is_empty())
+        .map(|(need, _)| {
+            let much = whole.amount(cx, need.part, need.short);
+            format!("{}: {much} short, and on no order", need.name)
+        })
+        .collect()
+}
+
+/// The bars that cannot be put together by the plan that is held: what they are cut from was still to
+/// buy.
+pub(super) fn unheld(whole: &Whole) -> Vec<String> {
+    let served = |label: &String| {
+        let mut bars = whole.plan().bars.iter();
+        bars.any(|bar| bar.label == *label && whole.serving.contains_key(&bar.bar))
+    };
+    let mut bars = whole.plan().bars_to_buy();
+    bars.retain(|label| !served(label));
+    bars
+}
+
 /// One line against a plan: how much the plan holds of what was to come of it, how much is still to
 /// come, and how much came since.
 #[derive(Debug, Clone, Copy)]
@@ -191,9 +215,6 @@ pub(super) fn of_steps(cx: &Cx, whole: &Whole, steps: &[Step]) -> BTreeMap<StepI
         });
     }
     let mut words: BTreeMap<StepId, Vec<String>> = BTreeMap::new();
-    if awaited.is_empty() {
-        return words;
-    }
     let mut needs: BTreeMap<PartId, Vec<(StepId, i64)>> = BTreeMap::new();
     let mut met = Met::default();
     for step in steps.iter().filter(|step| step.done.is_none()) {
@@ -205,8 +226,13 @@ pub(super) fn of_steps(cx: &Cx, whole: &Whole, steps: &[Step]) -> BTreeMap<StepI
                 let tape = (build.tape, build.tape_from);
                 let lengths = std::iter::once(tape).chain(build.profile);
                 for (part, from) in lengths {
-                    if awaited.contains_key(&part) && to_buy(whole, from) {
-                        let line = format!("{} for it has not come yet.", whole.part_name(part));
+                    if to_buy(whole, from) {
+                        let name = whole.part_name(part);
+                        let line = if awaited.contains_key(&part) {
+                            format!("{name} for it has not come yet.")
+                        } else {
+                            format!("{name} for it is not held: it was still to buy.")
+                        };
                         words.entry(step.id).or_default().push(line);
                     }
                 }
