@@ -212,6 +212,24 @@ async fn each_feed_is_told_pole_by_pole_with_its_cable_and_its_fuse() {
     }
 }
 
+/// Where supplies stand at their drivers no cable is made up; poles and fuse are told all the same.
+#[tokio::test]
+async fn a_feed_without_a_cable_says_so() {
+    let app = hall().await;
+    let settings = app.get("/settings").await.form("form.form");
+    let saved = settings.set("feed", "0").send(&app).await;
+    assert_eq!(saved.status, 303, "{}", saved.text("main"));
+    for path in ["/designs/3/wiring", "/designs/3/sheets/wiring"] {
+        let rows = app.get(path).await.texts(".book tbody tr");
+        let feed = rows.iter().find(|row| row.contains("+ to +"));
+        let feed = feed.unwrap_or_else(|| panic!("{path}: {rows:?}"));
+        for words in ["no cable is counted", "− to −", "a fuse near the supply"] {
+            assert!(feed.contains(words), "{path}, {words}: {feed}");
+        }
+        assert!(!feed.contains("one conductor"), "{path}: {feed}");
+    }
+}
+
 #[tokio::test]
 async fn limits_stand_in_full_once_in_a_pack_and_counts_are_written_at_strike() {
     let app = hall().await;
