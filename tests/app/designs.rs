@@ -548,6 +548,11 @@ pub async fn a_reserved_set_is_built_stands_loses_a_bar_and_is_struck() {
     assert!(of("Assemble bar").contains(" × "), "{}", of("Assemble"));
     assert!(!of("Test bar").is_empty());
     assert!(of("Wire").contains("inlet 1: from "), "{}", of("Wire"));
+    for words in ["+ to + and − to −", "one conductor for +", "in the +: "] {
+        assert!(of("Wire").contains(words), "{words}: {}", of("Wire"));
+    }
+    // The data chain is told once, with the last driver.
+    assert_eq!(of("Wire").matches("Data: ").count(), 1, "{}", of("Wire"));
     // A tick can be taken back.
     let ticked = page
         .form("ol.steps form")

@@ -66,6 +66,19 @@ async fn each_sheet_says_its_part_and_all_together_say_all() {
             .await
             .text("table.sheet")
     };
+    let cuts = app.get("/designs/3/sheets/cuts").await;
+    assert_eq!(cuts.count(".sheet div.caution"), 1);
+    for page in [cuts, app.get("/designs/3/cuts").await] {
+        let caution = page.texts("div.caution").join(" ");
+        for words in [
+            "power off",
+            "only at cut marks",
+            "insulate cut ends",
+            "polarity",
+        ] {
+            assert!(caution.contains(words), "{}: {caution}", page.path);
+        }
+    }
     assert!(text("cards").await.contains("from its marked end"));
     assert!(text("packing").await.contains("Store room"));
     assert!(text("cost").await.contains("Approved up to"));
@@ -154,6 +167,66 @@ async fn the_wiring_tells_each_run_with_its_lead_and_its_block() {
         "common (pad ",
     ] {
         assert!(all.contains(word), "{word}: {all}");
+    }
+}
+
+/// From supply to driver: as many feeds as the load sheet tells inlets of, each pole by pole, with its
+/// cable, its fuse and room for the colours.
+#[tokio::test]
+async fn each_feed_is_told_pole_by_pole_with_its_cable_and_its_fuse() {
+    let app = hall().await;
+    let loads = app.get("/designs/3/sheets/loads").await;
+    let inlets = loads.texts(".book tbody tr");
+    let inlets = inlets
+        .iter()
+        .filter(|row| row.starts_with("Inlet "))
+        .count();
+    assert!(inlets > 0);
+    for path in ["/designs/3/wiring", "/designs/3/sheets/wiring"] {
+        let page = app.get(path).await;
+        let text = page.text("main");
+        assert!(text.contains("From supply to driver"), "{path}: {text}");
+        let rows = page.texts(".book tbody tr");
+        let feeds: Vec<_> = rows
+            .iter()
+            .filter(|row| row.contains("inlet ") && row.contains("+ to +"))
+            .collect();
+        assert_eq!(feeds.len(), inlets, "{path}: {rows:?}");
+        for feed in feeds {
+            for words in [
+                "supply ",
+                "− to −",
+                "one conductor for + and one for −",
+                "fuse near the supply",
+            ] {
+                assert!(feed.contains(words), "{path}, {words}: {feed}");
+            }
+            let blanks = feed.matches("________").count();
+            let wanted = if path.contains("sheets") { 2 } else { 0 };
+            assert_eq!(blanks, wanted, "{path}: {feed}");
+        }
+        for words in ["in its +", "meter", "by a qualified person", "Data: "] {
+            assert!(text.contains(words), "{path}, {words}: {text}");
+        }
+        assert!(text.contains("terminator"), "{path}: {text}");
+    }
+}
+
+/// Where supplies stand at their drivers no cable is made up; poles and fuse are told all the same.
+#[tokio::test]
+async fn a_feed_without_a_cable_says_so() {
+    let app = hall().await;
+    let settings = app.get("/settings").await.form("form.form");
+    let saved = settings.set("feed", "0").send(&app).await;
+    assert_eq!(saved.status, 303, "{}", saved.text("main"));
+    for path in ["/designs/3/wiring", "/designs/3/sheets/wiring"] {
+        let rows = app.get(path).await.texts(".book tbody tr");
+        let feed = rows.iter().find(|row| row.contains("+ to +"));
+        let feed = feed.unwrap_or_else(|| panic!("{path}: {rows:?}"));
+        for words in ["no cable is counted", "− to −", "a fuse near the supply"] {
+            assert!(feed.contains(words), "{path}, {words}: {feed}");
+        }
+        assert!(!feed.contains("one conductor"), "{path}: {feed}");
     }
 }
 

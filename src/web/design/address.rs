@@ -13,7 +13,7 @@ use crate::{
     },
     plan::{
         address::switches_on,
-        outcome::{BarPlan, DriverPlan, SlotRef},
+        outcome::{BarPlan, DataPlan, DriverPlan, SlotRef},
         source::{self, Source},
         wire::terminals_for,
     },
@@ -240,6 +240,32 @@ pub fn data_words(whole: &Whole) -> Vec<String> {
     ]
 }
 
+/// The data chain as one wires it, in a line; `None` where no driver is planned.
+pub fn data_line(whole: &Whole) -> Option<String> {
+    chain_line(&whole.plan().data)
+}
+
+fn chain_line(data: &DataPlan) -> Option<String> {
+    let count = |count: u32, one: &str, many: &str| {
+        count_of(usize::try_from(count).unwrap_or(usize::MAX), one, many)
+    };
+    let splitters = match data.splitters {
+        0 => String::new(),
+        many => format!(
+            " and into {}, where a line is full",
+            count(many, "splitter", "splitters")
+        ),
+    };
+    (data.cables > 0).then(|| {
+        format!(
+            "Data: {}, one into each driver{splitters}: from the lighting desk to the first, and on \
+             from driver to driver. A terminator at the end of each line: {}",
+            count(data.cables, "DMX cable", "DMX cables"),
+            count(data.terminators, "terminator", "terminators"),
+        )
+    })
+}
+
 /// GET: the page.
 pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     let whole = load::whole(&cx, id).await?;
@@ -304,5 +330,30 @@ mod tests {
         assert!(setting(AddressBy::SwitchesLessOne, 1).contains("all nine switches off"));
         assert!(setting(AddressBy::Switches, 512).contains("cannot"));
         assert!(setting(AddressBy::SwitchesLessOne, 512).contains("all nine switches on"));
+    }
+
+    #[test]
+    fn the_data_line_counts_cables_splitters_and_terminators() {
+        let line = |cables, splitters, terminators| {
+            chain_line(&DataPlan {
+                cables,
+                splitters,
+                terminators,
+            })
+        };
+        assert_eq!(line(0, 0, 0), None);
+        let one = line(1, 0, 1).unwrap();
+        assert!(
+            one.starts_with("Data: 1 DMX cable, one into each driver:"),
+            "{one}"
+        );
+        assert!(
+            one.ends_with("at the end of each line: 1 terminator"),
+            "{one}"
+        );
+        let many = line(41, 1, 2).unwrap();
+        assert!(many.starts_with("Data: 41 DMX cables, "), "{many}");
+        assert!(many.contains(" and into 1 splitter, "), "{many}");
+        assert!(many.ends_with(": 2 terminators"), "{many}");
     }
 }

@@ -92,7 +92,7 @@ const fn group(kind: StepKind) -> (&'static str, Option<&'static str>) {
         StepKind::Wire => (
             "Wire",
             Some(
-                "Check polarity and wire order with a meter before power. Fuse each feed near the supply at no more than its thinnest conductor. Mains side by a qualified person.",
+                "Check polarity and wire order with a meter before power. Fuse each feed near the supply, in its +, at no more than its thinnest conductor. Mains side by a qualified person.",
             ),
         ),
         StepKind::Address => ("Set addresses", None),

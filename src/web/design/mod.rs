@@ -47,6 +47,7 @@ pub mod cuts;
 pub mod dates;
 pub mod edit;
 mod editor;
+mod feeds;
 pub mod frames;
 mod into;
 pub mod list;

@@ -6,7 +6,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use askama::Template;
 
 use super::{
-    BarList, Head, Tab, Whole, count_of, head, load,
+    BarList, Head, Tab, Whole,
+    address::data_line,
+    count_of,
+    feeds::{DriverFeeds, feeds},
+    head, load,
     runs::{
         CableRun, cable_lead, own_plug, plug_kinds, plug_words, runs_of, shared_outputs,
         shared_with,
@@ -78,6 +82,10 @@ pub struct BarWires {
 struct WiringPage {
     chrome: Chrome,
     head: Head,
+    /// What comes from the supplies.
+    feeds: Vec<DriverFeeds>,
+    /// The data chain, where there is one.
+    data: Option<String>,
     frames: Vec<FrameWires>,
     runs: Vec<Run>,
     shared: Vec<String>,
@@ -389,6 +397,8 @@ pub async fn get(cx: Cx, Path(id): Path<DesignId>) -> Answer {
     Ok(page(&WiringPage {
         chrome,
         conductors: colours.into_iter().map(source::conductors).collect(),
+        feeds: feeds(&cx, &whole),
+        data: data_line(&whole),
         frames: by_frame(&cx, &whole),
         runs: runs(&whole),
         shared: shared(&whole),

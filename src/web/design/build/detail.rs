@@ -13,7 +13,9 @@ use crate::{
         cx::Cx,
         design::{
             Whole,
+            address::data_line,
             cuts::joint_words,
+            feeds::of_driver,
             runs::{own_plug, runs_of, shared_outputs},
             sheets::cards::sundries,
         },
@@ -95,7 +97,8 @@ fn cut_detail(cx: &Cx, whole: &Whole, piece: ThingId, segments: &[Segment]) -> V
     named.into_iter().chain(cuts).collect()
 }
 
-/// Supplies, fuses, cable runs and crossings of the driver that feeds these bars.
+/// Feeds, fuses, cable runs and crossings of the driver that feeds these bars; with the last driver the
+/// data chain.
 fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
     let at = bars
         .iter()
@@ -109,17 +112,8 @@ fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
         "" => String::new(),
         words => format!("; {words}"),
     };
-    let inlets = driver.inlets.iter().map(|inlet| {
-        let from = inlet.supply.map_or_else(
-            || "no supply could be given".to_owned(),
-            |supply| format!("from {}", whole.supply_name(supply)),
-        );
-        let over = inlet.feed.map_or_else(String::new, |(cable, length)| {
-            format!(" over {} of {}", cx.length(length), whole.part_name(cable))
-        });
-        let fuse = fused(&inlet.protection);
-        format!("inlet {}: {from}{over}{fuse}", inlet.number)
-    });
+    let inlets = of_driver(cx, whole, driver).into_iter();
+    let inlets = inlets.map(|feed| feed.line());
     let outputs = driver.outputs.iter().map(|output| {
         let bars = whole.bar_list(&output.bars);
         let fuse = fused(&output.protection);
@@ -133,8 +127,11 @@ fn wire_detail(cx: &Cx, whole: &Whole, bars: &[BarId]) -> Vec<String> {
     });
     let shared = shared_outputs(whole, driver);
     let crossed = crossed_at(whole, driver.part, bars);
+    // The data chain is told once, where the last driver is wired.
+    let last = at.is_some_and(|at| at + 1 == whole.plan().drivers.len());
+    let data = last.then(|| data_line(whole)).flatten();
     let lines = inlets.chain(outputs).chain(shared).chain(runs);
-    lines.chain(crossed).collect()
+    lines.chain(crossed).chain(data).collect()
 }
 
 /// What the checks want crossed where these bars' wires meet the terminals of a driver.

@@ -71,7 +71,7 @@ impl Sheet {
         match self {
             Self::Cuts => "Roll by roll, each cut drawn and counted from the marked end.",
             Self::Cards => "One for each bar that is built: cut, solder, assemble, wire, test.",
-            Self::Wiring => "From driver to bar, wire by wire, crossings marked; by frame.",
+            Self::Wiring => "Supply to driver to bar, wire by wire, crossings marked; by frame.",
             Self::Loads => "What feeds what, how full it is, which fuse; volts along the bars.",
             Self::Addresses => "Start address and switches of each driver, slots of each bar.",
             Self::Cost => "A page to sign: budget, plan, what is ordered and paid.",

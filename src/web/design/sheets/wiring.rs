@@ -15,7 +15,9 @@ use crate::{
         cx::Cx,
         design::{
             Whole,
+            address::data_line,
             bar::show_angle,
+            feeds::{DriverFeeds, feeds},
             runs::{lead_connector, plug_kinds},
             wiring::{FrameWires, Run, by_frame, runs, shared},
         },
@@ -44,6 +46,10 @@ fn hung(cx: &Cx, bar: &Bar) -> Hung {
 #[derive(Template)]
 #[template(path = "design/sheets/wiring.html")]
 struct Wiring {
+    /// What comes from the supplies.
+    feeds: Vec<DriverFeeds>,
+    /// The data chain, where there is one.
+    data: Option<String>,
     runs: Vec<Run>,
     frames: Vec<FrameWires>,
     shared: Vec<String>,
@@ -82,6 +88,8 @@ fn leads(whole: &Whole) -> Vec<(String, Vec<String>)> {
 
 pub(super) fn body(cx: &Cx, whole: &Whole) -> askama::Result<String> {
     Wiring {
+        feeds: feeds(cx, whole),
+        data: data_line(whole),
         runs: runs(whole),
         frames: by_frame(cx, whole),
         shared: shared(whole),
