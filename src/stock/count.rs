@@ -1,6 +1,7 @@
 //! Stocktake: what is really there, against what the book says.
 
 use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 
 use super::{
@@ -17,7 +18,8 @@ use crate::{
     model::{
         id::{AccountId, MovementId, PartId, PlaceId, ThingId},
         movement::{AccountKind, Line, Moved, MovementKind},
-        piece::length_of,
+        part::Part,
+        piece::{Piece, length_of},
         text::{Note, Tag},
         thing::ThingKind,
     },
@@ -141,6 +143,41 @@ pub struct Measured {
     pub reason: Note,
 }
 
+/// What is hard to believe about a length of a piece, in words.
+async fn odd(
+    tx: &mut SqliteConnection,
+    part: &Part,
+    piece: &Piece,
+    length: Length,
+) -> Result<Option<String>, StockError> {
+    let unit = part.unit();
+    let show = db::venue::lookup(tx).await?.length_unit;
+    let booked = length_of(unit, piece.amount, piece.rest_um);
+    if length.get() < booked.get() / 10 {
+        return Ok(Some(format!(
+            "That is {}, and by the book {} is {}.",
+            length.say(show),
+            piece.tag,
+            booked.say(show)
+        )));
+    }
+    if let Some((parent, at)) = piece.cut_from
+        && let Some(parent) = db::piece::lookup(tx, parent).await?
+    {
+        let parent = parent.piece;
+        let most = length_of(unit, (parent.amount - at).max(0), parent.rest_um);
+        if length > most {
+            return Ok(Some(format!(
+                "{} was cut from {}, which had {} from there on: it was shorter than that.",
+                piece.tag,
+                parent.tag,
+                most.say(show)
+            )));
+        }
+    }
+    Ok(None)
+}
+
 impl Change for Measured {
     /// `things` is the piece as it is now; none where the book says the same.
     type Answer = Done;
@@ -171,16 +208,13 @@ impl Change for Measured {
             return Ok(Done::default());
         }
         if !self.really
-            && let Some((parent, _)) = piece.cut_from
-            && let Some(parent) = db::piece::lookup(tx, parent).await?
-            && self.length > length_of(part.unit(), parent.piece.amount, parent.piece.rest_um)
+            && let Some(odd) = odd(tx, &part, &piece, self.length).await?
         {
             return Err(field(
                 "really",
                 format!(
-                    "{} was cut from {}, which was shorter than that. Nothing was changed. Measure it \
-                     again; if it is so long, tick that it is, and press once more.",
-                    piece.tag, parent.piece.tag
+                    "{odd} Nothing was changed. Measure it again, and type it with its unit; if it is \
+                     so long, tick that it is, and press once more."
                 ),
             ));
         }

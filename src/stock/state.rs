@@ -281,8 +281,12 @@ async fn preview(
                 .count();
             if open > 0 {
                 does.push(format!(
-                    "{} of cutting and assembling not ticked: what they would use stays held.",
-                    count(open, "step is", "steps are")
+                    "{} not ticked: what they would use stays held.",
+                    count(
+                        open,
+                        "step of cutting or assembling is",
+                        "steps of cutting or assembling are"
+                    )
                 ));
             }
             does.extend(missing);

@@ -965,11 +965,25 @@ async fn an_offcut_longer_than_what_it_was_cut_from_is_asked_about() {
     let form = page.form("#dO-1 form").set("really", "on");
     led_to(&form.send(app).await);
     assert_eq!(length().await, "5500 mm");
-    // As long as the roll is not more than it; the other offcut was never in question.
+    // The other offcut was never in question. It was what the roll had from there on.
     let form = seen().await.form("#dO-2 form");
     assert_eq!(form.value("really"), None);
-    led_to(&form.set("length", "5 m").send(app).await);
-    assert_eq!(seen().await.text("#tO-2 .row-sub"), "5000 mm");
+    let page = form.set("length", "4.2 m").send(app).await;
+    assert_eq!(page.status, 422);
+    let asked = page.text("#dO-2[open]");
+    assert!(asked.contains("which had 4000 mm from there on"), "{asked}");
+    let form = seen().await.form("#dO-2 form");
+    led_to(&form.set("length", "3.9 m").send(app).await);
+    assert_eq!(seen().await.text("#tO-2 .row-sub"), "3900 mm");
+    // A slip of the unit is asked about too.
+    let form = seen().await.form("#dO-2 form");
+    let page = form.set("length", "33").send(app).await;
+    assert_eq!(page.status, 422);
+    let asked = page.text("#dO-2[open]");
+    assert!(
+        asked.contains("That is 33 mm, and by the book O-2 is 3900 mm."),
+        "{asked}"
+    );
     // What it was cut from is not known of a piece that was corrected: nothing is asked of it.
     let form = seen().await.form("#dO-1 form");
     led_to(&form.set("length", "6 m").send(app).await);
