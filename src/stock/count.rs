@@ -135,7 +135,8 @@ pub struct Measured {
     pub piece: ThingId,
     /// How long it is.
     pub length: Length,
-    /// Whether it is meant, though the piece that it was cut from is shorter in the book.
+    /// Whether it is meant, though the piece that it was cut from is shorter in the book, or next to
+    /// nothing is left of it.
     pub really: bool,
     /// Why, in the person's own words.
     pub reason: Note,
@@ -167,7 +168,8 @@ impl Change for Measured {
                 "Type a length above zero. If it is gone, say that it is not there.",
             ));
         }
-        if self.length == length_of(part.unit(), piece.amount, piece.rest_um) {
+        let booked = length_of(part.unit(), piece.amount, piece.rest_um);
+        if self.length == booked {
             return Ok(Done::default());
         }
         if !self.really
@@ -186,6 +188,20 @@ impl Change for Measured {
         }
         let found = Pieces::of_length(&part, self.length, 1);
         let (amount, rest_um) = (found.amount, found.rest_um);
+        // More likely a figure in another unit than so much that is gone.
+        let next_to_nothing = amount == 0 || self.length.get() < booked.get() / 10;
+        if !self.really && self.length < booked && next_to_nothing {
+            let unit = db::venue::lookup(tx).await?.length_unit;
+            return Err(field(
+                "really",
+                format!(
+                    "That is {}, and the book says {}. Nothing was changed. Type it with its unit; if \
+                     it is so short, tick that it is, and press once more.",
+                    self.length.say(unit),
+                    booked.say(unit)
+                ),
+            ));
+        }
         let old = tag_of_before(tx, &piece.tag).await?;
         db::thing::change_tag(tx, self.piece, &old).await?;
         let (note, inspect_on) = taken.thing.as_ref().map_or_else(
