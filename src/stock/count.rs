@@ -251,7 +251,7 @@ impl Change for Measured {
 }
 
 /// The tag by which a piece goes from now on that gives its own to what it was found to be.
-async fn tag_of_before(tx: &mut WriteTx, tag: &Tag) -> Result<Tag, StockError> {
+pub(super) async fn tag_of_before(tx: &mut WriteTx, tag: &Tag) -> Result<Tag, StockError> {
     let stem: String = tag.as_str().chars().take(16).collect();
     for number in 1..=999 {
         if let Ok(old) = Tag::parse(&format!("{stem}-OLD{number}"))

@@ -273,8 +273,12 @@ async fn preview(
                 .count();
             if open > 0 {
                 does.push(format!(
-                    "{} of cutting and assembling not ticked: what they would use stays held.",
-                    count(open, "step is", "steps are")
+                    "{} not ticked: what would be used there stays held.",
+                    count(
+                        open,
+                        "step of cutting and assembling is",
+                        "steps of cutting and assembling are"
+                    )
                 ));
             }
             does.extend(missing);
