@@ -349,6 +349,14 @@ pub async fn untick(act: &Act, id: StepId) -> Result<Ticked, StockError> {
             "This step is not ticked. Nothing was changed.",
         ));
     };
+    if let Task::Fetch { pieces, .. } = &step.task
+        && let Some(by) = worked_on(&mut tx, design.id, pieces).await?
+    {
+        return Err(StockError::refused(format!(
+            "What it fetched is worked on already: “{by}” is ticked. Nothing was changed. Untick \
+             that first."
+        )));
+    }
     let mut task = step.task.clone();
     let made = match &mut task {
         Task::Assemble { made, .. } => made.take(),
@@ -390,6 +398,26 @@ pub async fn untick(act: &Act, id: StepId) -> Result<Ticked, StockError> {
         things: Vec::new(),
     };
     act.finish(tx, ticked).await
+}
+
+/// The title of a ticked step that cut one of these pieces or built it in.
+async fn worked_on(
+    tx: &mut WriteTx,
+    design: DesignId,
+    pieces: &[ThingId],
+) -> Result<Option<String>, StockError> {
+    let steps = db::design::list_steps(tx, design).await?;
+    let by = steps
+        .into_iter()
+        .filter(|step| step.done.is_some())
+        .find(|step| match &step.task {
+            Task::Cut { piece, .. } => pieces.contains(piece),
+            Task::Assemble {
+                made: Some(made), ..
+            } => made.pieces.iter().any(|piece| pieces.contains(piece)),
+            _ => false,
+        });
+    Ok(by.map(|step| step.title))
 }
 
 /// The tag that a bar of a set gets again when it is assembled again after that was taken back.
