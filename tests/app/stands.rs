@@ -233,7 +233,11 @@ async fn pieces_that_are_cut_again_keep_their_labels() {
     let first = labels(&said);
     let one = first.split(' ').next().unwrap().to_owned();
     assert!(one.starts_with("O-"), "{said}");
-    let done = async || app.get(&build).await.attributes("ol.steps li.done form", "id");
+    let done = async || {
+        app.get(&build)
+            .await
+            .attributes("ol.steps li.done form", "id")
+    };
     let step = done().await.pop().unwrap();
     // Twice over: the tag goes from one to the next.
     for _ in 0..2 {

@@ -154,8 +154,8 @@ async fn serves(tx: &mut ReadTx, thing: &Thing) -> Result<bool, Trouble> {
     if thing.place.kind == AccountKind::Design {
         return Ok(true);
     }
-    let held = db::reservation::list_on_thing(&mut *tx, thing.id).await?;
-    let broken = db::reservation::list_broken_on_thing(&mut *tx, thing.id).await?;
+    let held = db::reservation::list_on_thing(tx, thing.id).await?;
+    let broken = db::reservation::list_broken_on_thing(tx, thing.id).await?;
     Ok(!held.is_empty() || !broken.is_empty())
 }
 
