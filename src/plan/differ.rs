@@ -31,7 +31,7 @@ pub fn differences(old: &Plan, new: &Plan, stock: &Snapshot) -> Vec<String> {
             "The same things are used in another way: read the cuts and the needs again.".into()
         } else {
             format!(
-                "The same things are cut in another way: {before} ends were to be soldered, it is now {after}."
+                "The same things are cut in another way. Ends to be soldered: {before} before, {after} now."
             )
         });
     }
@@ -209,7 +209,7 @@ fn needs(old: &Plan, new: &Plan, said: &mut Vec<String>) {
     for need in &new.needs {
         let before = before.get(&known(need));
         let was = before.map_or(0, |need| need.short);
-        if need.short < was && need.due > before.map_or(0, |need| need.due) {
+        if need.short == 0 && was > 0 && need.due > before.map_or(0, |need| need.due) {
             ordered.push(need.name.as_str());
         } else if need.short > 0 && was == 0 {
             newly.push(need.name.as_str());

@@ -317,8 +317,16 @@ impl<'b, 'a> Open<'b, 'a> {
         if full.served == all.len() || full.served == 0 {
             return self.done(served, Proof::Proven);
         }
-        let (kinds, members) = self.kinds();
-        let first = members
+        let (kinds, mut members) = self.kinds();
+        // Of like bars those come first that have their fixture already.
+        let serving = |row: &usize| {
+            let bar = self.book.bars[self.rows[*row]].id;
+            self.book.serving.contains_key(&bar)
+        };
+        for rows in &mut members {
+            rows.sort_by_key(|row| (!serving(row), *row));
+        }
+        let first: together::Served = members
             .iter()
             .map(|rows| {
                 let got = rows.iter().filter(|row| full.column_of[**row].is_some());
@@ -336,7 +344,7 @@ impl<'b, 'a> Open<'b, 'a> {
             rows
         };
         let chosen = kinds.choose(
-            first,
+            first.clone(),
             |choice| {
                 let served: BTreeSet<usize> = rows_of(choice).into_iter().collect();
                 let left = (0..self.rows.len()).filter(|row| !served.contains(row));
@@ -366,10 +374,11 @@ impl<'b, 'a> Open<'b, 'a> {
         }
         let ranks = (full.primary, full.secondary);
         let served = match best {
-            // The first assignment is one of the cheapest: which of like bars it serves is kept.
-            Some((off, far, _)) if (off, far) == ranks => served,
-            Some((_, _, better)) => better,
-            None => served,
+            // Where the first assignment is one of the cheapest, it is kept unless another fits better.
+            Some((off, far, better)) if (off, far) < ranks || !chosen.best.contains(&first) => {
+                better
+            }
+            _ => served,
         };
         self.done(served, chosen.proof)
     }

@@ -137,7 +137,8 @@ pub struct Measured {
     pub piece: ThingId,
     /// How long it is.
     pub length: Length,
-    /// Whether it is meant, though the piece that it was cut from is shorter in the book.
+    /// Whether it is meant, though the piece that it was cut from is shorter in the book, or next to
+    /// nothing is left of it.
     pub really: bool,
     /// Why, in the person's own words.
     pub reason: Note,
@@ -153,7 +154,9 @@ async fn odd(
     let unit = part.unit();
     let show = db::venue::lookup(tx).await?.length_unit;
     let booked = length_of(unit, piece.amount, piece.rest_um);
-    if length.get() < booked.get() / 10 {
+    // More likely a figure in another unit than so much that is gone.
+    let none_whole = Pieces::of_length(part, length, 1).amount == 0;
+    if length < booked && (none_whole || length.get() < booked.get() / 10) {
         return Ok(Some(format!(
             "That is {}, and by the book {} is {}.",
             length.say(show),
@@ -214,7 +217,7 @@ impl Change for Measured {
                 "really",
                 format!(
                     "{odd} Nothing was changed. Measure it again, and type it with its unit; if it is \
-                     so long, tick that it is, and press once more."
+                     really so, tick that, and press once more."
                 ),
             ));
         }
@@ -269,7 +272,7 @@ impl Change for Measured {
 }
 
 /// The tag by which a piece goes from now on that gives its own to what it was found to be.
-async fn tag_of_before(tx: &mut WriteTx, tag: &Tag) -> Result<Tag, StockError> {
+pub(super) async fn tag_of_before(tx: &mut WriteTx, tag: &Tag) -> Result<Tag, StockError> {
     let stem: String = tag.as_str().chars().take(16).collect();
     for number in 1..=999 {
         if let Ok(old) = Tag::parse(&format!("{stem}-OLD{number}"))

@@ -176,6 +176,7 @@ struct Claim {
 /// The drafts, part by part, that cannot all have what each counts on; `there` is what lies of a part.
 fn collisions(
     claims: &[Claim],
+    same_day: bool,
     there: impl Fn(PartId) -> i64,
 ) -> BTreeMap<PartId, BTreeSet<DesignId>> {
     let mut met: BTreeMap<PartId, BTreeSet<DesignId>> = BTreeMap::new();
@@ -191,7 +192,7 @@ fn collisions(
             Held::Thing { thing, from, to } => {
                 let before = on_piece.entry(thing).or_default();
                 for (other, begins, ends) in &*before {
-                    let at_once = claim.window.overlaps(&other.window);
+                    let at_once = (claim.window).overlaps_turnaround(&other.window, same_day);
                     if other.design != claim.design && at_once && from < *ends && *begins < to {
                         let sets = met.entry(claim.part).or_default();
                         sets.extend([claim.design, other.design]);
@@ -222,11 +223,9 @@ fn same(planned: &[Arc<Planned>]) -> BTreeMap<PartId, Vec<(DesignId, String)>> {
     for it in drafts() {
         let design = it.input.design.id;
         names.insert(design, it.input.design.name.to_string());
-        for need in &it.plan.needs {
-            if let Some(part) = need.part {
-                let most = there.entry(part).or_default();
-                *most = need.there.max(*most);
-            }
+        for count in &it.input.stock.counts {
+            let most = there.entry(count.part).or_default();
+            *most = count.available.max(*most);
         }
         let pieces = it.input.stock.pieces.iter();
         let units = it.input.stock.units.iter();
@@ -251,10 +250,13 @@ fn same(planned: &[Arc<Planned>]) -> BTreeMap<PartId, Vec<(DesignId, String)>> {
         }
     }
     let by_name = |id: DesignId| Some((id, names.get(&id)?.clone()));
-    collisions(&claims, |part| there.get(&part).copied().unwrap_or(0))
-        .into_iter()
-        .map(|(part, sets)| (part, sets.into_iter().filter_map(by_name).collect()))
-        .collect()
+    let same_day = drafts().any(|it| it.input.venue.same_day_turnaround);
+    collisions(&claims, same_day, |part| {
+        there.get(&part).copied().unwrap_or(0)
+    })
+    .into_iter()
+    .map(|(part, sets)| (part, sets.into_iter().filter_map(by_name).collect()))
+    .collect()
 }
 
 fn fuses_of(set: &Wanting<'_>) -> Option<SetFuses> {
@@ -748,17 +750,20 @@ mod tests {
         };
         let both = BTreeSet::from([DesignId(1), DesignId(2)]);
         let apart = [claim(1, 1, piece(0, 10)), claim(2, 1, piece(10, 20))];
-        assert!(collisions(&apart, |_| 0).is_empty());
+        assert!(collisions(&apart, false, |_| 0).is_empty());
         let mut over = [claim(1, 1, piece(0, 10)), claim(2, 1, piece(9, 20))];
-        assert_eq!(collisions(&over, |_| 0).get(&PartId(1)), Some(&both));
+        assert_eq!(collisions(&over, false, |_| 0).get(&PartId(1)), Some(&both));
         // One after the other they can.
         over[1].window = days(9, 12);
-        assert!(collisions(&over, |_| 0).is_empty());
+        assert!(collisions(&over, false, |_| 0).is_empty());
         let counts = [claim(1, 2, count(3)), claim(2, 2, count(4))];
-        assert!(collisions(&counts, |_| 7).is_empty());
-        assert_eq!(collisions(&counts, |_| 6).get(&PartId(2)), Some(&both));
+        assert!(collisions(&counts, false, |_| 7).is_empty());
+        assert_eq!(
+            collisions(&counts, false, |_| 6).get(&PartId(2)),
+            Some(&both)
+        );
         // One set alone collides with nobody.
         let own = [claim(1, 1, piece(0, 10)), claim(1, 1, piece(5, 12))];
-        assert!(collisions(&own, |_| 0).is_empty());
+        assert!(collisions(&own, false, |_| 0).is_empty());
     }
 }

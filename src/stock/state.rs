@@ -115,7 +115,10 @@ pub async fn freed(
         }
     }
     let mut things: BTreeMap<String, Vec<String>> = BTreeMap::new();
-    for thing in db::thing::list_by_id(tx, &ids).await? {
+    // What is out yet is told by itself.
+    let mut found = db::thing::list_by_id(tx, &ids).await?;
+    found.retain(|thing| thing.place.design.is_none());
+    for thing in found {
         let tags = things.entry(thing.name).or_default();
         tags.push(thing.tag.to_string());
     }
@@ -160,7 +163,7 @@ async fn worked(tx: &mut SqliteConnection, steps: &[Step]) -> Result<Vec<String>
     }
     if cut > 0 {
         lines.push(format!(
-            "{} cut for it: the lengths are free stock.",
+            "{} cut for it: what is in no bar is free stock.",
             count(cut, "piece was", "pieces were")
         ));
     }
@@ -281,11 +284,11 @@ async fn preview(
                 .count();
             if open > 0 {
                 does.push(format!(
-                    "{} not ticked: what they would use stays held.",
+                    "{} not ticked: what would be used there stays held.",
                     count(
                         open,
-                        "step of cutting or assembling is",
-                        "steps of cutting or assembling are"
+                        "step of cutting and assembling is",
+                        "steps of cutting and assembling are"
                     )
                 ));
             }

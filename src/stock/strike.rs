@@ -391,10 +391,8 @@ pub(super) async fn out_lines(
             let name = db::part::lookup(tx, part)
                 .await?
                 .map_or_else(String::new, |part| part.name.to_string());
-            missing.push(format!(
-                "{name}: {short} of {held} {} in no place.",
-                if short == 1 { "is" } else { "are" }
-            ));
+            let are = if short == 1 { "is" } else { "are" };
+            missing.push(format!("{name}: {short} of {held} {are} in no place."));
         }
     }
     Ok((lines, missing))

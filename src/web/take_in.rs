@@ -66,6 +66,8 @@ struct TakeInPage {
     chrome: Chrome,
     form: Form,
     groups: Vec<Group>,
+    /// An example of lengths as a venue with this unit types them.
+    such: &'static str,
     places: Vec<Choice>,
     /// Whether there is no place yet.
     no_place: bool,
@@ -154,6 +156,7 @@ async fn show(cx: &Cx, mut form: Form, status: StatusCode) -> Answer {
         &TakeInPage {
             chrome: cx.chrome(Section::Cupboard, "What do you have?"),
             groups,
+            such: cx.unit().such("2 x 5 m, 1.3 m", "2 x 16 ft, 4 ft 3 in"),
             no_place: places.is_empty(),
             places,
             steps: in_first_hour(&form).then(|| Step::Have.list()),

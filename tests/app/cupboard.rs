@@ -991,6 +991,40 @@ async fn an_offcut_longer_than_what_it_was_cut_from_is_asked_about() {
 }
 
 #[tokio::test]
+async fn a_length_next_to_nothing_is_asked_about() {
+    let book = Book::new().await;
+    book.roll().await;
+    let app = &book.app;
+    let seen = async || app.get("/places/2/count").await;
+    let length = async || seen().await.text("#tR-1 .row-sub");
+    assert_eq!(length().await, "5000 mm");
+    // A figure alone is in the venue's unit: hardly what was meant.
+    let form = seen().await.form("#dR-1 form");
+    let page = form.set("length", "33").send(app).await;
+    assert_eq!(page.status, 422);
+    let asked = page.text("#dR-1[open]");
+    let why = "That is 33 mm, and by the book R-1 is 5000 mm. Nothing was changed.";
+    assert!(asked.contains(why), "{asked}");
+    assert!(asked.contains("It is really so"), "{asked}");
+    assert_eq!(length().await, "5000 mm", "nothing was changed");
+    // Not ticked, it is asked again; what was typed stays.
+    let form = page.form("#dR-1 form");
+    assert_eq!(form.value("length"), Some("33"));
+    let page = form.send(app).await;
+    assert_eq!(page.status, 422);
+    // Ticked, it is taken.
+    let form = page.form("#dR-1 form").set("really", "on");
+    led_to(&form.send(app).await);
+    assert_eq!(length().await, "33 mm");
+    // Longer is not asked about, nor is a tenth and more.
+    for (typed, said) in [("5 m", "5000 mm"), ("500 mm", "500 mm")] {
+        let form = seen().await.form("#dR-1 form").set("length", typed);
+        led_to(&form.send(app).await);
+        assert_eq!(length().await, said);
+    }
+}
+
+#[tokio::test]
 async fn finished_bars_stand_in_the_list_of_all() {
     let book = Book::new().await;
     let app = &book.app;

@@ -206,3 +206,70 @@ async fn a_bar_that_is_put_together_again_keeps_its_label() {
     let found = audit(app.db()).await.unwrap();
     assert!(found.is_empty(), "{found:?}");
 }
+
+#[tokio::test]
+async fn pieces_that_are_cut_again_keep_their_labels() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    bring(&app, SET, "building").await;
+    let build = format!("{SET}/build");
+    // Up to the first cut.
+    let mut said = String::new();
+    for _ in 0..100 {
+        let page = app.get(&build).await;
+        let title = page.text("ol.steps .now > p");
+        let form = page.form("ol.steps .now form").set("do", "tick");
+        let ticked = form.send(&app).await;
+        assert_eq!(ticked.status, 303, "{title}: {}", ticked.text("main"));
+        said = app.follow(&ticked).await.text("#flash");
+        if title.starts_with("Cut") {
+            break;
+        }
+    }
+    let labels = |said: &str| {
+        let (_, labels) = said.split_once("Label: ").expect("pieces that were cut");
+        labels.split('.').next().unwrap().to_owned()
+    };
+    let first = labels(&said);
+    let one = first.split(' ').next().unwrap().to_owned();
+    assert!(one.starts_with("O-"), "{said}");
+    let done = async || {
+        app.get(&build)
+            .await
+            .attributes("ol.steps li.done form", "id")
+    };
+    let step = done().await.pop().unwrap();
+    // Twice over: the tag goes from one to the next.
+    for _ in 0..2 {
+        let page = app.get(&build).await;
+        let back = page.form(&format!("#{step}")).set("do", "untick");
+        let back = back.send(&app).await;
+        assert_eq!(back.status, 303, "{}", back.text("main"));
+        let said = app.follow(&back).await.text("#flash");
+        assert!(said.contains("Keep the label"), "{said}");
+        assert!(said.contains(&one), "{said}");
+        let page = app.get(&build).await;
+        let again = page.form(&format!("#{step}")).set("do", "tick");
+        let again = again.send(&app).await;
+        assert_eq!(again.status, 303, "{}", again.text("main"));
+        assert_eq!(labels(&app.follow(&again).await.text("#flash")), first);
+    }
+    // What was fetched for it stays fetched while it is cut.
+    let mut refused = 0;
+    for fetch in done().await {
+        let page = app.get(&build).await;
+        if fetch == step {
+            continue;
+        }
+        let back = page.form(&format!("#{fetch}")).set("do", "untick");
+        let back = back.send(&app).await;
+        if back.status == 409 {
+            let why = back.text("#flash");
+            assert!(why.contains("is worked on already"), "{why}");
+            refused += 1;
+        }
+    }
+    assert!(refused > 0, "the fetching of what was cut was taken back");
+    let found = audit(app.db()).await.unwrap();
+    assert!(found.is_empty(), "{found:?}");
+}

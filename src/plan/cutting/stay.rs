@@ -7,9 +7,10 @@ use super::{
     super::{
         answer::{Proof, Why},
         cut::{SolderWeights, joining},
+        one_cut::one_each,
         outcome::{Becomes, CutSegment, CutSource, Joint, PieceCut, Plan},
     },
-    Cutting, Given, Purpose, Source, Wish, Work, becomes, held, joint, number, piece,
+    Bought, Cutting, Given, Purpose, Source, Wish, Work, becomes, held, joint, number, piece,
 };
 use crate::model::{fixture::Fed, id::ThingId, reservation::Held};
 
@@ -28,20 +29,44 @@ impl Work<'_> {
             return found;
         };
         let (work, least) = (solder(&kept.given), solder(&found.given));
+        let (cost, lowest) = (self.money(&kept.bought), self.money(&found.bought));
         let none_short = found.given.iter().all(Option::is_some);
-        if none_short && (kept.bought != found.bought || work > least) {
+        if none_short && (cost > lowest || work > least) {
             return found;
         }
         let same = kept.cuts == found.cuts;
-        kept.taken = found.taken;
         kept.proof = found.proof.map(|mut proof| {
             proof.solder_work = work;
+            let open = Proof::Open { why: Why::Held };
             if !same {
-                proof.rest = Proof::Open { why: Why::Held };
+                proof.rest = open;
+            }
+            if !none_short || cost < lowest {
+                // What was proven was proven of the other.
+                (proof.short, proof.money) = (Proof::Proven, open);
+                proof.solder = Proof::Open { why: Why::Held };
             }
             proof
         });
         kept
+    }
+
+    /// What rolls cost, or how many millimetres they have where nobody is known to sell them.
+    fn money(&self, bought: &BTreeMap<Bought, u32>) -> i64 {
+        let price = |which: &Bought| {
+            let mut rolls = self.rolls.iter();
+            let roll = rolls.find(|roll| match (&roll.cut, which) {
+                (CutSource::Buy { offer, .. }, Bought::Offer(id)) => *offer == Some(*id),
+                (CutSource::Buy { offer, roll_um, .. }, Bought::Length(length)) => {
+                    offer.is_none() && roll_um == length
+                }
+                (CutSource::Piece { .. }, _) => false,
+            });
+            roll.map_or(0, |roll| roll.price_minor)
+        };
+        let each = bought.iter();
+        each.map(|(which, many)| price(which).saturating_mul(i64::from(*many)))
+            .fold(0, i64::saturating_add)
     }
 
     /// The part's cuts of a plan, laid into what is free now; `None` where they don't serve exactly
@@ -55,7 +80,13 @@ impl Work<'_> {
             .collect();
         let mut open: Vec<usize> = (0..self.wishes.len()).collect();
         let mut kept = self.empty();
-        for cut in plan.cuts.iter().filter(|cut| cut.part == self.part) {
+        // Plans that were kept before may have several cuts of one piece.
+        let (cuts, _) = one_each(plan.cuts.clone());
+        for cut in cuts.iter().filter(|cut| cut.part == self.part) {
+            let whole = |it: &CutSegment| (it.from, it.to) == (0, cut.amount);
+            if self.manner.whole_only && !cut.segments.iter().all(whole) {
+                return None;
+            }
             let mut wanted = (cut.segments.iter())
                 .filter(|it| !matches!(it.becomes, Becomes::Offcut | Becomes::Scrap))
                 .map(|segment| {

@@ -7,24 +7,29 @@
 mod assemble;
 mod begin;
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
+use sqlx::SqliteConnection;
 use utoipa::ToSchema;
 
 pub(super) use begin::begin;
 
 use super::{
     Act, Begun, Change, Done, StockError, What,
+    count::tag_of_before,
     cut::{self, Cut},
     mark::{EditMore, EditThing},
     runs,
     undo::Undo,
 };
 use crate::{
-    db::{self, Db, WriteTx},
+    db::{self, Db, WriteTx, piece::PieceAt},
     model::{
         design::{Design, State},
         id::{AccountId, BarId, DesignId, MovementId, PartId, StepId, ThingId},
         movement::MovementKind,
+        piece::Piece,
         reservation::Held,
         step::{self, Segment, Step, StepKind, Task},
         text::{Note, Tag},
@@ -259,12 +264,22 @@ async fn cut_piece(
         }
         return Ok(Done::default());
     }
+    let mut again = BTreeMap::new();
+    for child in children_again(tx, piece, segments).await? {
+        // A tag is on one thing at any moment.
+        let old = tag_of_before(tx, &child.tag).await?;
+        db::thing::change_tag(tx, child.id, &old).await?;
+        if let Some((_, from)) = child.cut_from {
+            again.insert(from, child.tag);
+        }
+    }
     let cut = Cut {
         piece,
         segments: segments
             .iter()
             .map(|it| cut::Segment {
                 scrap: it.scrap,
+                tag: again.remove(&it.from),
                 ..cut::Segment::keep(it.from, it.to)
             })
             .collect(),
@@ -273,6 +288,53 @@ async fn cut_piece(
         design: Some(design.id),
     };
     cut.within(tx, act).await
+}
+
+/// The pieces that a cut made before it was taken back, of the same parts: what is cut again gets
+/// their tags again, so that printed labels stay true. One that was marked meanwhile keeps its own.
+async fn children_again(
+    tx: &mut SqliteConnection,
+    piece: ThingId,
+    segments: &[Segment],
+) -> Result<Vec<Piece>, StockError> {
+    let Some(parent) = db::piece::lookup(&mut *tx, piece).await? else {
+        return Ok(Vec::new());
+    };
+    let mut ended = db::piece::list_children_of(&mut *tx, &[piece]).await?;
+    // The newest first: of those that were one part of the piece, one after the other, it has the tag.
+    ended.sort_by_key(|child| std::cmp::Reverse(child.piece.id));
+    let mut again = Vec::new();
+    for segment in segments.iter().filter(|segment| !segment.scrap) {
+        let alike = |child: &&PieceAt| {
+            child.piece.cut_from == Some((piece, segment.from))
+                && child.piece.amount == segment.to - segment.from
+        };
+        let Some(child) = ended.iter().find(alike) else {
+            continue;
+        };
+        if child.place.account != AccountId::BENCH
+            || child.piece.condition != parent.piece.condition
+        {
+            continue;
+        }
+        let last =
+            db::movement::find_later_of_thing(&mut *tx, child.piece.id, MovementId(0)).await?;
+        if last.is_some_and(|last| last.kind == MovementKind::Undo) {
+            again.push(child.piece.clone());
+        }
+    }
+    Ok(again)
+}
+
+/// The tags that the pieces of a cut get again when it is ticked again after that was taken back.
+pub async fn cut_tags_again(
+    db: &Db,
+    piece: ThingId,
+    segments: &[Segment],
+) -> Result<Vec<Tag>, StockError> {
+    let mut tx = db.read().await?;
+    let again = children_again(&mut tx, piece, segments).await?;
+    Ok(again.into_iter().map(|child| child.tag).collect())
 }
 
 /// Takes a tick back by the counter-movement.
@@ -287,6 +349,14 @@ pub async fn untick(act: &Act, id: StepId) -> Result<Ticked, StockError> {
             "This step is not ticked. Nothing was changed.",
         ));
     };
+    if let Task::Fetch { pieces, .. } = &step.task
+        && let Some(by) = worked_on(&mut tx, design.id, pieces).await?
+    {
+        return Err(StockError::refused(format!(
+            "What it fetched is worked on already: “{by}” is ticked. Nothing was changed. Untick \
+             that first."
+        )));
+    }
     let mut task = step.task.clone();
     let made = match &mut task {
         Task::Assemble { made, .. } => made.take(),
@@ -330,6 +400,26 @@ pub async fn untick(act: &Act, id: StepId) -> Result<Ticked, StockError> {
     act.finish(tx, ticked).await
 }
 
+/// The title of a ticked step that cut one of these pieces or built it in.
+async fn worked_on(
+    tx: &mut WriteTx,
+    design: DesignId,
+    pieces: &[ThingId],
+) -> Result<Option<String>, StockError> {
+    let steps = db::design::list_steps(tx, design).await?;
+    let by = steps
+        .into_iter()
+        .filter(|step| step.done.is_some())
+        .find(|step| match &step.task {
+            Task::Cut { piece, .. } => pieces.contains(piece),
+            Task::Assemble {
+                made: Some(made), ..
+            } => made.pieces.iter().any(|piece| pieces.contains(piece)),
+            _ => false,
+        });
+    Ok(by.map(|step| step.title))
+}
+
 /// The tag that a bar of a set gets again when it is assembled again after that was taken back.
 pub async fn tag_again(db: &Db, design: DesignId, bar: BarId) -> Result<Option<Tag>, StockError> {
     let mut tx = db.read().await?;
@@ -340,7 +430,7 @@ pub async fn tag_again(db: &Db, design: DesignId, bar: BarId) -> Result<Option<T
 
 /// Steps that have cut or assembled something, by title.
 pub(super) async fn made_already(
-    tx: &mut sqlx::SqliteConnection,
+    tx: &mut SqliteConnection,
     design: DesignId,
 ) -> Result<Vec<String>, StockError> {
     Ok(db::design::list_steps(tx, design)

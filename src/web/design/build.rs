@@ -20,6 +20,7 @@ use crate::{
         id::{BarId, DesignId, StepId, ThingId},
         movement::AccountKind,
         step::{Step, StepKind, Task},
+        text::Tag,
         thing::Thing,
     },
     stock::{self, StockError},
@@ -313,8 +314,22 @@ async fn show(
     Ok(page_with(status, &steps))
 }
 
-/// What becomes of a printed label when an assembly is taken back.
+/// What becomes of printed labels when a cut or an assembly is taken back.
 async fn label_words(cx: &Cx, id: DesignId, was: &Step, pressed: &str) -> Result<String, Trouble> {
+    if let Task::Cut { piece, segments } = &was.task
+        && pressed == "untick"
+    {
+        let tags = stock::build::cut_tags_again(cx.db(), *piece, segments).await?;
+        let tags: Vec<String> = tags.iter().map(Tag::to_string).collect();
+        return Ok(match tags.as_slice() {
+            [] => String::new(),
+            [one] => format!(" Keep the label {one}: cut again, the piece is {one}."),
+            _ => format!(
+                " Keep the labels {}: cut again, the pieces get these tags again.",
+                tags.join(", ")
+            ),
+        });
+    }
     let Task::Assemble {
         bar,
         made: Some(made),

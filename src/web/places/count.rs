@@ -66,7 +66,7 @@ struct Tagged {
     /// What stands in the field of its length.
     typed: String,
     errors: Vec<String>,
-    /// Whether it is asked if it is really so long.
+    /// Whether it is asked if it is really so long or so short.
     ask: bool,
     /// Whether its length was corrected today.
     corrected: bool,

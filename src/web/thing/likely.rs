@@ -138,13 +138,25 @@ pub async fn likely(tx: &mut ReadTx, thing: &Thing) -> Result<Vec<Likely>, Troub
         }
     } else {
         if fixture {
-            all.insert(0, go(Link::ThingSwap(thing.id), "What replaces it"));
+            if serves(tx, thing).await? {
+                all.insert(0, go(Link::ThingSwap(thing.id), "What replaces it"));
+            }
             all.push(go(Link::ThingApart(thing.id), "Win its parts back"));
         }
         all.push(mark(Condition::Good, "It is good again"));
     }
     all.truncate(3);
     Ok(first_main(all))
+}
+
+/// Whether a set still has it, or counts on it: once it was swapped out there is nothing to replace.
+async fn serves(tx: &mut ReadTx, thing: &Thing) -> Result<bool, Trouble> {
+    if thing.place.kind == AccountKind::Design {
+        return Ok(true);
+    }
+    let held = db::reservation::list_on_thing(tx, thing.id).await?;
+    let broken = db::reservation::list_broken_on_thing(tx, thing.id).await?;
+    Ok(!held.is_empty() || !broken.is_empty())
 }
 
 fn first_main(mut all: Vec<Likely>) -> Vec<Likely> {

@@ -35,22 +35,21 @@ pub(super) struct NotYet {
     pub(super) sent: bool,
 }
 
-/// What is still to come of the set's own lines, and of those that its plan rests on.
-fn open(whole: &Whole) -> impl Iterator<Item = (&Purchase, &PurchaseLine)> {
+/// The lines under way that are the set's own, and those that its plan rests on.
+fn under_way(whole: &Whole) -> impl Iterator<Item = (&Purchase, &PurchaseLine)> {
     let own = whole.design().id;
-    let under_way =
+    let sent_or_listed =
         |order: &&Purchase| matches!(order.state, PurchaseState::List | PurchaseState::Ordered);
-    let orders = whole.orders.list.iter().filter(under_way);
+    let orders = whole.orders.list.iter().filter(sent_or_listed);
     orders
         .flat_map(|order| order.lines.iter().map(move |line| (order, line)))
-        .filter(move |(_, line)| {
-            line.open_packs() > 0 && (line.is_for(own) || rests_on(whole, line.id) > 0)
-        })
+        .filter(move |(_, line)| line.is_for(own) || rests_on(whole, line.id) > 0)
 }
 
 /// What has not come in, order by order.
 pub(super) fn list(cx: &Cx, whole: &Whole) -> Vec<NotYet> {
-    open(whole)
+    under_way(whole)
+        .filter(|(_, line)| line.open_packs() > 0)
         .map(|(order, line)| NotYet {
             part: Link::Part(line.part),
             name: line.part_name.clone(),
@@ -206,7 +205,7 @@ fn of_driver(whole: &Whole, bars: &[BarId], met: &mut Met) -> Vec<(PartId, i64)>
 /// What each step that is not ticked waits for, in words.
 pub(super) fn of_steps(cx: &Cx, whole: &Whole, steps: &[Step]) -> BTreeMap<StepId, Vec<String>> {
     let mut awaited: BTreeMap<PartId, Vec<Awaited>> = BTreeMap::new();
-    for (_, line) in open(whole) {
+    for (_, line) in under_way(whole) {
         let since = whole.orders.since.get(&line.id).copied().unwrap_or(0);
         awaited.entry(line.part).or_default().push(Awaited {
             rests: rests_on(whole, line.id),
@@ -214,6 +213,8 @@ pub(super) fn of_steps(cx: &Cx, whole: &Whole, steps: &[Step]) -> BTreeMap<StepI
             came: line.pieces(since),
         });
     }
+    // Of what is wholly in nothing is awaited.
+    awaited.retain(|_, lines| lines.iter().any(|line| line.open > 0));
     let mut words: BTreeMap<StepId, Vec<String>> = BTreeMap::new();
     let mut needs: BTreeMap<PartId, Vec<(StepId, i64)>> = BTreeMap::new();
     let mut met = Met::default();
