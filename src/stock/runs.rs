@@ -1,7 +1,8 @@
 //! Cable runs: cut at the bench, out with the set while it stands, and free to be used again.
 //!
 //! A length of cable that is still to be cut is held for good, like tape: nobody knows what the
-//! rest of the reel will be. Once it is cut to its own length and hung, it comes back at strike.
+//! rest of the reel will be. Once it is cut to its own length and hung, it comes back at strike. One that
+//! had its length when the set was planned is held until strike from the first, and goes out with the rest.
 
 use sqlx::SqliteConnection;
 

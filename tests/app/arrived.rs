@@ -269,3 +269,32 @@ async fn the_bench_says_what_has_not_come_and_which_steps_need_it() {
     assert_eq!(bench.count("#not-yet"), 0);
     assert_eq!(bench.count("ol.steps .note.warn"), 0);
 }
+
+#[tokio::test]
+async fn what_is_short_is_said_before_the_bench_begins_and_at_the_bench() {
+    let app = TestApp::new().await;
+    let set = short_set(&app).await;
+    let ask = app.get(format!("{set}/reserve")).await;
+    let held = ask.form("main form.buttons").send(&app).await;
+    assert_eq!(held.status, 303, "{}", held.text("main"));
+    // Nothing is ordered: one may begin, but it is not what the page leads to.
+    let next = app.get(&set).await;
+    let button = next.text("#next button[value=building]");
+    assert_eq!(button, "Begin although something is short");
+    assert_eq!(next.count("#next button.main[value=building]"), 0);
+    let said = next.text("#next");
+    assert!(said.contains("cannot be put together without it"), "{said}");
+    bring(&app, &set, "building").await;
+    let bench = app.get(format!("{set}/build")).await;
+    let note = bench.text("#not-yet");
+    assert!(note.contains("short, and on no order"), "{note}");
+    assert!(
+        note.contains("cannot be put together by the plan"),
+        "{note}"
+    );
+    let step = bench.text("#steps li:has(a[href='#not-yet'])");
+    assert!(
+        step.contains("for it is not held: it was still to buy."),
+        "{step}"
+    );
+}
