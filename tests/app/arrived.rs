@@ -1,5 +1,7 @@
 //! Goods that arrive for a set, some of them wrong, before and after the plan that it is built by.
 
+use tapewright::sample;
+
 use crate::{
     help::{Page, TestApp},
     prices::{order_all, price_all, short_set},
@@ -297,4 +299,25 @@ async fn what_is_short_is_said_before_the_bench_begins_and_at_the_bench() {
         step.contains("for it is not held: it was still to buy."),
         "{step}"
     );
+}
+
+#[tokio::test]
+async fn drafts_that_count_on_the_same_are_named_part_by_part() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    let warned = async || {
+        app.get("/shopping")
+            .await
+            .texts("main .note.warn")
+            .join(" ")
+    };
+    assert!(!warned().await.contains("Drafts hold nothing"));
+    let copy = app.get("/designs/3/copy").await;
+    let made = copy.form("main form").send(&app).await;
+    assert_eq!(made.status, 303, "{}", made.text("main"));
+    let said = warned().await;
+    let both = "RGB tape 24 V, 10 mm: Midsummer play and Midsummer play (2)";
+    assert!(said.contains(both), "{said}");
+    // Of screws there are enough for both.
+    assert!(!said.contains("Screw"), "{said}");
 }
