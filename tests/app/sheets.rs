@@ -364,3 +364,17 @@ async fn sheets_are_reached_from_where_the_work_is() {
         );
     }
 }
+
+#[tokio::test]
+async fn a_coupler_between_lead_and_bar_is_told_where_the_wires_are_drawn() {
+    let app = TestApp::new().await;
+    assert!(sample::fill(app.db(), app.clock()).await.unwrap());
+    let page = app.get("/designs/2/wiring").await;
+    let between = "Between the lead on the cable and the bar: Gender changer";
+    assert!(page.text("main").contains(between), "{}", page.text("main"));
+    let sheet = app.get("/designs/2/sheets/wiring").await.text("main");
+    assert!(
+        sheet.contains("Coupler between lead and bar: Gender changer"),
+        "{sheet}"
+    );
+}

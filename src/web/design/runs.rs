@@ -77,18 +77,22 @@ pub fn own_plug<'w>(whole: &'w Whole, plan: &'w BarPlan) -> Option<&'w Connector
     }
 }
 
+/// The couplers between the lead on a bar's cable and its own.
+pub fn couplers(plan: &BarPlan) -> &[PartId] {
+    match &plan.serve {
+        Serve::Reuse { couplers, .. } => couplers,
+        Serve::Build(build) => &build.couplers,
+        Serve::Short { .. } => &[],
+    }
+}
+
 /// The lead on the cable's end, with its pins: what plugs together has the pins of the other half,
 /// unless a coupler lies between that may cross them.
 pub fn cable_lead(whole: &Whole, plan: &BarPlan) -> Option<(String, Option<RoleOrder>)> {
     let lead = plan.mate?;
     let connector = lead_connector(whole, lead)?;
-    let couplers = match &plan.serve {
-        Serve::Reuse { couplers, .. } => couplers.as_slice(),
-        Serve::Build(build) => &build.couplers,
-        Serve::Short { .. } => &[],
-    };
     let own = own_plug(whole, plan).and_then(|own| own.pins.clone());
-    let pins = own.filter(|_| couplers.is_empty());
+    let pins = own.filter(|_| couplers(plan).is_empty());
     Some((
         format!("Lead on the cable, {}", connector.gender),
         pins.or_else(|| connector.pins.clone()),

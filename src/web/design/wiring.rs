@@ -12,7 +12,7 @@ use super::{
     feeds::{DriverFeeds, feeds},
     head, load,
     runs::{
-        CableRun, cable_lead, own_plug, plug_kinds, plug_words, runs_of, shared_outputs,
+        CableRun, cable_lead, couplers, own_plug, plug_kinds, plug_words, runs_of, shared_outputs,
         shared_with,
     },
 };
@@ -47,6 +47,8 @@ pub struct Run {
     pub twin: Vec<String>,
     /// What crosses.
     pub crossings: Vec<String>,
+    /// The couplers between the lead on the cable and the bar's own; empty for none.
+    pub couplers: String,
     /// What could not be drawn because it is not known.
     pub unknown: Vec<String>,
 }
@@ -182,7 +184,15 @@ fn cable_column(cable: &Cable, plug: &RoleOrder, driver: &RoleOrder) -> Option<C
 fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
     let mut unknown = Vec::new();
     let mut columns = Vec::new();
-    let side = bar_side(whole, plan);
+    let mut side = bar_side(whole, plan);
+    let between: Vec<String> = couplers(plan)
+        .iter()
+        .map(|part| whole.part_name(*part))
+        .collect();
+    let couplers = between.join(", then ");
+    if let Some((title, _)) = side.first_mut().filter(|_| !couplers.is_empty()) {
+        title.push_str(", on a coupler");
+    }
     match terminals(whole, plan) {
         Some(order) => {
             let plug = side.first().and_then(|(_, order)| order.as_ref());
@@ -223,7 +233,7 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
             (!found.is_empty()).then(|| format!("{between}: {}", found.join(", ")))
         })
         .collect();
-    let twin = columns
+    let mut twin: Vec<String> = columns
         .iter()
         .map(|column| {
             let words: Vec<String> = column
@@ -239,6 +249,9 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
             format!("{}: {}", column.title, words.join(", "))
         })
         .collect();
+    if !couplers.is_empty() {
+        twin.push(format!("Coupler between lead and bar: {couplers}"));
+    }
     Some(Run {
         bars: BarList(vec![plan.label.clone()]),
         svg: if columns.len() > 1 {
@@ -248,6 +261,7 @@ fn run(whole: &Whole, plan: &BarPlan) -> Option<Run> {
         },
         twin,
         crossings: crossed,
+        couplers,
         unknown,
     })
 }
